@@ -1,0 +1,314 @@
+"""Accessory packets (S-9.2.1 §D and Appendix A), and the numbers that operators use.
+
+Here a layout describes the whole packet, since the address shares its second byte with the
+instruction; its top three bits are sent in ones' complement in every form (X28). The forms are
+told apart by length. Room: one file, as one page of the standard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from enum import Enum
+
+from dccwire.address import AccessoryAddress, ExtendedAccessoryAddress
+from dccwire.errors import FieldError, Reason
+from dccwire.fields import Choice, FieldKind, Flag
+from dccwire.formats import Instruction, Provenance, Remark, accessory
+from dccwire.instructions.cv_access import (
+    BIT_FIELDS,
+    BIT_LINE,
+    BYTE_FIELDS,
+    BYTE_LINE,
+    CvOperation,
+)
+
+__all__ = [
+    "AbsoluteStop",
+    "AccessoryNoOperation",
+    "BasicAccessory",
+    "BasicAccessoryBroadcast",
+    "BasicAccessoryCvAccess",
+    "BasicAccessoryCvBitManipulation",
+    "ExtendedAccessory",
+    "ExtendedAccessoryBroadcast",
+    "ExtendedAccessoryCvAccess",
+    "ExtendedAccessoryCvBitManipulation",
+    "ExtendedAccessoryNem672",
+    "LegacyAccessoryCvAccess",
+    "PairNumbering",
+    "extended_of_number",
+    "number_of_pair",
+    "pair_of_number",
+]
+
+BASIC, BASIC_BITS = AccessoryAddress, "~b a"
+EXTENDED, EXTENDED_BITS = ExtendedAccessoryAddress, "~b a c"
+OUTPUT: dict[str, FieldKind] = {"output": Choice("d", {0: None} | {8 + n: n for n in range(8)})}
+"""CDDD of a CV access: 0000 the whole decoder (None), C = 1 the output DDD; the rest is X31."""
+
+
+@accessory(
+    "10aaaaaa 1bbbCPPO",
+    "S-9.2.1 §D, basic accessory",
+    BASIC,
+    BASIC_BITS,
+    fields={"active": Flag("C"), "pair": "P", "output": "O"},
+)
+class BasicAccessory(Instruction):
+    """Switch one output (0 or 1) of one of a decoder's pairs (0 to 3).
+
+    >>> from dccwire import AccessoryAddress, Packet, encode
+    >>> packet = Packet(AccessoryAddress(31), BasicAccessory(active=True, pair=0, output=1))
+    >>> encode(packet).hex(" ")
+    '9f f9 66'
+    """
+
+    active: bool
+    pair: int
+    output: int
+
+
+@accessory(
+    "10111111 1000CPPO",
+    "S-9.2.1 §D, basic accessory broadcast",
+    BASIC,
+    "",
+    reading="basic accessory broadcast",
+    fields={"active": Flag("C"), "pair": "P", "output": "O"},
+)
+class BasicAccessoryBroadcast(Instruction):
+    """The same for every basic decoder: a reading of `BasicAccessory` at address 511 (X30)."""
+
+    active: bool
+    pair: int
+    output: int
+
+
+@accessory(
+    "10aaaaaa 0bbb0cc1 000XXXXX",
+    "S-9.2.1 §D, extended accessory",
+    EXTENDED,
+    EXTENDED_BITS,
+    fields={"aspect": "X"},
+)
+class ExtendedAccessory(Instruction):
+    """Show an aspect, 0 to 31; 0 is the absolute stop. With other top bits: X33."""
+
+    aspect: int
+
+
+@accessory(
+    "10aaaaaa 0bbb0cc1 XXXXXXXX",
+    "NEM 672 (2015), extended accessory",
+    EXTENDED,
+    EXTENDED_BITS,
+    reading="extended accessory, eight-bit aspect",
+    fields={"aspect": "X"},
+)
+class ExtendedAccessoryNem672(Instruction):
+    """Show an aspect, 0 to 255: the reading of NEM 672, which uses all eight bits (X33)."""
+
+    aspect: int
+
+
+@accessory(
+    "10aaaaaa 0bbb0cc1 00000000",
+    "S-9.2.1 §D, extended accessory",
+    EXTENDED,
+    EXTENDED_BITS,
+    reading="absolute stop",
+)
+class AbsoluteStop(Instruction):
+    """The absolute stop aspect: a reading of `ExtendedAccessory` with aspect 0."""
+
+
+@accessory(
+    "10111111 00000111 000XXXXX",
+    "S-9.2.1 §D, extended accessory broadcast",
+    EXTENDED,
+    "",
+    reading="extended accessory broadcast",
+    fields={"aspect": "X"},
+)
+class ExtendedAccessoryBroadcast(Instruction):
+    """The same for every extended decoder: a reading at address 2047 (X30)."""
+
+    aspect: int
+
+
+@accessory(
+    f"10aaaaaa 1bbbdddd {BYTE_LINE}",
+    "S-9.2.1 §D, basic accessory CV access",
+    BASIC,
+    BASIC_BITS,
+    fields={**OUTPUT, **BYTE_FIELDS},
+)
+class BasicAccessoryCvAccess(Instruction):
+    """Verify or write a CV of the whole decoder (`output` None) or of an output 0 to 7."""
+
+    output: int | None
+    operation: CvOperation
+    cv: int
+    value: int
+
+
+@accessory(
+    f"10aaaaaa 1bbbdddd {BIT_LINE}",
+    "S-9.2.1 §D, basic accessory CV access, bit manipulation",
+    BASIC,
+    BASIC_BITS,
+    fields={**OUTPUT, **BIT_FIELDS},
+)
+class BasicAccessoryCvBitManipulation(Instruction):
+    """Verify or write a bit of a CV of the whole decoder (`output` None) or of an output."""
+
+    output: int | None
+    operation: CvOperation
+    cv: int
+    bit: int
+    value: int
+
+
+@accessory(
+    f"10aaaaaa 0bbb0cc1 {BYTE_LINE}",
+    "S-9.2.1 §D, extended accessory CV access",
+    EXTENDED,
+    EXTENDED_BITS,
+    fields=BYTE_FIELDS,
+)
+class ExtendedAccessoryCvAccess(Instruction):
+    """Verify or write a CV of an extended accessory decoder."""
+
+    operation: CvOperation
+    cv: int
+    value: int
+
+
+@accessory(
+    f"10aaaaaa 0bbb0cc1 {BIT_LINE}",
+    "S-9.2.1 §D, extended accessory CV access, bit manipulation",
+    EXTENDED,
+    EXTENDED_BITS,
+    fields=BIT_FIELDS,
+)
+class ExtendedAccessoryCvBitManipulation(Instruction):
+    """Verify or write a bit of a CV of an extended accessory decoder."""
+
+    operation: CvOperation
+    cv: int
+    bit: int
+    value: int
+
+
+@accessory(
+    "10aaaaaa 0bbb11VV VVVVVVVV DDDDDDDD",
+    "S-9.2.1 Appendix A, accessory CV access",
+    BASIC,
+    BASIC_BITS,
+    fields={"cv": "V + 1", "value": "D"},
+)
+class LegacyAccessoryCvAccess(Instruction):
+    """Write a CV in the older form, told from the extended form by its length (X32)."""
+
+    cv: int
+    value: int
+
+    def remarks(self) -> Iterator[Remark]:
+        """CV 513 and 521 hold the address."""
+        if self.cv in (513, 521):
+            yield Remark(
+                Reason.DISCOURAGED,
+                f"CV {self.cv} holds a decoder's address: write it with caution",
+                "S-9.2.1 Appendix A",
+            )
+
+
+@accessory(
+    "10aaaaaa 0bbb1ccT",
+    "from memory: RCN-213",
+    EXTENDED,
+    EXTENDED_BITS,
+    provenance=Provenance.FROM_MEMORY,
+    fields={"extended": Flag("T")},
+)
+class AccessoryNoOperation(Instruction):
+    """Nothing to do, but a reply is asked for (from memory); T says which kind of decoder."""
+
+    extended: bool
+
+
+class PairNumbering(Enum):
+    """Where the pair numbers that operators use begin; equipment of both kinds is in use (V9).
+
+    The member's value is the decoder address whose first pair is number 1.
+    """
+
+    FROM_DECODER_ONE = 1
+    FROM_DECODER_ZERO = 0
+
+
+def number_of_pair(
+    address: AccessoryAddress | ExtendedAccessoryAddress,
+    pair: int | None = None,
+    *,
+    numbering: PairNumbering,
+) -> int:
+    """The operator's number of a decoder's pair (0 to 3), or of an extended address.
+
+    Decoder address 1 opens with number 1 in recordings of real equipment and in the sentence
+    beside the formula of S-9.2.2, CV 1 [513]; the formula itself counts from decoder address 0
+    (V9). The eleven bits of an extended address count like those of address and pair together.
+
+    Raises:
+        FieldError: the pair is out of bounds, or the number would be below 1, or the address is
+            that of the broadcast.
+
+    >>> number_of_pair(AccessoryAddress(31), 0, numbering=PairNumbering.FROM_DECODER_ONE)
+    121
+    """
+    if address.broadcast:
+        raise FieldError(f"{address.kind} address", f"0 to {address.number - 1}", address.number)
+    if isinstance(address, AccessoryAddress):
+        if type(pair) is not int or not 0 <= pair <= 3:
+            raise FieldError("pair", "0 to 3", pair)
+        index = address.number * 4 + pair
+    else:
+        if pair is not None:
+            raise FieldError("pair", "None with an extended address", pair)
+        index = address.number
+    number = index - numbering.value * 4 + 1
+    if number < 1:
+        raise FieldError("number of the pair", "1 or more", number)
+    return number
+
+
+def pair_of_number(number: int, *, numbering: PairNumbering) -> tuple[AccessoryAddress, int]:
+    """The decoder address and the pair (0 to 3) of an operator's number.
+
+    Raises:
+        FieldError: the number is below 1, or belongs to no address below the broadcast's 511.
+
+    >>> pair_of_number(310, numbering=PairNumbering.FROM_DECODER_ONE)
+    (AccessoryAddress(number=78), 1)
+    """
+    address, pair = divmod(_index(number, 4 * 511, numbering), 4)
+    return AccessoryAddress(address), pair
+
+
+def extended_of_number(number: int, *, numbering: PairNumbering) -> ExtendedAccessoryAddress:
+    """The extended address of an operator's number.
+
+    Raises:
+        FieldError: the number is below 1, or belongs to no address below the broadcast's 2047.
+
+    >>> extended_of_number(1, numbering=PairNumbering.FROM_DECODER_ONE).number
+    4
+    """
+    return ExtendedAccessoryAddress(_index(number, 2047, numbering))
+
+
+def _index(number: int, count: int, numbering: PairNumbering) -> int:
+    highest = count - numbering.value * 4
+    if type(number) is not int or not 1 <= number <= highest:
+        raise FieldError("number of the pair", f"1 to {highest}", number)
+    return number - 1 + numbering.value * 4

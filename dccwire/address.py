@@ -1,0 +1,200 @@
+"""The address kinds, and the partitions of the first byte (S-9.2.1 §A).
+
+A short address 5 and a long address 5 are different addresses. Values are frozen, compare by kind
+and number, and know the bytes that stand for them, except where an accessory's address shares its
+second byte with the instruction. Room: imports `errors` alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import ClassVar, TypeAlias
+
+from dccwire.errors import FieldError
+
+__all__ = [
+    "ADDRESS_KINDS",
+    "BROADCAST",
+    "IDLE",
+    "AccessoryAddress",
+    "AccessoryByteAddress",
+    "Address",
+    "BroadcastAddress",
+    "ExtendedAccessoryAddress",
+    "IdleAddress",
+    "LongAddress",
+    "Partition",
+    "ReservedAddress",
+    "ShortAddress",
+]
+
+
+class Partition(Enum):
+    """What the first byte of a packet announces (S-9.2.1 §A), by the first bytes that do so."""
+
+    BROADCAST = range(1)
+    SHORT = range(1, 128)
+    ACCESSORY = range(128, 192)
+    LONG = range(192, 232)
+    RESERVED = range(232, 255)
+    IDLE = range(255, 256)
+
+
+@dataclass(frozen=True, slots=True)
+class _Numbered:
+    """An address with a number inside `bound`; `partitions` says where its packets stand."""
+
+    number: int
+    kind: ClassVar[str]
+    bound: ClassVar[range]
+    partitions: ClassVar[frozenset[Partition]]
+
+    def __post_init__(self) -> None:
+        if type(self.number) is not int or self.number not in self.bound:
+            bound = f"{self.bound[0]} to {self.bound[-1]}"
+            raise FieldError(f"{self.kind} address", bound, self.number)
+
+
+@dataclass(frozen=True, slots=True)
+class _Leading(_Numbered):
+    """An address with bytes of its own, before the instructions."""
+
+    @property
+    def header(self) -> bytes:
+        """The address bytes that open a packet: the number, as one byte."""
+        return bytes((self.number,))
+
+
+@dataclass(frozen=True, slots=True)
+class BroadcastAddress(_Leading):
+    """All multi-function decoders: first byte 0 (S-9.2.1 §B). Use the value `BROADCAST`."""
+
+    number: int = 0
+    kind: ClassVar[str] = "broadcast"
+    bound: ClassVar[range] = Partition.BROADCAST.value
+    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.BROADCAST})
+
+
+@dataclass(frozen=True, slots=True)
+class IdleAddress(_Leading):
+    """No decoder: first byte 255 (S-9.2 §B). Use the value `IDLE`."""
+
+    number: int = 255
+    kind: ClassVar[str] = "idle"
+    bound: ClassVar[range] = Partition.IDLE.value
+    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.IDLE})
+
+
+@dataclass(frozen=True, slots=True)
+class ShortAddress(_Leading):
+    """A multi-function decoder by its 7-bit address, 1 to 127 (S-9.2.1 §A).
+
+    >>> ShortAddress(3).header.hex(), ShortAddress(3) == LongAddress(3)
+    ('03', False)
+    """
+
+    kind: ClassVar[str] = "short"
+    bound: ClassVar[range] = Partition.SHORT.value
+    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.SHORT})
+
+
+@dataclass(frozen=True, slots=True)
+class LongAddress(_Leading):
+    """A multi-function decoder by its 14-bit address, 0 to 10239 (S-9.2.1 §A; 0 is open: X2).
+
+    >>> LongAddress(3000).header.hex(" ")
+    'cb b8'
+    """
+
+    kind: ClassVar[str] = "long"
+    bound: ClassVar[range] = range(10240)
+    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.LONG})
+
+    @property
+    def header(self) -> bytes:
+        """The two address bytes: `11AAAAAA AAAAAAAA`."""
+        return (0xC000 | self.number).to_bytes(2)
+
+
+@dataclass(frozen=True, slots=True)
+class ReservedAddress(_Leading):
+    """A first byte that S-9.2.1 §A reserves, 232 to 254; the number is the byte (C7)."""
+
+    kind: ClassVar[str] = "reserved"
+    bound: ClassVar[range] = Partition.RESERVED.value
+    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.RESERVED})
+
+
+@dataclass(frozen=True, slots=True)
+class AccessoryByteAddress(_Leading):
+    """The first byte, 128 to 191, of an accessory packet that no format describes."""
+
+    kind: ClassVar[str] = "accessory-byte"
+    bound: ClassVar[range] = Partition.ACCESSORY.value
+    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.ACCESSORY})
+
+
+@dataclass(frozen=True, slots=True)
+class _Accessory(_Numbered):
+    """An accessory's address: its bits are spread over two bytes by the formats themselves."""
+
+    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.ACCESSORY})
+
+    @property
+    def broadcast(self) -> bool:
+        """Whether the number is the pattern of all ones that addresses every decoder (X30)."""
+        return self.number == self.bound[-1]
+
+
+@dataclass(frozen=True, slots=True)
+class AccessoryAddress(_Accessory):
+    """A basic accessory decoder by its 9-bit address, 0 to 511; 511 is the broadcast (S-9.2.1 §D).
+
+    >>> AccessoryAddress(512)
+    Traceback (most recent call last):
+    dccwire.errors.FieldError: accessory address: 0 to 511 expected, 512 given
+    """
+
+    kind: ClassVar[str] = "accessory"
+    bound: ClassVar[range] = range(512)
+
+
+@dataclass(frozen=True, slots=True)
+class ExtendedAccessoryAddress(_Accessory):
+    """An extended accessory decoder by its 11-bit address, 0 to 2047; 2047 is the broadcast.
+
+    S-9.2.1 §D; the order of the bits is that of S-9.2.2, CV 1 [513] (X29).
+    """
+
+    kind: ClassVar[str] = "extended-accessory"
+    bound: ClassVar[range] = range(2048)
+
+
+Address: TypeAlias = (
+    BroadcastAddress
+    | IdleAddress
+    | ShortAddress
+    | LongAddress
+    | ReservedAddress
+    | AccessoryByteAddress
+    | AccessoryAddress
+    | ExtendedAccessoryAddress
+)
+
+BROADCAST = BroadcastAddress()
+IDLE = IdleAddress()
+
+ADDRESS_KINDS: dict[str, type[Address]] = {
+    address.kind: address
+    for address in (
+        BroadcastAddress,
+        IdleAddress,
+        ShortAddress,
+        LongAddress,
+        ReservedAddress,
+        AccessoryByteAddress,
+        AccessoryAddress,
+        ExtendedAccessoryAddress,
+    )
+}

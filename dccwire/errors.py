@@ -1,0 +1,247 @@
+"""One small tree of exceptions, by blame first, and the stable reason codes.
+
+`CallError` is the caller's fault (and a `ValueError`), `DecodeError` the sender's, `RecordingError`
+the file's, `MissingPartError` the installation's. Every exception carries its data as attributes;
+the message is made from them and fits one line. Room: no imports from the rest of the house.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+__all__ = [
+    "CallError",
+    "DccwireError",
+    "DecodeError",
+    "ErrorByteError",
+    "FieldError",
+    "FrameError",
+    "LayoutError",
+    "LengthError",
+    "MissingPartError",
+    "PacketError",
+    "Reason",
+    "RecordingError",
+    "ShapeError",
+    "TextError",
+]
+
+
+class Reason(StrEnum):
+    """Stable codes in exceptions, findings, receiver events, JSON and messages.
+
+    >>> Reason("error-byte").meaning
+    'the exclusive OR over all bytes of the packet is not 0'
+    """
+
+    meaning: str
+
+    def __new__(cls, code: str, meaning: str) -> Reason:
+        """Make a code that also carries its one-line meaning."""
+        member = str.__new__(cls, code)
+        member._value_ = code
+        member.meaning = meaning
+        return member
+
+    # The caller's.
+    FIELD = "field", "a field is given a value outside its bounds"
+    LAYOUT = "layout", "a line of layout notation cannot be read, or two formats overlap"
+    COMBINATION = "combination", "an address and an instruction cannot stand in one packet"
+    HEX = "hex", "text that should be hexadecimal bytes is not"
+    BITS = "bits", "text that should be bits 0 and 1 is not"
+    TEXT = "text", "the one-line text of a packet cannot be read"
+    SHAPE = "shape", "JSON does not have the shape of a packet"
+    # The sender's: bytes and bits.
+    LENGTH = "length", "a packet has 3 to 6 bytes, the error detection byte included"
+    ERROR_BYTE = "error-byte", "the exclusive OR over all bytes of the packet is not 0"
+    SHORT_PREAMBLE = "short-preamble", "fewer than 10 ones before a packet start bit"
+    NO_END_BIT = "no-end-bit", "byte after byte and no packet end bit"
+    HALF_BITS = "half-bits", "the two halves of a bit do not make a 0 or a 1"
+    CUT_OFF = "cut-off", "the input ends, or has a gap, inside a packet or its preamble"
+    STRAY_BITS = "stray-bits", "bits that belong to no packet"
+    # The sender's: what a well-formed packet says.
+    RESERVED = "reserved", "a code or an address that the standards reserve"
+    UNDEFINED = "undefined", "a code that the standards do not describe"
+    FROM_MEMORY = "from-memory", "defined later than the 2012 editions (from memory)"
+    COMPANY = "company", "instructions that must not stand together in one packet"
+    DISCOURAGED = "discouraged", "legal to hold, but the standard tells stations not to send it"
+    OPEN = "open", "the standards leave the meaning open"
+    # The recording's.
+    FILE = "file", "the file cannot be opened or holds nothing"
+    FORMAT = "format", "the file is not of a format that can be read, or is damaged"
+    SIGNAL = "signal", "no signal, or more than one, could be the track signal"
+    TIME = "time", "time runs backwards, or is no time"
+    RATE = "rate", "the sample rate is missing or not positive"
+    RESOLUTION = "resolution", "the recording is too coarse to tell a one from a zero"
+    # The installation's.
+    MISSING_PART = "missing-part", "an optional part of the installation is not there"
+
+
+class DccwireError(Exception):
+    """Root of all exceptions of this library; `reason` holds the stable code."""
+
+    reason: Reason
+
+
+class CallError(DccwireError, ValueError):
+    """The caller asked for something that cannot be."""
+
+
+class FieldError(CallError):
+    """A value outside the bounds of a field: `field`, `bound`, `value`.
+
+    >>> print(FieldError("cv", "1 to 1024", 1025))
+    cv: 1 to 1024 expected, 1025 given
+    """
+
+    reason = Reason.FIELD
+
+    def __init__(self, field: str, bound: str, value: object) -> None:
+        super().__init__(field, bound, value)
+        self.field, self.bound, self.value = field, bound, value
+
+    def __str__(self) -> str:
+        return f"{self.field}: {self.bound} expected, {self.value!r} given"
+
+
+class LayoutError(CallError):
+    """A layout line that cannot be read: `line`, `problem`."""
+
+    reason = Reason.LAYOUT
+
+    def __init__(self, line: str, problem: str) -> None:
+        super().__init__(line, problem)
+        self.line, self.problem = line, problem
+
+    def __str__(self) -> str:
+        return f"layout {self.line!r}: {self.problem}"
+
+
+class PacketError(CallError):
+    """An address and instructions that make no packet: `problem`, `hint`."""
+
+    reason = Reason.COMBINATION
+
+    def __init__(self, problem: str, hint: str) -> None:
+        super().__init__(problem, hint)
+        self.problem, self.hint = problem, hint
+
+    def __str__(self) -> str:
+        return f"{self.problem}; {self.hint}"
+
+
+class TextError(CallError):
+    """Text that cannot be read: `reason`, `text`, `position` (from 0), `problem`, `hint`.
+
+    >>> print(TextError(Reason.HEX, "377", 2, "odd number of hex digits", "two digits a byte"))
+    '377', position 2: odd number of hex digits; two digits a byte
+    """
+
+    def __init__(self, reason: Reason, text: str, position: int, problem: str, hint: str) -> None:
+        super().__init__(reason, text, position, problem, hint)
+        self.reason, self.text, self.position = reason, text, position
+        self.problem, self.hint = problem, hint
+
+    def __str__(self) -> str:
+        shown = self.text if len(self.text) <= 60 else self.text[:57] + "..."
+        return f"{shown!r}, position {self.position}: {self.problem}; {self.hint}"
+
+
+class ShapeError(CallError):
+    """JSON of the wrong shape: `path` of the field, `expected`, `actual`.
+
+    >>> print(ShapeError("instructions[0].cv", "an integer", "29"))
+    instructions[0].cv: an integer expected, '29' given
+    """
+
+    reason = Reason.SHAPE
+
+    def __init__(self, path: str, expected: str, actual: object) -> None:
+        super().__init__(path, expected, actual)
+        self.path, self.expected, self.actual = path, expected, actual
+
+    def __str__(self) -> str:
+        shown = repr(self.actual)
+        shown = shown if len(shown) <= 60 else shown[:57] + "..."
+        return f"{self.path}: {self.expected} expected, {shown} given"
+
+
+class DecodeError(DccwireError):
+    """What arrived is no packet."""
+
+
+class LengthError(DecodeError):
+    """A packet of fewer than 3 or more than 6 bytes: `actual` (S-9.2.1, introduction)."""
+
+    reason = Reason.LENGTH
+
+    def __init__(self, actual: int) -> None:
+        super().__init__(actual)
+        self.actual = actual
+
+    def __str__(self) -> str:
+        return f"3 to 6 bytes expected, the error byte included, {self.actual} given"
+
+
+class ErrorByteError(DecodeError):
+    """A wrong error detection byte: `expected` and `actual` (S-9.2 §A).
+
+    >>> print(ErrorByteError(0x43, 0x42))
+    error byte: 43 expected, 42 given
+    """
+
+    reason = Reason.ERROR_BYTE
+
+    def __init__(self, expected: int, actual: int) -> None:
+        super().__init__(expected, actual)
+        self.expected, self.actual = expected, actual
+
+    def __str__(self) -> str:
+        return f"error byte: {self.expected:02X} expected, {self.actual:02X} given"
+
+
+class FrameError(DecodeError):
+    """Bits that frame no packet: `reason`, `bit` (offset, first sent = 0)."""
+
+    def __init__(self, reason: Reason, bit: int) -> None:
+        super().__init__(reason, bit)
+        self.reason, self.bit = reason, bit
+
+    def __str__(self) -> str:
+        return f"bit {self.bit}: {self.reason.meaning}"
+
+
+class RecordingError(DccwireError):
+    """A recording that cannot be used: `reason`, `path`, `problem`, `where`, `hint`.
+
+    >>> print(RecordingError(Reason.TIME, "a.csv", "time runs backwards", "line 7", "sort rows"))
+    a.csv, line 7: time runs backwards; sort rows
+    """
+
+    def __init__(
+        self, reason: Reason, path: str, problem: str, where: str = "", hint: str = ""
+    ) -> None:
+        super().__init__(reason, path, problem, where, hint)
+        self.reason, self.path, self.problem = reason, path, problem
+        self.where, self.hint = where, hint
+
+    def __str__(self) -> str:
+        place = f"{self.path}, {self.where}" if self.where else self.path
+        return f"{place}: {self.problem}; {self.hint}" if self.hint else f"{place}: {self.problem}"
+
+
+class MissingPartError(DccwireError):
+    """An optional package is not installed: `package`, `extra`.
+
+    >>> print(MissingPartError("numpy", "capture"))
+    numpy is not installed; pip install 'dccwire[capture]' brings it
+    """
+
+    reason = Reason.MISSING_PART
+
+    def __init__(self, package: str, extra: str) -> None:
+        super().__init__(package, extra)
+        self.package, self.extra = package, extra
+
+    def __str__(self) -> str:
+        return f"{self.package} is not installed; pip install 'dccwire[{self.extra}]' brings it"

@@ -1,0 +1,312 @@
+"""A format is declared once: the decorators, the registry and the arithmetic made from a layout.
+
+`@instruction` and `@accessory` turn a class with one layout line into a frozen, slotted dataclass
+that cannot hold an illegal value, and enter it in the registry. Two functions a class, made once
+from the layout as source text, do the bit arithmetic: a loop over fields costs three times as much
+(measured), and packets come in millions. Room: imports `errors`, `layout`, `address`, `fields`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from dataclasses import fields as dataclass_fields
+from enum import StrEnum
+from functools import cache
+from types import MappingProxyType
+from typing import Any, ClassVar, TypeVar, dataclass_transform
+
+from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress, Partition
+from dccwire.errors import LayoutError, Reason
+from dccwire.fields import Data, FieldKind, Number
+from dccwire.layout import BitField, Layout
+
+__all__ = [
+    "FORMATS",
+    "MULTI_FUNCTION",
+    "RESERVED",
+    "Format",
+    "Instruction",
+    "Kept",
+    "Provenance",
+    "Remark",
+    "Reserved",
+    "Undefined",
+    "accessory",
+    "instruction",
+    "reserved",
+]
+
+MULTI_FUNCTION = frozenset({Partition.BROADCAST, Partition.SHORT, Partition.LONG})
+
+_KNOWN: dict[Any, Callable[[int], Address]] = {
+    AccessoryAddress: cache(AccessoryAddress),
+    ExtendedAccessoryAddress: cache(ExtendedAccessoryAddress),
+}
+"""The accessory addresses met so far, 2560 at most: a value each, not one a packet."""
+
+AccessoryKind = type[AccessoryAddress] | type[ExtendedAccessoryAddress]
+
+
+class Provenance(StrEnum):
+    """Where a format, limit, rule or check value comes from."""
+
+    PUBLISHED = "published"
+    DERIVED = "derived"
+    OBSERVED = "observed"
+    COMMON_PRACTICE = "common practice"
+    FROM_MEMORY = "from memory"
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """What a legal instruction gives reason to say: a code, a sentence, a clause."""
+
+    reason: Reason
+    message: str
+    clause: str
+
+
+class Instruction:
+    """Base of all instructions: frozen values with `format` and `kinds` (field name to kind)."""
+
+    __slots__ = ()
+    format: ClassVar[Format]
+    kinds: ClassVar[Mapping[str, FieldKind]]
+    named_ways: ClassVar[tuple[Mapping[str, FieldKind], ...]] = ()
+    """Fields of each form of `at` that text and JSON read as well as the constructor's."""
+
+    def __post_init__(self) -> None:
+        for name, kind in self.kinds.items():
+            bits = self.format.layout.fields[name]
+            kind.check(name, getattr(self, name), bits.lowest, bits.highest)
+
+    def __bytes__(self) -> bytes:
+        return self.format.word(self).to_bytes(self.format.layout.size)
+
+    def remarks(self) -> Iterator[Remark]:
+        """What gives reason for a finding although the value is legal to hold."""
+        yield from ()
+
+
+@dataclass(frozen=True, slots=True, repr=False)
+class Format:
+    """A declared format: its class, layout, clause, provenance and place in the registry.
+
+    `ends` says that the packet must end with it; `reading` names a second, narrower reading of
+    bytes that the general format decodes; `address` is given for the whole packets of accessories.
+    """
+
+    cls: type[Instruction]
+    layout: Layout
+    clause: str
+    provenance: Provenance
+    partitions: frozenset[Partition]
+    ends: bool
+    reading: str
+    address: AccessoryKind | None
+    build: Callable[[int], Instruction | None]
+    word: Callable[[Instruction], int]
+    take_address: Callable[[int], Address]
+
+    def __repr__(self) -> str:
+        return f"<Format {self.cls.__name__} {self.layout.line!r}, {self.clause}>"
+
+    @property
+    def fixed_bits(self) -> int:
+        """How many bits are fixed: of two formats that match, the one with more wins."""
+        return self.layout.fixed_mask.bit_count()
+
+    def construct(self) -> Any:
+        """The format as a construct object (`Layout.construct`)."""
+        return self.layout.construct()
+
+
+FORMATS: list[Format] = []
+RESERVED: list[tuple[Layout, str]] = []
+
+_T = TypeVar("_T", bound=type[Instruction])
+
+
+@dataclass_transform(frozen_default=True)
+def instruction(
+    line: str,
+    clause: str,
+    *,
+    partitions: frozenset[Partition] = MULTI_FUNCTION,
+    provenance: Provenance = Provenance.PUBLISHED,
+    ends: bool = False,
+    reading: str = "",
+    fields: Mapping[str, str | FieldKind] = MappingProxyType({}),
+) -> Callable[[_T], _T]:
+    """Declare an instruction: the layout of its own bytes, its clause, its fields.
+
+    `fields` has the kind of each field by name; a string is a `Number` with that formula.
+    """
+    return _declare(
+        line,
+        fields,
+        clause=clause,
+        partitions=partitions,
+        provenance=provenance,
+        ends=ends,
+        reading=reading,
+        address=None,
+    )
+
+
+@dataclass_transform(frozen_default=True)
+def accessory(
+    line: str,
+    clause: str,
+    address: AccessoryKind,
+    address_formula: str,
+    *,
+    provenance: Provenance = Provenance.PUBLISHED,
+    reading: str = "",
+    fields: Mapping[str, str | FieldKind] = MappingProxyType({}),
+) -> Callable[[_T], _T]:
+    """Declare an accessory packet: the layout of the whole packet but for its error byte.
+
+    `address_formula` makes the address of its bits; empty: the pattern of the broadcast.
+    """
+    spread: dict[str, str | FieldKind] = {"address": address_formula} if address_formula else {}
+    return _declare(
+        line,
+        {**spread, **fields},
+        clause=clause,
+        partitions=frozenset({Partition.ACCESSORY}),
+        provenance=provenance,
+        ends=True,
+        reading=reading,
+        address=address,
+    )
+
+
+def reserved(*lines: str, clause: str) -> None:
+    """Declare patterns that the standards reserve: what matches no format decodes to `Reserved`."""
+    for line in lines:
+        letters = sorted(set(line) - set("01 "))
+        RESERVED.append((Layout(line, {letter: letter for letter in letters}), clause))
+
+
+def _declare(
+    line: str,
+    given: Mapping[str, str | FieldKind],
+    *,
+    clause: str,
+    partitions: frozenset[Partition],
+    provenance: Provenance,
+    ends: bool,
+    reading: str,
+    address: AccessoryKind | None,
+) -> Callable[[_T], _T]:
+    kinds = {name: Number(kind) if isinstance(kind, str) else kind for name, kind in given.items()}
+    layout = Layout(line, {name: kind.formula for name, kind in kinds.items()})
+    kinds.pop("address", None)
+
+    def decorate(plain: _T) -> _T:
+        cls = dataclass(frozen=True, slots=True)(plain)
+        if [one.name for one in dataclass_fields(cls)] != list(kinds):  # type: ignore[arg-type] # is one
+            raise LayoutError(line, f"the fields of {cls.__name__} differ from the kinds given")
+        cls.kinds = kinds
+        cls.format = Format(
+            cls,
+            layout,
+            clause,
+            provenance,
+            partitions,
+            ends,
+            reading,
+            address,
+            *_arithmetic(cls, layout, kinds, address),
+        )
+        FORMATS.append(cls.format)
+        return cls  # type: ignore[return-value] # the same class, with slots
+
+    return decorate
+
+
+def _arithmetic(
+    cls: type[Instruction],
+    layout: Layout,
+    kinds: Mapping[str, FieldKind],
+    address: AccessoryKind | None,
+) -> tuple[
+    Callable[[int], Instruction | None], Callable[[Instruction], int], Callable[[int], Address]
+]:
+    """The functions word -> value (None if a field is illegal), value -> word, word -> address.
+
+    The first builds the value without its checks: the layout has made them already.
+    """
+    names: dict[str, Any] = {"new": object.__new__, "cls": cls, "make": _KNOWN.get(address)}
+    build = ["def build(word):"]
+    word = ["def word(one):", f" word = {layout.fixed}"]
+    for name, kind in kinds.items():
+        field = layout.fields[name]
+        names[f"set_{name}"] = getattr(cls, name).__set__
+        number, raw = _take(field), f"one.{name}"
+        if kind.table is not None:
+            names[f"values_{name}"] = kind.table
+            names[f"numbers_{name}"] = {value: key for key, value in kind.table.items()}
+            number = f"values_{name}[{number}]"
+            raw = f"numbers_{name}[{raw}]"
+            if len(kind.table) < 1 << field.width:
+                build.append(f" if {_take(field)} not in values_{name}: return None")
+        build.append(f" {name} = {number}")
+        word.append(f" number = {raw} - {field.offset}")
+        word += [f" word |= {_put(run_word)}" for run_word in _runs(field)]
+    build.append(" made = new(cls)")
+    build += [f" set_{name}(made, {name})" for name in kinds]
+    spread = layout.fields.get("address")
+    whose = f"make({_take(spread)})" if spread else "None"
+    source = [*build, " return made", *word, " return word", "def whose(word):", f" return {whose}"]
+    exec("\n".join(source), names)
+    return names["build"], names["word"], names["whose"]
+
+
+def _runs(field: BitField) -> list[tuple[int, int, int, int]]:
+    return [(run.shift, run.mask, run.weight, run.inverted * run.mask) for run in field.runs]
+
+
+def _take(field: BitField) -> str:
+    """Source text of a field's number in `word`."""
+    terms = [
+        f"((word >> {shift} & {mask}{f' ^ {turn}' if turn else ''}) << {weight})"
+        for shift, mask, weight, turn in _runs(field)
+    ]
+    return f"{' | '.join(terms)}" if not field.offset else f"({' | '.join(terms)}) + {field.offset}"
+
+
+def _put(run: tuple[int, int, int, int]) -> str:
+    """Source text of the bits of `number` at the place of a run."""
+    shift, mask, weight, turn = run
+    return f"(number >> {weight} & {mask}{f' ^ {turn}' if turn else ''}) << {shift}"
+
+
+@dataclass(frozen=True, slots=True)
+class Kept(Instruction):
+    """Base of what no format describes: the bytes, kept as they came, to the packet's end."""
+
+    data: bytes
+    kinds: ClassVar[Mapping[str, FieldKind]] = {"data": Data()}
+
+    def __post_init__(self) -> None:
+        self.kinds["data"].check("data", self.data, 0, 0)
+
+    def __bytes__(self) -> bytes:
+        return self.data
+
+
+@dataclass(frozen=True, slots=True)
+class Reserved(Kept):
+    r"""Bytes from a code on that the standards reserve, to the end of the packet.
+
+    >>> Reserved(b"\x20\x01")
+    Reserved(data=b' \x01')
+    """
+
+
+@dataclass(frozen=True, slots=True)
+class Undefined(Kept):
+    """Bytes from a code on that the standards do not describe, to the end of the packet."""

@@ -1,0 +1,203 @@
+"""Later additions, from memory: no document at hand, so every form here is marked so.
+
+None of these makes a station fail: a finding says 'defined later (from memory)'. The names in
+the clauses are the texts as remembered.
+"""
+
+from __future__ import annotations
+
+from enum import Enum
+from typing import ClassVar
+
+from dccwire.address import Partition
+from dccwire.fields import Choice, Flag, Functions, Number
+from dccwire.formats import Instruction, Provenance, instruction
+from dccwire.instructions.function_groups import FunctionGroup, function_names
+
+__all__ = [
+    "CvPair",
+    "CvPairShortForm",
+    "FunctionsF29F36",
+    "FunctionsF37F44",
+    "FunctionsF45F52",
+    "FunctionsF53F60",
+    "FunctionsF61F68",
+    "ModelDate",
+    "ModelTime",
+    "SpeedAndFunctionsF0F7",
+    "SpeedAndFunctionsF0F15",
+    "SystemTime",
+]
+
+MEMORY = Provenance.FROM_MEMORY
+BROADCAST_ONLY = frozenset({Partition.BROADCAST})
+
+
+@instruction(
+    "11011000 DDDDDDDD",
+    "from memory: RCN-212, newer S-9.2.1",
+    provenance=MEMORY,
+    fields={"functions": Functions("D", function_names(29, 36))},
+)
+class FunctionsF29F36(FunctionGroup):
+    """F29 to F36."""
+
+    functions: int
+    names: ClassVar[tuple[str, ...]] = function_names(29, 36)
+
+
+@instruction(
+    "11011001 DDDDDDDD",
+    "from memory: RCN-212, newer S-9.2.1",
+    provenance=MEMORY,
+    fields={"functions": Functions("D", function_names(37, 44))},
+)
+class FunctionsF37F44(FunctionGroup):
+    """F37 to F44."""
+
+    functions: int
+    names: ClassVar[tuple[str, ...]] = function_names(37, 44)
+
+
+@instruction(
+    "11011010 DDDDDDDD",
+    "from memory: RCN-212, newer S-9.2.1",
+    provenance=MEMORY,
+    fields={"functions": Functions("D", function_names(45, 52))},
+)
+class FunctionsF45F52(FunctionGroup):
+    """F45 to F52."""
+
+    functions: int
+    names: ClassVar[tuple[str, ...]] = function_names(45, 52)
+
+
+@instruction(
+    "11011011 DDDDDDDD",
+    "from memory: RCN-212, newer S-9.2.1",
+    provenance=MEMORY,
+    fields={"functions": Functions("D", function_names(53, 60))},
+)
+class FunctionsF53F60(FunctionGroup):
+    """F53 to F60."""
+
+    functions: int
+    names: ClassVar[tuple[str, ...]] = function_names(53, 60)
+
+
+@instruction(
+    "11011100 DDDDDDDD",
+    "from memory: RCN-212, newer S-9.2.1",
+    provenance=MEMORY,
+    fields={"functions": Functions("D", function_names(61, 68))},
+)
+class FunctionsF61F68(FunctionGroup):
+    """F61 to F68."""
+
+    functions: int
+    names: ClassVar[tuple[str, ...]] = function_names(61, 68)
+
+
+@instruction(
+    "00111100 RGGGGGGG DDDDDDDD",
+    "from memory: RCN-212",
+    provenance=MEMORY,
+    ends=True,
+    fields={"forward": Flag("R"), "speed": "G", "functions": Functions("D", function_names(0, 7))},
+)
+class SpeedAndFunctionsF0F7(Instruction):
+    """Speed as in 128 step control, then F0 to F7, in one instruction that ends its packet."""
+
+    forward: bool
+    speed: int
+    functions: int
+
+
+@instruction(
+    "00111100 RGGGGGGG DDDDDDDD EEEEEEEE",
+    "from memory: RCN-212",
+    provenance=MEMORY,
+    ends=True,
+    fields={
+        "forward": Flag("R"),
+        "speed": "G",
+        "functions": Functions("E D", function_names(0, 15)),
+    },
+)
+class SpeedAndFunctionsF0F15(Instruction):
+    """Speed as in 128 step control, then F0 to F7 and F8 to F15; fits short addresses alone."""
+
+    forward: bool
+    speed: int
+    functions: int
+
+
+class CvPair(Enum):
+    """The pairs of CVs that `CvPairShortForm` writes at once."""
+
+    EXTENDED_ADDRESS_17_18 = 0b00
+    INDEX_31_32 = 0b01
+    CONSIST_19_20 = 0b10
+
+
+@instruction(
+    "111101PP FFFFFFFF SSSSSSSS",
+    "from memory: RCN-214",
+    provenance=MEMORY,
+    fields={
+        "pair": Choice("P", {pair.value: pair for pair in CvPair}),
+        "first": "F",
+        "second": "S",
+    },
+)
+class CvPairShortForm(Instruction):
+    """Write two CVs that belong together: `first` is the value of the one named first."""
+
+    pair: CvPair
+    first: int
+    second: int
+
+
+@instruction(
+    "11000001 00MMMMMM WWWHHHHH U0BBBBBB",
+    "from memory: RCN-211",
+    partitions=BROADCAST_ONLY,
+    provenance=MEMORY,
+    fields={"minute": "M", "weekday": "W", "hour": "H", "jumped": Flag("U"), "factor": "B"},
+)
+class ModelTime(Instruction):
+    """The layout's clock: weekday 0 is Monday, 7 none; factor is its speed-up, 0 stopped."""
+
+    minute: int
+    weekday: int
+    hour: int
+    jumped: bool
+    factor: int
+
+
+@instruction(
+    "11000001 010TTTTT MMMMYYYY YYYYYYYY",
+    "from memory: RCN-211",
+    partitions=BROADCAST_ONLY,
+    provenance=MEMORY,
+    fields={"day": "T", "month": "M", "year": "Y"},
+)
+class ModelDate(Instruction):
+    """The layout's calendar; year 0 to 4095."""
+
+    day: int
+    month: int
+    year: int
+
+
+@instruction(
+    "11000010 MMMMMMMM MMMMMMMM",
+    "from memory: RCN-211",
+    partitions=BROADCAST_ONLY,
+    provenance=MEMORY,
+    fields={"time": Number("M", unit="ms")},
+)
+class SystemTime(Instruction):
+    """The station's running time in milliseconds, 16 bits."""
+
+    time: int

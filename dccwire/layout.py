@@ -1,0 +1,256 @@
+"""The standards' bit notation, parsed: `"1110CCVV VVVVVVVV DDDDDDDD"`.
+
+A layout is the only place where a format is declared. A character is one bit, first sent first:
+`0` and `1` are fixed, letters belong to fields. Masks and shifts are worked out once, so that
+encoding and decoding are plain integer arithmetic; the list of bits serves the bit-by-bit view,
+and a construct object can be made on demand. Room: imports `errors` alone.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+from dccwire.errors import FieldError, LayoutError
+
+if TYPE_CHECKING:
+    import construct
+
+__all__ = ["Bit", "BitField", "Layout", "Run"]
+
+_PART = re.compile(r"(~?)([A-Za-z])")
+_FORMULA = re.compile(r"(?P<parts>~?[A-Za-z](?: ~?[A-Za-z])*)(?: \+ (?P<offset>\d+))?")
+
+
+@dataclass(frozen=True, slots=True)
+class Bit:
+    """One bit of a layout: where it is, and what it is.
+
+    `position` counts in transmission order from 0; `byte` and `number` (7 to 0) are the standards'
+    way to name it. `fixed` is 0 or 1, or None for a bit of a field; then `field`, `letter`, the
+    power of two it stands for in the field (`weight`) and whether it is sent inverted are given.
+    """
+
+    position: int
+    fixed: int | None
+    field: str = ""
+    letter: str = ""
+    weight: int = 0
+    inverted: bool = False
+
+    @property
+    def byte(self) -> int:
+        """Number of the byte within the layout, from 0."""
+        return self.position // 8
+
+    @property
+    def number(self) -> int:
+        """Number of the bit within its byte: 7 is sent first."""
+        return 7 - self.position % 8
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Neighbouring bits of one field: `shift` in the word, `width`, `weight` of the lowest bit."""
+
+    shift: int
+    width: int
+    weight: int
+    inverted: bool
+
+    @property
+    def mask(self) -> int:
+        """The run's ones, at the right."""
+        return (1 << self.width) - 1
+
+
+@dataclass(frozen=True, slots=True)
+class BitField:
+    """The bits of a layout that make one number: `name`, `runs`, `width` and `offset`.
+
+    The number is what the bits say, most significant first, inverted bits turned, plus `offset`.
+    """
+
+    name: str
+    runs: tuple[Run, ...]
+    width: int
+    offset: int
+
+    @property
+    def lowest(self) -> int:
+        """The smallest number that the bits can hold."""
+        return self.offset
+
+    @property
+    def highest(self) -> int:
+        """The largest number that the bits can hold."""
+        return self.offset + (1 << self.width) - 1
+
+    def take(self, word: int) -> int:
+        """The field's number in a word that holds the whole layout."""
+        number = 0
+        for run in self.runs:
+            bits = word >> run.shift & run.mask
+            number |= (bits ^ run.mask if run.inverted else bits) << run.weight
+        return number + self.offset
+
+    def put(self, number: int) -> int:
+        """The bits of a number at their places in a word of zeros.
+
+        Raises:
+            FieldError: the number does not fit.
+        """
+        if not self.lowest <= number <= self.highest:
+            raise FieldError(self.name, f"{self.lowest} to {self.highest}", number)
+        word = 0
+        for run in self.runs:
+            bits = (number - self.offset) >> run.weight & run.mask
+            word |= (bits ^ run.mask if run.inverted else bits) << run.shift
+        return word
+
+
+class Layout:
+    """A format in the standards' notation, with its fields.
+
+    Args:
+        line: characters `0`, `1` and letters, eight to a byte, bytes apart by a blank.
+        fields: name to formula: letters most significant first, `~` for bits sent in ones'
+            complement, and an optional offset: `"V + 1"`, `"~b a"`, `"H L"`.
+
+    Raises:
+        LayoutError: the line cannot be read, a letter has no field or two, or a field no letter.
+
+    >>> layout = Layout("1110CCVV VVVVVVVV DDDDDDDD", {"cc": "C", "cv": "V + 1", "value": "D"})
+    >>> layout.encode({"cc": 3, "cv": 29, "value": 38}).hex(" ")
+    'ec 1c 26'
+    >>> layout.decode(bytes.fromhex("ec1c26"))
+    {'cc': 3, 'cv': 29, 'value': 38}
+    """
+
+    def __init__(self, line: str, fields: Mapping[str, str]) -> None:
+        self.line = line
+        groups = line.split(" ")
+        if not all(re.fullmatch("[01A-Za-z]{8}", group) for group in groups):
+            raise LayoutError(line, "groups of eight 0, 1 or letters expected, one blank between")
+        self._characters = "".join(groups)
+        self.size = len(groups)
+        self.fixed = self._word("1")
+        self.fixed_mask = self.fixed | self._word("0")
+        self.fields = {name: self._field(name, formula) for name, formula in fields.items()}
+        owners = [letter for formula in fields.values() for _, letter in _PART.findall(formula)]
+        letters = set(self._characters) - {"0", "1"}
+        if sorted(owners) != sorted(letters):
+            raise LayoutError(line, f"letters {sorted(letters)}, but fields use {sorted(owners)}")
+
+    def __repr__(self) -> str:
+        return f"Layout({self.line!r})"
+
+    def _word(self, character: str) -> int:
+        """A word with a one wherever the line has this character."""
+        return int("".join("1" if c == character else "0" for c in self._characters), 2)
+
+    def _field(self, name: str, formula: str) -> BitField:
+        match = _FORMULA.fullmatch(formula)
+        if match is None:
+            raise LayoutError(self.line, f"formula {formula!r} of field {name!r} cannot be read")
+        runs: list[Run] = []
+        weight = 0
+        for tilde, letter in reversed(_PART.findall(match["parts"])):
+            for found in reversed(list(re.finditer(f"{letter}+", self._characters))):
+                shift = len(self._characters) - found.end()
+                width = found.end() - found.start()
+                runs.append(Run(shift, width, weight, bool(tilde)))
+                weight += width
+        return BitField(name, tuple(reversed(runs)), weight, int(match["offset"] or 0))
+
+    @cached_property
+    def bits(self) -> tuple[Bit, ...]:
+        """Every bit, in transmission order.
+
+        >>> Layout("0001CCCC", {"code": "C"}).bits[4]
+        Bit(position=4, fixed=None, field='code', letter='C', weight=3, inverted=False)
+        """
+        places: dict[int, Bit] = {}
+        for field in self.fields.values():
+            for run in field.runs:
+                for place in range(run.width):
+                    position = 8 * self.size - 1 - run.shift - place
+                    places[position] = Bit(
+                        position,
+                        None,
+                        field.name,
+                        self._characters[position],
+                        run.weight + place,
+                        run.inverted,
+                    )
+        return tuple(
+            places[position] if position in places else Bit(position, int(character))
+            for position, character in enumerate(self._characters)
+        )
+
+    def matches(self, data: bytes) -> bool:
+        """Whether the bytes have the layout's size and fixed bits."""
+        return len(data) == self.size and int.from_bytes(data) & self.fixed_mask == self.fixed
+
+    def decode(self, data: bytes) -> dict[str, int]:
+        """The number of each field, from exactly the layout's bytes.
+
+        Raises:
+            LayoutError: the bytes do not match.
+        """
+        if not self.matches(data):
+            raise LayoutError(self.line, f"bytes {data.hex(' ').upper()} do not match")
+        word = int.from_bytes(data)
+        return {name: field.take(word) for name, field in self.fields.items()}
+
+    def encode(self, numbers: Mapping[str, int]) -> bytes:
+        """The bytes that hold a number for each field.
+
+        Raises:
+            FieldError: a number does not fit.
+            KeyError: a field has no number.
+        """
+        word = self.fixed
+        for name, field in self.fields.items():
+            word |= field.put(numbers[name])
+        return word.to_bytes(self.size)
+
+    def construct(self) -> construct.Construct[Any, Any]:
+        r"""The same format as a construct object: parses to and builds from the field numbers.
+
+        >>> twin = Layout("1110CCVV VVVVVVVV", {"cc": "C", "cv": "V + 1"}).construct()
+        >>> twin.build({"cc": 3, "cv": 29}).hex(" "), twin.parse(b"\xec\x1c").cv
+        ('ec 1c', 29)
+        """
+        import construct as c
+
+        def piece(field: BitField, run: Run) -> Any:
+            def bits(context: Any) -> int:
+                number: int = (context[field.name] - field.offset) >> run.weight & run.mask
+                return number ^ run.mask if run.inverted else number
+
+            return c.Rebuild(c.BitsInteger(run.width), bits)
+
+        def whole(field: BitField, names: list[str]) -> Any:
+            def number(context: Any) -> int:
+                total = field.offset
+                for name, run in zip(names, field.runs, strict=True):
+                    bits = context[name] ^ run.mask if run.inverted else context[name]
+                    total += bits << run.weight
+                return total
+
+            return c.Computed(number)
+
+        pieces: dict[int, Any] = {}
+        totals: list[Any] = []
+        for field in self.fields.values():
+            names = [f"_{field.name}_{run.weight}" for run in field.runs]
+            for name, run in zip(names, field.runs, strict=True):
+                pieces[8 * self.size - run.shift - run.width] = name / piece(field, run)
+            totals.append(field.name / whole(field, names))
+        for found in re.finditer("[01]+", self._characters):
+            pieces[found.start()] = c.Const(int(found[0], 2), c.BitsInteger(len(found[0])))
+        return c.BitStruct(*(pieces[start] for start in sorted(pieces)), *totals)

@@ -1,0 +1,350 @@
+"""Packets: bytes to values and back, strictly.
+
+`decode` refuses a wrong length and a wrong error byte, nothing else: what no format describes
+becomes `Reserved` or `Undefined` and keeps its bytes, so encoding gives them back. The tables that
+choose a format by its first byte are made once, at import. Room: knows every format, no bits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from enum import Enum
+from functools import cache, reduce
+from operator import xor
+from typing import TYPE_CHECKING, Any, NamedTuple, Self
+
+from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress, LongAddress
+from dccwire.codebook import NO_TABLE, OPENINGS, WHOLE_PACKETS, reserved_clause
+from dccwire.errors import (
+    ErrorByteError,
+    LengthError,
+    PacketError,
+    Reason,
+    ShapeError,
+    TextError,
+)
+from dccwire.formats import FORMATS, Format, Instruction, Kept, Reserved, Undefined
+from dccwire.notation import (
+    address_from_plain,
+    address_from_text,
+    address_text,
+    address_to_plain,
+    instruction_from_plain,
+    instruction_from_text,
+    instruction_text,
+    instruction_to_plain,
+)
+
+if TYPE_CHECKING:
+    from bitstring import Bits
+
+__all__ = ["Mode", "Packet", "Reading", "decode", "encode", "readings"]
+
+SHORTEST, LONGEST = 3, 6
+"""Bytes of a packet, the error byte included (S-9.2.1, introduction; C3)."""
+
+
+class Mode(Enum):
+    """In which mode bytes are read; they do not say it themselves (C16)."""
+
+    OPERATIONS = "operations"
+
+
+@dataclass(frozen=True, slots=True, init=False, eq=False, repr=False)
+class Packet:
+    """An address and its instructions; equal to another if mode and bytes are.
+
+    Raises:
+        PacketError: the address and the instructions make no packet.
+        LengthError: the packet would not have 3 to 6 bytes, the error byte included.
+
+    >>> from dccwire import Packet, ShortAddress, SpeedAndDirection
+    >>> packet = Packet(ShortAddress(55), SpeedAndDirection.at(step=6, steps=28, forward=True))
+    >>> bytes(packet).hex(" "), str(packet)
+    ('37 74 43', 'short 55: SpeedAndDirection forward=yes c=1 speed=4')
+    """
+
+    address: Address
+    instructions: tuple[Instruction, ...]
+    mode: Mode
+    _bytes: bytes
+
+    def __init__(
+        self, address: Address, *instructions: Instruction, mode: Mode = Mode.OPERATIONS
+    ) -> None:
+        body = _body(address, instructions)
+        _set_address(self, address)
+        _set_instructions(self, instructions)
+        _set_mode(self, mode)
+        _set_bytes(self, body + bytes((reduce(xor, body),)))
+
+    def __bytes__(self) -> bytes:
+        return self._bytes
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Packet):
+            return NotImplemented
+        return self._bytes == other._bytes and self.mode is other.mode
+
+    def __hash__(self) -> int:
+        return hash((self._bytes, self.mode))
+
+    def __repr__(self) -> str:
+        inside = ", ".join(map(repr, (self.address, *self.instructions)))
+        return f"Packet({inside})"
+
+    def __str__(self) -> str:
+        inside = "; ".join(map(instruction_text, self.instructions))
+        return f"{address_text(self.address)}: {inside}".rstrip()
+
+    @classmethod
+    def from_text(cls, text: str) -> Self:
+        """The packet of its one-line text.
+
+        Raises:
+            TextError: the text cannot be read; the error holds the position.
+            FieldError, PacketError, LengthError: it can, but makes no packet.
+
+        >>> Packet.from_text("short 3: FunctionGroupOne functions=FL,F1").instructions
+        (FunctionGroupOne(functions=17),)
+        """
+        head, colon, tail = text.partition(":")
+        if not colon:
+            hint = "as in 'short 3: HardReset'"
+            raise TextError(Reason.TEXT, text, len(text), "no colon after the address", hint)
+        address = address_from_text(head)
+        parts = tail.split(";") if tail.strip() else []
+        return cls(address, *map(instruction_from_text, parts))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Mode, address, instructions and bytes, as JSON holds them.
+
+        >>> from dccwire import LongAddress, HardReset
+        >>> Packet(LongAddress(3000), HardReset()).to_dict()["address"]
+        {'kind': 'long', 'number': 3000}
+        """
+        return {
+            "mode": self.mode.value,
+            "address": address_to_plain(self.address),
+            "instructions": [instruction_to_plain(one) for one in self.instructions],
+            "bytes": self._bytes.hex(" ").upper(),
+        }
+
+    @classmethod
+    def from_dict(cls, plain: object) -> Self:
+        """The packet of its JSON object; `mode` and `bytes` may be left out.
+
+        Raises:
+            ShapeError: the object does not have the shape, or its bytes are another packet's.
+            FieldError, PacketError, LengthError: it does, but makes no packet.
+        """
+        if not isinstance(plain, Mapping) or not {"address", "instructions"} <= set(plain):
+            raise ShapeError("packet", "an object with address and instructions", plain)
+        for odd in sorted(set(plain) - {"mode", "address", "instructions", "bytes"}):
+            raise ShapeError(odd, "no such field", plain[odd])
+        mode = plain.get("mode", Mode.OPERATIONS.value)
+        if mode not in _MODES:
+            raise ShapeError("mode", " or ".join(_MODES), mode)
+        listed = plain["instructions"]
+        if not isinstance(listed, list):
+            raise ShapeError("instructions", "a list", listed)
+        packet = cls(
+            address_from_plain(plain["address"], "address"),
+            *(instruction_from_plain(one, f"instructions[{i}]") for i, one in enumerate(listed)),
+            mode=_MODES[mode],
+        )
+        written = packet._bytes.hex(" ").upper()
+        if plain.get("bytes", written) != written:
+            raise ShapeError("bytes", f"{written!r}, as the fields say,", plain["bytes"])
+        return packet
+
+    def to_bits(self, preamble: int = 14) -> Bits:
+        """The bits on the wire: preamble, start bits, bytes, packet end bit (S-9.2 §A).
+
+        >>> Packet.from_text("broadcast: DigitalDecoderReset").to_bits().bin
+        '111111111111110000000000000000000000000001'
+        """
+        from dccwire.framing import to_bits
+
+        return to_bits(self._bytes, preamble)
+
+    def duration_ns(self, preamble: int = 14) -> int:
+        """Nominal time on the wire, preamble and end bit included (S-9.1 §A, Table 1).
+
+        >>> Packet.from_text("idle: Idle").duration_ns()
+        5796000
+        """
+        from dccwire.signal import NOMINAL
+
+        bits = self.to_bits(preamble)
+        return NOMINAL.duration_ns(bits.count(1), bits.count(0))
+
+
+_MODES = {mode.value: mode for mode in Mode}
+_new = object.__new__
+_set_address = vars(Packet)["address"].__set__
+_set_instructions = vars(Packet)["instructions"].__set__
+_set_mode = vars(Packet)["mode"].__set__
+_set_bytes = vars(Packet)["_bytes"].__set__
+
+
+def _body(address: Address, instructions: tuple[Instruction, ...]) -> bytes:
+    """The packet's bytes but for its error byte."""
+    if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
+        body = _accessory_body(address, instructions)
+    else:
+        for place, one in enumerate(instructions, 1):
+            _check_company(address, one, last=place == len(instructions))
+        body = address.header + b"".join(map(bytes, instructions))
+    if not SHORTEST <= len(body) + 1 <= LONGEST:
+        raise LengthError(len(body) + 1)
+    return body
+
+
+def _check_company(address: Address, one: Instruction, *, last: bool) -> None:
+    name = type(one).__name__
+    if isinstance(one, Kept):
+        ends = True
+    else:
+        ends = one.format.ends
+        if not one.format.partitions & address.partitions or one.format.address:
+            raise PacketError(
+                f"{name} cannot be sent to {address_text(address)}",
+                "its packets go to " + _goes_to(one.format),
+            )
+    if ends and not last:
+        raise PacketError(f"{name} must be the last instruction", "put it at the end")
+
+
+def _accessory_body(
+    address: AccessoryAddress | ExtendedAccessoryAddress, instructions: tuple[Instruction, ...]
+) -> bytes:
+    if len(instructions) != 1:
+        raise PacketError(
+            f"{len(instructions)} instructions for {address_text(address)}",
+            "an accessory packet has exactly one",
+        )
+    (one,) = instructions
+    if isinstance(one, Kept) or one.format.address is not type(address):
+        where = "an accessory-byte address" if isinstance(one, Kept) else _goes_to(one.format)
+        raise PacketError(
+            f"{type(one).__name__} cannot be sent to {address_text(address)}",
+            f"its packets go to {where}",
+        )
+    layout = one.format.layout
+    word = one.format.word(one)
+    if "address" in layout.fields:
+        word |= layout.fields["address"].put(address.number)
+    elif not address.broadcast:
+        raise PacketError(
+            f"{type(one).__name__} cannot be sent to {address_text(address)}",
+            f"the broadcast is {address.kind} {address.bound[-1]}",
+        )
+    return word.to_bytes(layout.size)
+
+
+def _goes_to(form: Format) -> str:
+    if form.address:
+        return f"{form.address.kind} addresses"
+    names = sorted(partition.name.lower() for partition in form.partitions)
+    return " and ".join(names) + " addresses"
+
+
+def encode(packet: Packet) -> bytes:
+    """The packet's bytes, error byte included: 3 to 6.
+
+    >>> encode(Packet.from_text("short 2: FunctionGroupOne functions=FL")).hex(" ")
+    '02 90 92'
+    """
+    return bytes(packet)
+
+
+def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
+    """The packet of 3 to 6 bytes, error byte included.
+
+    Where bytes have two readings this is the more general one; `readings` lists the others.
+
+    Raises:
+        LengthError: fewer than 3 bytes or more than 6.
+        ErrorByteError: the exclusive OR over all bytes is not 0 (S-9.2 §A).
+
+    >>> decode(bytes.fromhex("37 74 43")).address
+    ShortAddress(number=55)
+    """
+    size = len(data)
+    if not SHORTEST <= size <= LONGEST:
+        raise LengthError(size)
+    word = int.from_bytes(data)
+    check = (word ^ word >> 24) & 0xFFFFFF
+    check ^= check >> 16
+    if (check ^ check >> 8) & 0xFF:
+        raise ErrorByteError(reduce(xor, data[:-1]), data[-1])
+    word >>= 8
+    left = size - 2
+    address, table, is_reserved = OPENINGS[data[0]]
+    if table is None:
+        for _, _, _, mask, fixed, build, take_address in WHOLE_PACKETS[size - 1]:
+            if word & mask == fixed and (one := build(word)) is not None:
+                return _trusted(take_address(word), (one,), mode, data)
+        table = NO_TABLE
+    elif address is None:
+        left -= 1
+        address = _long(word >> 8 * left & 0x3FFF)
+    found: tuple[Instruction, ...] = ()
+    while left:
+        for length, ones, ends, mask, fixed, build, _ in table[word >> 8 * left - 8 & 0xFF]:
+            if length == left or (length < left and not ends):
+                part = word >> 8 * (left - length) & ones
+                if part & mask == fixed and (one := build(part)) is not None:
+                    found += (one,)
+                    left -= length
+                    break
+        else:
+            rest = data[-1 - left : -1]
+            found += (Reserved(rest) if is_reserved or reserved_clause(rest) else Undefined(rest),)
+            left = 0
+    return _trusted(address, found, mode, data)
+
+
+_long = cache(LongAddress)
+
+
+def _trusted(
+    address: Address, instructions: tuple[Instruction, ...], mode: Mode, data: bytes
+) -> Packet:
+    """A packet of parts that the bytes vouch for: no checks."""
+    packet: Packet = _new(Packet)
+    _set_address(packet, address)
+    _set_instructions(packet, instructions)
+    _set_mode(packet, mode)
+    _set_bytes(packet, data)
+    return packet
+
+
+class Reading(NamedTuple):
+    """A narrower reading of a packet: its name, clause, and the instruction it reads."""
+
+    name: str
+    clause: str
+    instruction: Instruction
+
+
+def readings(packet: Packet) -> tuple[Reading, ...]:
+    """The named readings of a packet's bytes beside the general one that `decode` returns.
+
+    >>> [one.name for one in readings(Packet.from_text("broadcast: DigitalDecoderReset"))]
+    ['reset']
+    """
+    return tuple(_readings(packet))
+
+
+def _readings(packet: Packet) -> Iterator[Reading]:
+    whole = bytes(packet)[:-1]
+    for form in FORMATS:
+        if form.reading and form.partitions & packet.address.partitions:
+            body = whole if form.address else whole[1:]
+            if form.layout.matches(body):
+                one = form.build(int.from_bytes(body))
+                if one is not None:
+                    yield Reading(form.reading, form.clause, one)
