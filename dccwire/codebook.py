@@ -24,7 +24,15 @@ from dccwire.address import (
 from dccwire.errors import LayoutError
 from dccwire.formats import FORMATS, RESERVED, Format, Instruction, Provenance
 
-__all__ = ["NO_TABLE", "OPENINGS", "WHOLE_PACKETS", "Entry", "Opening", "check_overlaps", "reserved_clause"]
+__all__ = [
+    "NO_TABLE",
+    "OPENINGS",
+    "WHOLE_PACKETS",
+    "Entry",
+    "Opening",
+    "check_overlaps",
+    "reserved_clause",
+]
 
 
 class Entry(NamedTuple):

@@ -288,7 +288,7 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
             if word & mask == fixed and (one := build(word)) is not None:
                 return _trusted(take_address(word), (one,), mode, data)
         table = NO_TABLE
-    elif address is None:
+    if address is None:
         left -= 1
         address = _long(word >> 8 * left & 0x3FFF)
     found: tuple[Instruction, ...] = ()

@@ -1,0 +1,86 @@
+"""Bytes to bits: preamble, start bits, packet end bit (S-9.2 §A).
+
+The way back is a receiver's work: `dccwire.receiver.BitReceiver`. Room: no times, no packets.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from bitstring import Bits
+
+from dccwire.errors import FieldError, Reason, TextError
+
+__all__ = ["LEAST_PREAMBLE", "MOST_BYTES", "SENT_PREAMBLE", "parse_bits", "stream", "to_bits"]
+
+LEAST_PREAMBLE = 10
+"""Ones that a decoder may ask for before it accepts a packet (S-9.2 §A, Preamble)."""
+
+SENT_PREAMBLE = 14
+"""Ones that a command station sends at least (S-9.2 §A, Preamble)."""
+
+MOST_BYTES = 16
+"""Bytes after which a receiver stops to wait for the packet end bit.
+
+The limit of the 2012 editions is 6 (S-9.2.1, introduction); longer ones are received, so that they
+can be reported. From memory: later packets have up to 15 bytes.
+"""
+
+
+def to_bits(data: bytes, preamble: int = SENT_PREAMBLE) -> Bits:
+    """The bits of a packet: `preamble` ones, a 0 before each byte, a 1 at the end.
+
+    Any bytes, any preamble: what is sent may be wrong on purpose.
+
+    Raises:
+        FieldError: a negative preamble, or no byte.
+
+    >>> to_bits(bytes.fromhex("FF00FF"), preamble=10).bin
+    '11111111110111111110000000000111111111'
+    """
+    if preamble < 0:
+        raise FieldError("preamble", "0 or more", preamble)
+    if not data:
+        raise FieldError("data", "one byte or more", data)
+    return Bits.from_string("0b" + "1" * preamble + _body(data))
+
+
+def _body(data: bytes) -> str:
+    return "".join(f"0{byte:08b}" for byte in data) + "1"
+
+
+def stream(
+    packets: Iterable[bytes], preamble: int = SENT_PREAMBLE, *, shared_end_bit: bool = False
+) -> Bits:
+    """Packets one after the other; with `shared_end_bit` an end bit counts in the next preamble.
+
+    S-9.2 footnote 3 allows the sharing (C2): the run of ones is then one shorter.
+
+    >>> reset = bytes(3)
+    >>> len(stream([reset, reset])), len(stream([reset, reset], shared_end_bit=True))
+    (84, 83)
+    """
+    parts = [to_bits(data, preamble).bin for data in packets]
+    if shared_end_bit and preamble:
+        parts[1:] = [part[1:] for part in parts[1:]]
+    return Bits.from_string("0b" + "".join(parts))
+
+
+def parse_bits(text: str) -> Bits:
+    """Bits written as 0 and 1; blanks and underscores are skipped.
+
+    Raises:
+        TextError: another character, or no bit.
+
+    >>> parse_bits("1111 0000_1").bin
+    '111100001'
+    """
+    for position, character in enumerate(text):
+        if character not in "01_ \t\n\r":
+            raise TextError(
+                Reason.BITS, text, position, f"{character!r} is no bit", "write 0 and 1"
+            )
+    digits = "".join(character for character in text if character in "01")
+    if not digits:
+        raise TextError(Reason.BITS, text, 0, "no bits", "write 0 and 1")
+    return Bits.from_string("0b" + digits)

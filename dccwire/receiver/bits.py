@@ -1,0 +1,53 @@
+"""The bit receiver: finds packets in any stream of bits, without times.
+
+A bit is two half-bits of one kind, so the state machine of the other receivers serves. Positions
+are bit numbers, first sent = 0. Room: imports the state machine.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import fields, replace
+
+from dccwire.receiver.events import Event
+from dccwire.receiver.machine import Machine
+
+__all__ = ["BitReceiver"]
+
+
+class BitReceiver:
+    """Bits in, events out, in any portions; every bit belongs to exactly one event.
+
+    >>> from dccwire.framing import stream
+    >>> receiver = BitReceiver()
+    >>> found = receiver.feed(stream([bytes(3), bytes(3)])) + receiver.close()
+    >>> [(one.start, one.preamble, one.adjoining) for one in found]
+    [(14, 14, False), (56, 14, True)]
+    """
+
+    def __init__(self) -> None:
+        self._machine = Machine(settled=2)
+        self._machine.start(0)
+
+    def feed(self, bits: Iterable[bool | int]) -> list[Event]:
+        """Take bits, in order, and give the events that they complete."""
+        kinds = [half for bit in bits for half in (int(bool(bit)),) * 2]
+        at = self._machine.at
+        assert at is not None  # never stopped but by close
+        return self._count(self._machine.feed(kinds, range(at + 1, at + 1 + len(kinds))))
+
+    def close(self) -> list[Event]:
+        """End the stream, and give what is in hand."""
+        at = self._machine.at
+        return [] if at is None else self._count(self._machine.stop(at))
+
+    @staticmethod
+    def _count(events: list[Event]) -> list[Event]:
+        """The same events with positions in bits instead of half-bits."""
+        places = ("begin", "start", "end")
+        return [
+            replace(
+                one, **{f.name: getattr(one, f.name) // 2 for f in fields(one) if f.name in places}
+            )
+            for one in events
+        ]

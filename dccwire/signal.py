@@ -1,0 +1,105 @@
+"""Bits to half-bit durations: the timing limits as data, nominal and other timings (S-9.1 §A).
+
+Times are integer nanoseconds. Polarity carries no information, so a signal is a list of durations,
+one a half-bit, between two zero crossings. Room: imports `errors`; no clock, no random numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from itertools import accumulate
+
+from dccwire.errors import FieldError
+
+__all__ = ["LIMITS", "NOMINAL", "Limit", "Timing", "durations", "edges"]
+
+CLAUSE = "S-9.1 §A, Table 1"
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A printed limit: `symbol`, what it bounds, `least` and `most` in ns."""
+
+    symbol: str
+    what: str
+    least: int
+    most: int
+    clause: str = CLAUSE
+
+
+LIMITS: dict[str, Limit] = {
+    limit.symbol: limit
+    for limit in (
+        Limit("t1", "half of a 1 as transmitted", 55_000, 61_000),
+        Limit("t1d", "difference of the halves of a 1 as transmitted", 0, 3_000),
+        Limit("tr1", "half of a 1 that a decoder must accept", 52_000, 64_000),
+        Limit("tr1d", "difference of the halves of a 1 that a decoder must accept", 0, 6_000),
+        Limit("t0", "half of a 0 as transmitted", 95_000, 9_900_000),
+        Limit("t0total", "whole stretched 0 as transmitted", 0, 12_000_000),
+        Limit("tr0", "half of a 0 that a decoder must accept", 90_000, 10_000_000),
+    )
+}
+"""The limits of Table 1 by their symbols; they are exact (E4)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """How long half-bits last, in ns: those of a one, and the first and last half of a zero.
+
+    The halves of a zero may differ: stretched zeros (common practice, no source) let a motor
+    without a decoder run. A timing outside the limits can be made, to try what notices it.
+
+    Raises:
+        FieldError: a duration that is no positive integer.
+
+    >>> Timing(one=58_000, zero=100_000).duration_ns(ones=1, zeros=1)
+    316000
+    """
+
+    one: int = 58_000
+    zero: int = 100_000
+    zero_last: int | None = None
+
+    def __post_init__(self) -> None:
+        for name in ("one", "zero", "zero_last"):
+            value = getattr(self, name)
+            if name == "zero_last" and value is None:
+                continue
+            if type(value) is not int or value < 1:
+                raise FieldError(name, "a positive number of nanoseconds", value)
+
+    @property
+    def halves(self) -> tuple[tuple[int, int], tuple[int, int]]:
+        """The two halves of a 0, and of a 1."""
+        last = self.zero if self.zero_last is None else self.zero_last
+        return (self.zero, last), (self.one, self.one)
+
+    def duration_ns(self, ones: int, zeros: int) -> int:
+        """The time that so many ones and zeros take."""
+        zero, one = self.halves
+        return ones * sum(one) + zeros * sum(zero)
+
+
+NOMINAL = Timing()
+"""58 µs and 100 µs: the nominal halves of S-9.1 §A, Table 1."""
+
+
+def durations(bits: Iterable[bool | int], timing: Timing = NOMINAL) -> Iterator[int]:
+    """The half-bit durations of bits, two a bit, in ns.
+
+    >>> list(durations([1, 0]))
+    [58000, 58000, 100000, 100000]
+    """
+    zero, one = timing.halves
+    for bit in bits:
+        yield from one if bit else zero
+
+
+def edges(lengths: Iterable[int], start_ns: int = 0) -> Iterator[int]:
+    """The times of the zero crossings that bound these half-bits: one more than half-bits.
+
+    >>> list(edges([58_000, 58_000], start_ns=1000))
+    [1000, 59000, 117000]
+    """
+    return accumulate(lengths, initial=start_ns)
