@@ -88,6 +88,10 @@ class Instruction:
         """What gives reason for a finding although the value is legal to hold."""
         yield from ()
 
+    def in_words(self) -> str:
+        """What raw fields mean in each reading that a decoder may take; empty if nothing to add."""
+        return ""
+
 
 @dataclass(frozen=True, slots=True, repr=False)
 class Format:

@@ -11,7 +11,15 @@ from bitstring import Bits
 
 from dccwire.errors import FieldError, Reason, TextError
 
-__all__ = ["LEAST_PREAMBLE", "MOST_BYTES", "SENT_PREAMBLE", "parse_bits", "stream", "to_bits"]
+__all__ = [
+    "LEAST_PREAMBLE",
+    "MOST_BYTES",
+    "SENT_PREAMBLE",
+    "each_bit",
+    "parse_bits",
+    "stream",
+    "to_bits",
+]
 
 LEAST_PREAMBLE = 10
 """Ones that a decoder may ask for before it accepts a packet (S-9.2 §A, Preamble)."""
@@ -64,6 +72,11 @@ def stream(
     if shared_end_bit and preamble:
         parts[1:] = [part[1:] for part in parts[1:]]
     return Bits.from_string("0b" + "".join(parts))
+
+
+def each_bit(bits: Bits | Iterable[bool | int]) -> Iterable[bool | int]:
+    """The bits one by one, of bitstring's type or of any iterable."""
+    return bits.to_bools() if isinstance(bits, Bits) else bits
 
 
 def parse_bits(text: str) -> Bits:

@@ -1,7 +1,8 @@
 """Bits to half-bit durations: the timing limits as data, nominal and other timings (S-9.1 §A).
 
 Times are integer nanoseconds. Polarity carries no information, so a signal is a list of durations,
-one a half-bit, between two zero crossings. Room: imports `errors`; no clock, no random numbers.
+one a half-bit, between two zero crossings. Room: imports `errors` and
+`framing`; no clock, no random numbers.
 """
 
 from __future__ import annotations
@@ -10,7 +11,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import accumulate
 
+from bitstring import Bits
+
 from dccwire.errors import FieldError
+from dccwire.framing import each_bit
 
 __all__ = ["LIMITS", "NOMINAL", "Limit", "Timing", "durations", "edges"]
 
@@ -45,10 +49,11 @@ LIMITS: dict[str, Limit] = {
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """How long half-bits last, in ns: those of a one, and the first and last half of a zero.
+    """How long half-bits last, in ns: `one` and `zero` the first halves, `..._last` the last ones.
 
-    The halves of a zero may differ: stretched zeros (common practice, no source) let a motor
-    without a decoder run. A timing outside the limits can be made, to try what notices it.
+    A last half left out is as long as the first. The halves of a zero may differ: stretched zeros
+    (common practice, no source) let a motor without a decoder run. A timing outside the limits can
+    be made, to try what notices it.
 
     Raises:
         FieldError: a duration that is no positive integer.
@@ -59,21 +64,21 @@ class Timing:
 
     one: int = 58_000
     zero: int = 100_000
+    one_last: int | None = None
     zero_last: int | None = None
 
     def __post_init__(self) -> None:
-        for name in ("one", "zero", "zero_last"):
+        for name in ("one", "zero", "one_last", "zero_last"):
             value = getattr(self, name)
-            if name == "zero_last" and value is None:
-                continue
-            if type(value) is not int or value < 1:
+            if not (value is None and name.endswith("last")) and (
+                type(value) is not int or value < 1
+            ):
                 raise FieldError(name, "a positive number of nanoseconds", value)
 
     @property
     def halves(self) -> tuple[tuple[int, int], tuple[int, int]]:
         """The two halves of a 0, and of a 1."""
-        last = self.zero if self.zero_last is None else self.zero_last
-        return (self.zero, last), (self.one, self.one)
+        return (self.zero, self.zero_last or self.zero), (self.one, self.one_last or self.one)
 
     def duration_ns(self, ones: int, zeros: int) -> int:
         """The time that so many ones and zeros take."""
@@ -85,14 +90,14 @@ NOMINAL = Timing()
 """58 µs and 100 µs: the nominal halves of S-9.1 §A, Table 1."""
 
 
-def durations(bits: Iterable[bool | int], timing: Timing = NOMINAL) -> Iterator[int]:
+def durations(bits: Bits | Iterable[bool | int], timing: Timing = NOMINAL) -> Iterator[int]:
     """The half-bit durations of bits, two a bit, in ns.
 
     >>> list(durations([1, 0]))
     [58000, 58000, 100000, 100000]
     """
     zero, one = timing.halves
-    for bit in bits:
+    for bit in each_bit(bits):
         yield from one if bit else zero
 
 

@@ -9,6 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import fields, replace
 
+from bitstring import Bits
+
+from dccwire.framing import each_bit
 from dccwire.receiver.events import Event
 from dccwire.receiver.machine import Machine
 
@@ -29,9 +32,9 @@ class BitReceiver:
         self._machine = Machine(settled=2)
         self._machine.start(0)
 
-    def feed(self, bits: Iterable[bool | int]) -> list[Event]:
+    def feed(self, bits: Bits | Iterable[bool | int]) -> list[Event]:
         """Take bits, in order, and give the events that they complete."""
-        kinds = [half for bit in bits for half in (int(bool(bit)),) * 2]
+        kinds = [half for bit in each_bit(bits) for half in (int(bool(bit)),) * 2]
         at = self._machine.at
         assert at is not None  # never stopped but by close
         return self._count(self._machine.feed(kinds, range(at + 1, at + 1 + len(kinds))))

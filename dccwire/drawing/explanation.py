@@ -1,0 +1,183 @@
+"""A packet laid out bit by bit: which bits belong to which field, and what they say.
+
+It works on broken packets too: what cannot be read stays bits, and the findings say why. Room:
+turns an inspection into rows of data and rows into text; nothing here decides what bits mean.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import reduce
+from operator import xor
+
+from bitstring import Bits
+
+from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress
+from dccwire.formats import Instruction, Kept
+from dccwire.inspection import Inspection, inspect
+from dccwire.layout import Layout
+from dccwire.notation import address_text
+from dccwire.packet import Mode
+
+__all__ = ["BitRow", "Explanation", "explain"]
+
+_UNKNOWN = "????????"
+_OWN_ADDRESS = {"short": "0AAAAAAA", "long": "11AAAAAA AAAAAAAA"}
+
+
+@dataclass(frozen=True, slots=True)
+class BitRow:
+    """A few bits of one byte and what they say.
+
+    `byte` counts from 0; `first` and `last` are bit numbers within it (7 is sent first); `letters`
+    are the layout's characters of these bits; `name` and `meaning` are words, with their `clause`.
+    The row that opens a byte has its eight `bits` as 0 and 1, the rows of its fields have none, and
+    a row of mere words has no letters either.
+    """
+
+    byte: int
+    first: int
+    last: int
+    bits: str
+    letters: str
+    name: str
+    meaning: str
+    clause: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """An inspection as rows, ready to be drawn."""
+
+    inspection: Inspection
+    rows: tuple[BitRow, ...]
+
+    def text(self, width: int = 80) -> str:
+        """The packet laid out for a terminal, in plain ASCII, at most `width` columns (40 or more).
+
+        >>> print(explain(bytes.fromhex("377443")).text())
+        37 74 43: short 55: SpeedAndDirection forward=yes c=1 speed=4
+        <BLANKLINE>
+        byte  bits       layout     meaning
+        0     0011 0111  0AAA AAAA  short 55, S-9.2.1 §A
+        1     0111 0100  01DC SSSS  SpeedAndDirection, S-9.2.1 §C, Speed and Direction
+                           D        bit 5: forward=yes
+                            C       bit 4: c=1
+                              SSSS  bits 3-0: speed=4
+                                    28 steps: step 6; 14 steps: step 3, headlight on
+        2     0100 0011  EEEE EEEE  error byte: exclusive OR of 37 74, S-9.2 §A
+        """
+        return "\n".join(_lines(self, max(width, 40)))
+
+
+def explain(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Explanation:
+    """Lay out bytes (error byte included) or bits (preamble included); never raises.
+
+    >>> [row.name for row in explain(bytes(3)).rows]
+    ['broadcast', 'DigitalDecoderReset', 'error byte']
+    """
+    inspection = inspect(data, mode=mode)
+    return Explanation(inspection, tuple(_rows(inspection)))
+
+
+def _byte(data: bytes, byte: int, letters: str, name: str, *words: str) -> BitRow:
+    return BitRow(byte, 7, 0, f"{data[byte]:08b}", letters, name, *words)
+
+
+def _rows(inspection: Inspection) -> Iterator[BitRow]:
+    data, packet = inspection.data, inspection.packet or inspection.unverified
+    if packet is None:
+        for byte in range(len(data)):
+            yield _byte(data, byte, _UNKNOWN, "byte", "not read")
+        return
+    address = packet.address
+    at = 0
+    if not isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
+        header = _OWN_ADDRESS.get(address.kind) or f"{address.number:08b}"
+        for letters in header.split():
+            yield _byte(data, at, letters, address.kind, address_text(address), "S-9.2.1 §A")
+            at += 1
+    for one in packet.instructions:
+        yield from _of_instruction(one, data, at, address)
+        at += len(bytes(one))
+    meaning = f"error byte: exclusive OR of {data[:-1].hex(' ').upper()}"
+    if right := reduce(xor, data):
+        meaning += f" is {right ^ data[-1]:02X}, so it is wrong"
+    yield _byte(data, len(data) - 1, "EEEEEEEE", "error byte", meaning, "S-9.2 §A")
+
+
+def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) -> Iterator[BitRow]:
+    name = type(one).__name__
+    if isinstance(one, Kept):
+        for byte in range(len(one.data)):
+            yield _byte(data, at + byte, _UNKNOWN, name, f"{name}: kept as it came")
+        return
+    layout = one.format.layout
+    for byte, letters in enumerate(layout.line.split(" ")):
+        words = (name, one.format.clause) if byte == 0 else ("",)
+        yield _byte(data, at + byte, letters, name, *words)
+        yield from _of_fields(one, layout, at, byte, address)
+    if one.in_words():
+        yield BitRow(at + layout.size - 1, 7, 0, "", "", name, one.in_words())
+
+
+def _of_fields(
+    one: Instruction, layout: Layout, at: int, byte: int, address: Address
+) -> Iterator[BitRow]:
+    """A row for each letter of a field within a byte, with the field's value."""
+    for name, field in layout.fields.items():
+        bits = [bit for bit in layout.bits if bit.field == name and bit.byte == byte]
+        for letter in dict.fromkeys(bit.letter for bit in bits):
+            run = [bit for bit in bits if bit.letter == letter]
+            first, last = run[0].number, run[-1].number
+            kind = one.kinds.get(name)
+            value = kind.text(getattr(one, name)) if kind else address_text(address)
+            meaning = f"{name}={value}" if kind else value
+            if field.width > len(run):
+                low, high = run[-1].weight, run[0].weight
+                part = f"bit {low}" if low == high else f"bits {high}-{low}"
+                inverted = ", inverted" if run[0].inverted else ""
+                less = f" less {field.offset}" if field.offset else ""
+                meaning += f" ({part} of it{less}{inverted})"
+            yield BitRow(at + byte, first, last, "", letter * len(run), name, meaning)
+
+
+def _lines(explanation: Explanation, width: int) -> Iterator[str]:
+    inspection = explanation.inspection
+    data = inspection.data
+    packet = inspection.packet or inspection.unverified
+    hexes = data.hex(" ").upper() or "no bytes"
+    yield from _wrapped(f"{hexes}: {packet or 'no packet'}", "", width)
+    if inspection.preamble is not None:
+        yield f"after a preamble of {inspection.preamble} ones"
+    yield ""
+    if explanation.rows:
+        yield "byte  bits       layout     meaning"
+    for row in explanation.rows:
+        yield from _row_lines(row, width)
+    for finding in inspection.findings:
+        place = f"bit {finding.offset}"
+        if finding.length > 1:
+            place = f"bits {finding.offset}-{finding.offset + finding.length - 1}"
+        words = f"{finding.reason}: {finding.message} ({finding.clause})"
+        yield from _wrapped(f"{place}: {words}", "! ", width)
+
+
+def _row_lines(row: BitRow, width: int) -> Iterator[str]:
+    letters = (" " * (7 - row.first) + row.letters).ljust(8)
+    byte = f"{row.byte:<4}  {row.bits[:4]} {row.bits[4:]}" if row.bits else " " * 15
+    head = f"{byte}  {letters[:4]} {letters[4:]}  "
+    words = ", ".join(filter(None, (row.meaning, row.clause)))
+    if row.letters and not row.bits:
+        numbers = f"bit {row.first}" if row.first == row.last else f"bits {row.first}-{row.last}"
+        words = f"{numbers}: {words}"
+    yield from _wrapped(words, head, width)
+
+
+def _wrapped(words: str, head: str, width: int) -> Iterator[str]:
+    """Lines of at most `width` columns, the first opening with `head`, the others indented."""
+    lines = textwrap.wrap(words, width - len(head)) or [""]
+    yield (head + lines[0]).rstrip()
+    yield from (" " * len(head) + line for line in lines[1:])

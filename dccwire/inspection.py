@@ -1,0 +1,218 @@
+"""Look at any bytes or bits, never raise, and say what gives reason to.
+
+`decode` is strict and silent; `inspect` reads what it can and returns findings with their place.
+Rules that need a recording are judged by `dccwire.conformance`. Room: imports packets and the bit
+receiver.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from functools import reduce
+from operator import xor
+from typing import Any
+
+from bitstring import Bits
+
+from dccwire.address import BROADCAST, AccessoryAddress, LongAddress, Partition, ReservedAddress
+from dccwire.codebook import reserved_clause
+from dccwire.errors import Reason
+from dccwire.formats import Instruction, Kept, Provenance, Reserved
+from dccwire.instructions import DecoderAcknowledgementRequest, SpeedAndDirection
+from dccwire.packet import LONGEST, SHORTEST, Mode, Packet, decode
+from dccwire.receiver import BitReceiver, CutOff, Event, Fault, PacketReceived
+
+__all__ = ["Finding", "Inspection", "inspect"]
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something to say about a packet: a code, a sentence, a clause, and which bits it is about.
+
+    `offset` and `length` are in bits from the first one given (first sent = 0): of the bytes, or of
+    the bit stream.
+    """
+
+    reason: Reason
+    message: str
+    clause: str
+    offset: int
+    length: int
+
+    def to_dict(self) -> dict[str, Any]:
+        """The finding as JSON holds it."""
+        return {
+            "reason": self.reason.value,
+            "message": self.message,
+            "clause": self.clause,
+            "offset": self.offset,
+            "length": self.length,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Inspection:
+    """What bytes or bits were found to be.
+
+    `packet` is what `decode` returns, or None where it refuses; then `unverified` is what the bytes
+    would say if only their error byte were right, or None. `data` are the bytes, as far as they
+    could be read; `preamble` is the number of ones before them, None if bytes were given.
+    """
+
+    data: bytes
+    packet: Packet | None
+    unverified: Packet | None
+    preamble: int | None
+    findings: tuple[Finding, ...]
+
+    @property
+    def well(self) -> bool:
+        """Whether there is a packet and nothing to say about it."""
+        return self.packet is not None and not self.findings
+
+
+def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
+    """Look at bytes (error byte included) or at bits (preamble included); never raises.
+
+    Of several packets in the bits the first is read and the others are reported as stray bits.
+
+    >>> [f.reason.value for f in inspect(bytes.fromhex("374473")).findings]
+    ['error-byte']
+    >>> print(inspect(bytes.fromhex("374473")).unverified)
+    short 55: SpeedAndDirection forward=no c=0 speed=4
+    """
+    if isinstance(data, Bits):
+        return _inspect_bits(data, mode)
+    data = bytes(data)
+    return _inspect_bytes(data, mode, None, lambda byte, count: (8 * byte, 8 * count), [])
+
+
+_Place = Callable[[int, int], tuple[int, int]]
+
+
+def _inspect_bytes(
+    data: bytes, mode: Mode, preamble: int | None, place: _Place, before: list[Finding]
+) -> Inspection:
+    findings = before
+    packet = unverified = None
+    if not SHORTEST <= len(data) <= LONGEST:
+        message = f"{len(data)} bytes; a packet has 3 to 6, the error byte included"
+        clause = "S-9.2.1, introduction"
+        findings.append(Finding(Reason.LENGTH, message, clause, *place(0, len(data))))
+    elif (wrong := reduce(xor, data)) != 0:
+        right = data[-1] ^ wrong
+        message = f"error byte {data[-1]:02X}, where the bytes before it give {right:02X}"
+        where = place(len(data) - 1, 1)
+        findings.append(Finding(Reason.ERROR_BYTE, message, "S-9.2 §A, Error Detection", *where))
+        unverified = decode(data[:-1] + bytes((right,)), mode=mode)
+    else:
+        packet = decode(data, mode=mode)
+    known = packet or unverified
+    if known:
+        findings += _remarks(known, place)
+    return Inspection(data, packet, unverified, preamble, tuple(findings))
+
+
+def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
+    receiver = BitReceiver()
+    events = receiver.feed(bits) + receiver.close()
+    received = next((one for one in events if isinstance(one, PacketReceived)), None)
+    findings = [_framing(one) for one in events if one is not received]
+    if received is None:
+        data = max((one.data for one in events if isinstance(one, (Fault, CutOff))), default=b"")
+        if not findings:
+            findings.append(Finding(Reason.CUT_OFF, "no bits", "S-9.2 §A", 0, 0))
+        return Inspection(data, None, None, None, tuple(findings))
+    start = received.start
+
+    def place(byte: int, count: int) -> tuple[int, int]:
+        return start + 1 + 9 * byte, 9 * count - 1
+
+    return _inspect_bytes(received.data, mode, received.preamble, place, findings)
+
+
+def _framing(event: Event) -> Finding:
+    """What to say about bits that are not the packet looked at."""
+    offset, length = event.begin, event.end - event.begin
+    clause = "S-9.2 §A"
+    match event:
+        case Fault(reason=Reason.SHORT_PREAMBLE):
+            message = f"{event.preamble} ones before a 0; a preamble has 10 or more"
+            return Finding(event.reason, message, f"{clause}, Preamble", offset, length)
+        case Fault():
+            return Finding(event.reason, event.reason.meaning, clause, offset, length)
+        case CutOff():
+            read = f"{len(event.data)} bytes and {len(event.bits)} bits"
+            message = f"the bits end after {event.preamble} ones, {read}"
+            return Finding(Reason.CUT_OFF, message, clause, offset, length)
+        case PacketReceived():
+            message = f"another packet, {event.data.hex(' ').upper()}"
+        case _:
+            message = f"{length} bits that belong to no packet"
+    return Finding(Reason.STRAY_BITS, message, clause, offset, length)
+
+
+def _remarks(packet: Packet, place: _Place) -> Iterator[Finding]:
+    """What a well-formed packet gives reason to say."""
+    for reason, message, clause, byte, count in _about_address(packet):
+        yield Finding(reason, message, clause, *place(byte, count))
+    body = bytes(packet)[:-1]
+    at = len(body) - sum(len(bytes(one)) for one in packet.instructions)
+    whole = bool(packet.address.partitions & {Partition.ACCESSORY})
+    groups: dict[int, int] = {}
+    for number, one in enumerate(packet.instructions):
+        begin, size = (0, len(body)) if whole else (at, len(bytes(one)))
+        for reason, message, clause in _about_instruction(packet, one):
+            yield Finding(reason, message, clause, *place(begin, size))
+        at += size
+        if whole or isinstance(one, Kept):
+            continue
+        group = bytes(one)[0] >> 5
+        counted = group in (0b000, 0b001, 0b111) and not isinstance(
+            one, DecoderAcknowledgementRequest
+        )
+        if counted and group in groups:
+            message = f"a second instruction of group {group:03b}; only one may stand in a packet"
+            clause = "S-9.2.1 §C"
+            yield Finding(Reason.COMPANY, message, clause, *place(begin, size))
+        groups[group] = number
+
+
+_About = tuple[Reason, str, str]
+
+
+def _about_address(packet: Packet) -> Iterator[tuple[Reason, str, str, int, int]]:
+    address, count = packet.address, len(packet.instructions)
+    if isinstance(address, ReservedAddress):
+        message = f"first byte {address.number} is reserved (C7)"
+        yield Reason.RESERVED, message, "S-9.2.1 §A", 0, 1
+    if isinstance(address, LongAddress) and address.number == 0:
+        yield Reason.OPEN, "long address 0 is not excluded anywhere (X2)", "S-9.2.1 §A", 0, 2
+    if not count:
+        yield Reason.UNDEFINED, "an address and no instruction", "S-9.2.1 §C", 0, 2
+    if address == BROADCAST and count > 1:
+        message = f"{count} instructions; a broadcast packet has exactly one"
+        yield Reason.COMPANY, message, "S-9.2.1 §B", 1, len(bytes(packet)) - 2
+
+
+def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
+    if isinstance(one, Reserved):
+        clause = reserved_clause(one.data) or "S-9.2.1 §A"
+        yield Reason.RESERVED, f"code {one.data.hex(' ').upper()} is reserved", clause
+        return
+    if isinstance(one, Kept):
+        message = f"code {one.data.hex(' ').upper()} is not described"
+        yield Reason.UNDEFINED, message, "S-9.2.1: the standard is silent"
+        return
+    if one.format.provenance is Provenance.FROM_MEMORY:
+        yield Reason.FROM_MEMORY, "defined later (from memory)", one.format.clause
+    for remark in one.remarks():
+        yield remark.reason, remark.message, remark.clause
+    address = packet.address
+    if address == BROADCAST and isinstance(one, SpeedAndDirection) and not one.is_stop:
+        message = "S-9.2 prints only stops for the broadcast address (C11)"
+        yield Reason.OPEN, message, "S-9.2 §B, Broadcast Stop"
+    if isinstance(address, AccessoryAddress) and address.broadcast and "cv" in one.kinds:
+        message = "CV access to the broadcast pattern 511 is not described (X31)"
+        yield Reason.OPEN, message, "S-9.2.1 §D"

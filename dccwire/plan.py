@@ -1,0 +1,98 @@
+"""A plan of what to send, as text: one packet a line, with how often and how.
+
+    # comment
+    OPTION=VALUE ... | PACKET
+
+PACKET is a packet's text, or its bytes in hex (right or wrong, error byte included). Options before
+the bar: `repeat` (times), `preamble` (ones), `one`, `one-last`, `zero`, `zero-last` (half-bits in µs),
+and faults: `flip` (bit, counted from the packet start bit), `drop` (half-bit), `pulse` (µs), `gap` (ms
+after the packet). Room: text to `Sending`s, nothing else.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator
+
+from dccwire.errors import Reason, TextError
+from dccwire.packet import Packet
+from dccwire.signal import Timing
+from dccwire.synthesis import Sending
+
+__all__ = ["parse_hex", "read_plan"]
+
+_COUNTS = ("repeat", "preamble", "flip", "drop")
+_TIMES = {"one": 1e3, "one-last": 1e3, "zero": 1e3, "zero-last": 1e3, "pulse": 1e3, "gap": 1e6}
+_TIMING = ("one", "one-last", "zero", "zero-last")
+
+
+def parse_hex(text: str) -> bytes:
+    """Bytes written as hex digits, with or without blanks between the bytes.
+
+    Raises:
+        TextError: no digits, another character, or an odd number of digits.
+
+    >>> parse_hex("37 74 43").hex(), parse_hex("377443").hex()
+    ('377443', '377443')
+    """
+    for found in re.finditer(r"[^0-9A-Fa-f\s]", text):
+        raise TextError(
+            Reason.HEX, text, found.start(), f"{found[0]!r} is no hex digit", "as in '37 74 43'"
+        )
+    for word in re.finditer(r"\S+", text):
+        if len(word[0]) % 2:
+            problem = f"odd number of hex digits in {word[0]!r}"
+            raise TextError(Reason.HEX, text, word.start(), problem, "two digits a byte")
+    data = bytes.fromhex(text)
+    if not data:
+        raise TextError(Reason.HEX, text, 0, "no bytes", "as in '37 74 43'")
+    return data
+
+
+def read_plan(lines: Iterable[str]) -> Iterator[Sending]:
+    """What the lines of a plan say to send.
+
+    Raises:
+        TextError: a line cannot be read; `position` is within the line.
+        FieldError: a value outside its bounds.
+
+    >>> plan = ["repeat=2 preamble=16 | idle: Idle", "# wrong on purpose", "37 74 42"]
+    >>> [(each.data.hex(), each.preamble) for each in read_plan(plan)]
+    [('ff00ff', 16), ('ff00ff', 16), ('377442', 14)]
+    """
+    for line in lines:
+        if line.strip() and not line.lstrip().startswith("#"):
+            yield from _sendings(line.strip())
+
+
+def _sendings(line: str) -> Iterator[Sending]:
+    head, bar, tail = line.partition("|")
+    given = _options(line, head) if bar else {}
+    packet = (tail if bar else head).strip()
+    data = bytes(Packet.from_text(packet)) if ":" in packet else parse_hex(packet)
+    timing = Timing(**{name.replace("-", "_"): given[name] for name in _TIMING if name in given})
+    sending = Sending(
+        data,
+        preamble=given.get("preamble", Sending.__dataclass_fields__["preamble"].default),
+        timing=timing,
+        flip=given.get("flip"),
+        drop=given.get("drop"),
+        pulse_ns=given.get("pulse", 0),
+        gap_ns=given.get("gap", 0),
+    )
+    for _ in range(given.get("repeat", 1)):
+        yield sending
+
+
+def _options(line: str, head: str) -> dict[str, int]:
+    given: dict[str, int] = {}
+    for word in re.finditer(r"\S+", head):
+        name, _, value = word[0].partition("=")
+        known = name in _COUNTS or name in _TIMES
+        number = r"\d+" if name in _COUNTS else r"\d+(\.\d+)?"
+        if not known or not re.fullmatch(number, value, re.ASCII):
+            problem = f"{word[0]!r} is no option" if not known else f"{value!r} is no number"
+            hint = f"OPTION=NUMBER of {', '.join((*_COUNTS, *_TIMES))}"
+            raise TextError(Reason.TEXT, line, word.start(), problem, hint)
+        given[name] = int(value) if name in _COUNTS else round(float(value) * _TIMES[name])
+    return given

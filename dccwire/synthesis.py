@@ -1,0 +1,136 @@
+"""Packets to a signal: chosen timing, jitter, sampling, seeded noise and planted faults.
+
+The same arguments give the same signal, on every machine. Room: no files; the only random numbers
+come from the seed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from random import Random
+
+from dccwire.errors import FieldError
+from dccwire.framing import SENT_PREAMBLE, to_bits
+from dccwire.signal import NOMINAL, Timing, durations
+
+__all__ = ["Sending", "synthesize"]
+
+
+@dataclass(frozen=True, slots=True)
+class Sending:
+    """Bytes as they go on the wire, right or wrong on purpose.
+
+    `flip` inverts one bit, counted from the packet start bit; `drop` leaves out one half-bit and
+    `pulse_ns` puts a pulse of that length into the packet's middle, both counted from the packet
+    start bit as well; `gap_ns` is silence after the packet, in which the level stays.
+
+    Raises:
+        FieldError: a number outside its bounds.
+    """
+
+    data: bytes
+    preamble: int = SENT_PREAMBLE
+    timing: Timing = NOMINAL
+    flip: int | None = None
+    drop: int | None = None
+    pulse_ns: int = 0
+    gap_ns: int = 0
+
+    def __post_init__(self) -> None:
+        bits = 9 * len(self.data) + 1
+        for name, most in (("flip", bits - 1), ("drop", 2 * bits - 1)):
+            place = getattr(self, name)
+            if place is not None and not 0 <= place <= most:
+                raise FieldError(name, f"0 to {most}", place)
+        for name in ("pulse_ns", "gap_ns"):
+            if getattr(self, name) < 0:
+                raise FieldError(name, "0 or more", getattr(self, name))
+
+    def lengths(self) -> list[int]:
+        """The half-bits in ns, faults included.
+
+        >>> sum(Sending(bytes.fromhex("FF00FF")).lengths())
+        5796000
+        """
+        bits = list(to_bits(self.data, self.preamble).to_bools())
+        if self.flip is not None:
+            bits[self.preamble + self.flip] ^= True
+        halves = list(durations(bits, self.timing))
+        if self.drop is not None:
+            del halves[2 * self.preamble + self.drop]
+        if self.pulse_ns:
+            middle = self.preamble * 2 + 9 * len(self.data)
+            rest = halves[middle] - self.pulse_ns
+            if rest < 2:
+                raise FieldError("pulse_ns", f"0 to {halves[middle] - 2}", self.pulse_ns)
+            halves[middle : middle + 1] = [rest // 2, self.pulse_ns, rest - rest // 2]
+        if self.gap_ns:
+            halves[-1] += self.gap_ns
+        return halves
+
+
+def synthesize(
+    sendings: Iterable[Sending],
+    *,
+    start_ns: int = 0,
+    jitter_ns: int = 0,
+    sampling_ns: int = 1,
+    pulses_per_second: float = 0,
+    seed: int = 0,
+) -> Iterator[int]:
+    """The edge times of a signal, in ns.
+
+    Args:
+        sendings: what is sent, in order.
+        start_ns: when the first half-bit begins.
+        jitter_ns: each edge comes up to so much early or late, evenly spread.
+        sampling_ns: edges are seen at multiples of this, late by less than one of them (M1).
+        pulses_per_second: spurious pulses of 0.2 to 3 µs at random places.
+        seed: of jitter and pulses.
+
+    Raises:
+        FieldError: a number outside its bounds.
+
+    >>> from dccwire import Packet
+    >>> idle = Sending(bytes(Packet.from_text("idle: Idle")))
+    >>> times = list(synthesize([idle] * 2, jitter_ns=500, seed=7))
+    >>> len(times), times == list(synthesize([idle] * 2, jitter_ns=500, seed=7))
+    (169, True)
+    """
+    for name, value, least in (
+        ("jitter_ns", jitter_ns, 0),
+        ("sampling_ns", sampling_ns, 1),
+        ("pulses_per_second", pulses_per_second, 0),
+    ):
+        if value < least:
+            raise FieldError(name, f"{least} or more", value)
+    lengths = (length for sending in sendings for length in sending.lengths())
+    return _edges(lengths, start_ns, jitter_ns, sampling_ns, pulses_per_second / 1e9, Random(seed))
+
+
+def _edges(
+    lengths: Iterable[int],
+    start_ns: int,
+    jitter_ns: int,
+    sampling_ns: int,
+    pulses_per_ns: float,
+    random: Random,
+) -> Iterator[int]:
+    def seen(time: int) -> int:
+        nonlocal latest
+        if jitter_ns:
+            time += random.randint(-jitter_ns, jitter_ns)
+        latest = max(latest, -(-time // sampling_ns) * sampling_ns)
+        return latest
+
+    time, latest = start_ns, 0
+    yield seen(time)
+    for length in lengths:
+        if pulses_per_ns and random.random() < pulses_per_ns * length:
+            pulse = random.randint(200, 3_000)
+            at = time + random.randint(0, max(length - pulse, 0))
+            yield seen(at)
+            yield seen(at + pulse)
+        time += length
+        yield seen(time)
