@@ -1,36 +1,95 @@
-"""dccwire: DCC packets, both ways."""
+"""DCC packets, both ways: bytes, bits, half-bits and recordings of a track signal.
 
-from dccwire import accessory, instructions
+>>> import dccwire
+>>> packet = dccwire.decode(bytes.fromhex("37 74 43"))
+>>> print(packet)
+short 55: SpeedAndDirection forward=yes c=1 speed=4
+>>> packet.instructions[0].step(28)
+6
+
+`dccwire.recordings` and `dccwire.conformance` read and judge recordings; they need the packages
+that `pip install 'dccwire[capture]'` brings, and are loaded when asked for.
+"""
+
+from typing import TYPE_CHECKING, Any
+
+from dccwire import accessory, errors, instructions
 from dccwire.accessory import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.address import (
     BROADCAST,
     IDLE,
     AccessoryAddress,
     AccessoryByteAddress,
+    Address,
     ExtendedAccessoryAddress,
     LongAddress,
     ReservedAddress,
     ShortAddress,
 )
+from dccwire.errors import *  # noqa: F403 - its __all__ is part of ours
+from dccwire.formats import Instruction, Provenance, Reserved, Undefined
+from dccwire.inspection import Finding, Inspection, inspect
 from dccwire.instructions import *  # noqa: F403 - its __all__ is part of ours
-from dccwire.packet import Mode, Packet, decode, encode, readings
+from dccwire.packet import Mode, Packet, Reading, decode, encode, readings
+from dccwire.receiver import BitReceiver, Receiver
+from dccwire.signal import NOMINAL, Timing
+
+if TYPE_CHECKING:
+    from dccwire import conformance, recordings
+    from dccwire.drawing import Explanation, explain
 
 __version__ = "0.1.0"
 
 __all__ = [
     "BROADCAST",
     "IDLE",
+    "NOMINAL",
     "AccessoryAddress",
     "AccessoryByteAddress",
+    "Address",
+    "BitReceiver",
+    "Explanation",
     "ExtendedAccessoryAddress",
+    "Finding",
+    "Inspection",
+    "Instruction",
     "LongAddress",
     "Mode",
     "Packet",
+    "Provenance",
+    "Reading",
+    "Receiver",
+    "Reserved",
     "ReservedAddress",
     "ShortAddress",
+    "Timing",
+    "Undefined",
+    "conformance",
     "decode",
     "encode",
+    "explain",
+    "inspect",
     "readings",
+    "recordings",
 ]
 __all__ += accessory.__all__
+__all__ += errors.__all__
 __all__ += instructions.__all__
+
+
+_LATER = {
+    "Explanation": "dccwire.drawing",
+    "explain": "dccwire.drawing",
+    "conformance": "",
+    "recordings": "",
+}
+"""What is loaded when first asked for, and the module that holds it; empty: it is a module."""
+
+
+def __getattr__(name: str) -> Any:
+    from importlib import import_module
+
+    if name not in _LATER:
+        raise AttributeError(f"module 'dccwire' has no attribute {name!r}")
+    module = import_module(_LATER[name] or f"dccwire.{name}")
+    return getattr(module, name) if _LATER[name] else module

@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from enum import Enum
 
-from dccwire.address import AccessoryAddress, ExtendedAccessoryAddress
+from dccwire.address import AccessoryAddress, ExtendedAccessoryAddress, Partition
 from dccwire.errors import FieldError, Reason
 from dccwire.fields import Choice, FieldKind, Flag
-from dccwire.formats import Instruction, Provenance, Remark, accessory
+from dccwire.formats import Instruction, Provenance, Remark, accessory, reserved
 from dccwire.instructions.cv_access import (
     BIT_FIELDS,
     BIT_LINE,
@@ -235,6 +235,15 @@ class AccessoryNoOperation(Instruction):
     """Nothing to do, but a reply is asked for (from memory); T says which kind of decoder."""
 
     extended: bool
+
+
+reserved(
+    "10aaaaaa 1bbb0000 111000VV VVVVVVVV DDDDDDDD",
+    "10aaaaaa 1bbb1ddd 111000VV VVVVVVVV DDDDDDDD",
+    "10aaaaaa 0bbb0cc1 111000VV VVVVVVVV DDDDDDDD",
+    clause="S-9.2.1 §D, accessory CV access",
+    partitions=frozenset({Partition.ACCESSORY}),
+)
 
 
 class PairNumbering(Enum):

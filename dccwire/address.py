@@ -41,7 +41,7 @@ class Partition(Enum):
     IDLE = range(255, 256)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class _Numbered:
     """An address with a number inside `bound`; `partitions` says where its packets stand."""
 
@@ -55,8 +55,19 @@ class _Numbered:
             bound = f"{self.bound[0]} to {self.bound[-1]}"
             raise FieldError(f"{self.kind} address", bound, self.number)
 
+    def __eq__(self, other: object) -> bool:
+        if type(self) is not type(other):
+            return NotImplemented
+        return self.number == other.number
 
-@dataclass(frozen=True, slots=True)
+    def __hash__(self) -> int:
+        return hash((self.kind, self.number))
+
+    def __repr__(self) -> str:
+        return f"{type(self).__name__}(number={self.number})"
+
+
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class _Leading(_Numbered):
     """An address with bytes of its own, before the instructions."""
 
@@ -66,7 +77,7 @@ class _Leading(_Numbered):
         return bytes((self.number,))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class BroadcastAddress(_Leading):
     """All multi-function decoders: first byte 0 (S-9.2.1 §B). Use the value `BROADCAST`."""
 
@@ -76,7 +87,7 @@ class BroadcastAddress(_Leading):
     partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.BROADCAST})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class IdleAddress(_Leading):
     """No decoder: first byte 255 (S-9.2 §B). Use the value `IDLE`."""
 
@@ -86,7 +97,7 @@ class IdleAddress(_Leading):
     partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.IDLE})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class ShortAddress(_Leading):
     """A multi-function decoder by its 7-bit address, 1 to 127 (S-9.2.1 §A).
 
@@ -99,7 +110,7 @@ class ShortAddress(_Leading):
     partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.SHORT})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class LongAddress(_Leading):
     """A multi-function decoder by its 14-bit address, 0 to 10239 (S-9.2.1 §A; 0 is open: X2).
 
@@ -117,7 +128,7 @@ class LongAddress(_Leading):
         return (0xC000 | self.number).to_bytes(2)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class ReservedAddress(_Leading):
     """A first byte that S-9.2.1 §A reserves, 232 to 254; the number is the byte (C7)."""
 
@@ -126,7 +137,7 @@ class ReservedAddress(_Leading):
     partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.RESERVED})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class AccessoryByteAddress(_Leading):
     """The first byte, 128 to 191, of an accessory packet that no format describes."""
 
@@ -135,7 +146,7 @@ class AccessoryByteAddress(_Leading):
     partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.ACCESSORY})
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class _Accessory(_Numbered):
     """An accessory's address: its bits are spread over two bytes by the formats themselves."""
 
@@ -147,7 +158,7 @@ class _Accessory(_Numbered):
         return self.number == self.bound[-1]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class AccessoryAddress(_Accessory):
     """A basic accessory decoder by its 9-bit address, 0 to 511; 511 is the broadcast (S-9.2.1 §D).
 
@@ -160,7 +171,7 @@ class AccessoryAddress(_Accessory):
     bound: ClassVar[range] = range(512)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class ExtendedAccessoryAddress(_Accessory):
     """An extended accessory decoder by its 11-bit address, 0 to 2047; 2047 is the broadcast.
 

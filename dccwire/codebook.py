@@ -7,6 +7,7 @@ import, and so is a format that could never win. Room: knows the registry; no pa
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from functools import lru_cache
 from itertools import combinations
 from typing import NamedTuple
 
@@ -55,8 +56,8 @@ class Opening(NamedTuple):
     """
 
     address: Address | None
-    table: tuple[tuple[Entry, ...], ...] | None
-    reserved: bool
+    table: Table | None
+    partition: Partition
 
 
 def check_overlaps(formats: Iterable[Format]) -> None:
@@ -78,41 +79,68 @@ def check_overlaps(formats: Iterable[Format]) -> None:
             raise LayoutError(one.layout.line, f"{one.cls.__name__} overlaps {two!r}")
 
 
-def reserved_clause(rest: bytes) -> str:
-    r"""The clause that reserves the code which these instruction bytes open with; empty if none.
+@lru_cache(maxsize=4096)
+def reserved_clause(rest: bytes, partition: Partition) -> str:
+    r"""The clause that reserves the code which these bytes open with; empty if none does.
 
-    >>> reserved_clause(b"\x04"), reserved_clause(b"\xde")
+    `rest` are the bytes from an instruction on, or an accessory's whole packet without error byte.
+    What opens as a defined format does but is cut short, or illegal further on, is not reserved.
+
+    >>> reserved_clause(b"\x04", Partition.SHORT), reserved_clause(b"\xde", Partition.SHORT)
     ('S-9.2.1 §C, Decoder Control', '')
     """
-    for layout, clause in RESERVED:
-        if layout.matches(rest[: layout.size]) and (layout.size > 1 or rest[0] not in ASSIGNED):
+    if partition in (Partition.RESERVED, Partition.IDLE):
+        return "S-9.2 §A and S-9.2.1 §A (C7)"
+    for layout, clause, partitions in RESERVED:
+        code = rest[: layout.size]
+        if partition in partitions and layout.matches(code) and not _assigned(code, partition):
             return clause
     return ""
 
 
-def _first_bytes(form: Format) -> Iterable[int]:
-    """The legal first bytes of a format."""
+def _assigned(code: bytes, partition: Partition) -> bool:
+    """Whether the 2012 editions give these opening bytes a meaning."""
+    return any(
+        partition in form.partitions
+        and form.provenance is not Provenance.FROM_MEMORY
+        and _opens(form, code)
+        for form in FORMATS
+    )
+
+
+def _opens(form: Format, code: bytes) -> bool:
+    """Whether a format can open with these bytes: their fixed bits, and the fields they hold."""
     layout = form.layout
-    shift = 8 * (layout.size - 1)
-    for code in range(256):
-        word = code << shift
-        legal = all(
-            kind.table is None
-            or any(run.shift < shift for run in layout.fields[name].runs)
-            or layout.fields[name].take(word) in kind.table
-            for name, kind in form.cls.kinds.items()
-        )
-        if legal and not (word ^ layout.fixed) & layout.fixed_mask >> shift << shift:
-            yield code
+    left = 8 * (layout.size - len(code))
+    if left < 0:
+        return False
+    word = int.from_bytes(code) << left
+    if (word ^ layout.fixed) & layout.fixed_mask >> left << left:
+        return False
+    return all(
+        kind.table is None
+        or any(run.shift < left for run in layout.fields[name].runs)
+        or layout.fields[name].take(word) in kind.table
+        for name, kind in form.cls.kinds.items()
+    )
 
 
-def _table(partition: Partition) -> tuple[tuple[Entry, ...], ...]:
-    table: list[list[Entry]] = [[] for _ in range(256)]
-    for form, entry in _ENTRIES:
-        if partition in form.partitions:
-            for code in _first_bytes(form):
-                table[code].append(entry)
-    return tuple(map(tuple, table))
+class Table(dict[int, tuple[Entry, ...]]):
+    """The general formats that `fits` a number, worked out when the number is first met."""
+
+    def __init__(self, fits: Callable[[Format, int], bool]) -> None:
+        super().__init__()
+        self._fits = fits
+
+    def __missing__(self, number: int) -> tuple[Entry, ...]:
+        entries = tuple(_entry(form) for form in _GENERAL if self._fits(form, number))
+        self[number] = entries
+        return entries
+
+
+def _opening_with(partition: Partition) -> Table:
+    """The formats of a partition by the byte that they open with."""
+    return Table(lambda form, code: partition in form.partitions and _opens(form, bytes((code,))))
 
 
 def _entry(form: Format) -> Entry:
@@ -123,49 +151,27 @@ def _entry(form: Format) -> Entry:
 
 check_overlaps(FORMATS)
 
-_ENTRIES = [
-    (form, _entry(form))
-    for form in sorted(FORMATS, key=lambda form: -form.fixed_bits)
-    if not form.reading
-]
+_GENERAL = sorted((form for form in FORMATS if not form.reading), key=lambda form: -form.fixed_bits)
 
-ASSIGNED = frozenset(
-    code
-    for form in FORMATS
-    if form.provenance is not Provenance.FROM_MEMORY and not form.address
-    for code in _first_bytes(form)
-)
-"""The opening bytes to which the 2012 editions give a meaning."""
-
-WHOLE_PACKETS: tuple[tuple[Entry, ...], ...] = tuple(
-    tuple(entry for form, entry in _ENTRIES if form.address and form.layout.size == size)
-    for size in range(6)
-)
+WHOLE_PACKETS = Table(lambda form, size: form.address is not None and form.layout.size == size)
 """The accessory packets by their size without the error byte."""
 
-
-NO_TABLE: tuple[tuple[Entry, ...], ...] = ((),) * 256
+NO_TABLE = Table(lambda form, code: False)
 """The table of a first byte whose packets have no instructions that are known."""
 
 
-def _opening(first: int, tables: dict[Partition, tuple[tuple[Entry, ...], ...]]) -> Opening:
-    if first == 0:
-        return Opening(BROADCAST, tables[Partition.BROADCAST], False)
-    if first in Partition.SHORT.value:
-        return Opening(ShortAddress(first), tables[Partition.SHORT], False)
-    if first in Partition.ACCESSORY.value:
-        return Opening(AccessoryByteAddress(first), None, False)
-    if first in Partition.LONG.value:
-        return Opening(None, tables[Partition.LONG], False)
-    if first in Partition.RESERVED.value:
-        return Opening(ReservedAddress(first), NO_TABLE, True)
-    return Opening(IDLE, tables[Partition.IDLE], False)
-
-
 def _openings() -> tuple[Opening, ...]:
-    kinds = (Partition.BROADCAST, Partition.SHORT, Partition.LONG, Partition.IDLE)
-    tables = {partition: _table(partition) for partition in kinds}
-    return tuple(_opening(first, tables) for first in range(256))
+    short, long = _opening_with(Partition.SHORT), _opening_with(Partition.LONG)
+    broadcast, idle = _opening_with(Partition.BROADCAST), _opening_with(Partition.IDLE)
+    openings = [Opening(BROADCAST, broadcast, Partition.BROADCAST)]
+    for first in Partition.SHORT.value:
+        openings.append(Opening(ShortAddress(first), short, Partition.SHORT))
+    for first in Partition.ACCESSORY.value:
+        openings.append(Opening(AccessoryByteAddress(first), None, Partition.ACCESSORY))
+    openings += [Opening(None, long, Partition.LONG)] * len(Partition.LONG.value)
+    for first in Partition.RESERVED.value:
+        openings.append(Opening(ReservedAddress(first), NO_TABLE, Partition.RESERVED))
+    return (*openings, Opening(IDLE, idle, Partition.IDLE))
 
 
 OPENINGS = _openings()

@@ -202,8 +202,12 @@ class Functions(FieldKind):
 
     def plain(self, value: object) -> Plain:
         """The names of the functions that are on, lowest bit first."""
-        assert isinstance(value, int)
-        return [name for bit, name in enumerate(self.names) if value >> bit & 1]
+        return [*self.names_of(value)]
+
+    def names_of(self, mask: object) -> list[str]:
+        """The names of the functions that a mask has on, lowest bit first."""
+        assert isinstance(mask, int)
+        return [name for bit, name in enumerate(self.names) if mask >> bit & 1]
 
     def value(self, name: str, plain: object) -> object:
         """The mask of a list of names."""
@@ -224,9 +228,7 @@ class Functions(FieldKind):
 
     def text(self, value: object) -> str:
         """The names joined by commas, or `none`."""
-        assert isinstance(value, int)
-        on = [name for bit, name in enumerate(self.names) if value >> bit & 1]
-        return ",".join(on) or "none"
+        return ",".join(self.names_of(value)) or "none"
 
     def from_text(self, name: str, word: str) -> object:
         """The mask of names joined by commas, or of `none`."""

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from dataclasses import fields as dataclass_fields
 from enum import StrEnum
-from functools import cache
+from functools import cache, cached_property
 from types import MappingProxyType
 from typing import Any, ClassVar, TypeVar, dataclass_transform
 
@@ -81,6 +81,20 @@ class Instruction:
             bits = self.format.layout.fields[name]
             kind.check(name, getattr(self, name), bits.lowest, bits.highest)
 
+    # Written once here: made by the dataclass machinery for each class, these three would take a
+    # third of the time that importing the library takes.
+    def __eq__(self, other: object) -> bool:
+        if type(self) is not type(other):
+            return NotImplemented
+        return all(getattr(self, name) == getattr(other, name) for name in self.kinds)
+
+    def __hash__(self) -> int:
+        return hash((type(self), *(getattr(self, name) for name in self.kinds)))
+
+    def __repr__(self) -> str:
+        fields = ", ".join(f"{name}={getattr(self, name)!r}" for name in self.kinds)
+        return f"{type(self).__name__}({fields})"
+
     def __bytes__(self) -> bytes:
         return self.format.word(self).to_bytes(self.format.layout.size)
 
@@ -93,7 +107,7 @@ class Instruction:
         return ""
 
 
-@dataclass(frozen=True, slots=True, repr=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Format:
     """A declared format: its class, layout, clause, provenance and place in the registry.
 
@@ -109,9 +123,6 @@ class Format:
     ends: bool
     reading: str
     address: AccessoryKind | None
-    build: Callable[[int], Instruction | None]
-    word: Callable[[Instruction], int]
-    take_address: Callable[[int], Address]
 
     def __repr__(self) -> str:
         return f"<Format {self.cls.__name__} {self.layout.line!r}, {self.clause}>"
@@ -121,13 +132,32 @@ class Format:
         """How many bits are fixed: of two formats that match, the one with more wins."""
         return self.layout.fixed_mask.bit_count()
 
+    @cached_property
+    def _arithmetic(self) -> Mapping[str, Callable[..., Any]]:
+        return _arithmetic(self)
+
+    @property
+    def build(self) -> Callable[[int], Instruction | None]:
+        """A function from a word of the layout's size to the value; None if a field is illegal."""
+        return self._arithmetic["build"]
+
+    @property
+    def word(self) -> Callable[[Instruction], int]:
+        """A function from the value to its word, an accessory's address left at 0."""
+        return self._arithmetic["word"]
+
+    @property
+    def take_address(self) -> Callable[[int], Address]:
+        """A function from the word of an accessory's packet to its address."""
+        return self._arithmetic["whose"]
+
     def construct(self) -> Any:
         """The format as a construct object (`Layout.construct`)."""
         return self.layout.construct()
 
 
 FORMATS: list[Format] = []
-RESERVED: list[tuple[Layout, str]] = []
+RESERVED: list[tuple[Layout, str, frozenset[Partition]]] = []
 
 _T = TypeVar("_T", bound=type[Instruction])
 
@@ -187,11 +217,15 @@ def accessory(
     )
 
 
-def reserved(*lines: str, clause: str) -> None:
-    """Declare patterns that the standards reserve: what matches no format decodes to `Reserved`."""
+def reserved(*lines: str, clause: str, partitions: frozenset[Partition] = MULTI_FUNCTION) -> None:
+    """Declare patterns that the standards reserve: what matches no format decodes to `Reserved`.
+
+    Those of accessories describe the whole packet but for its error byte, as their formats do.
+    """
     for line in lines:
         letters = sorted(set(line) - set("01 "))
-        RESERVED.append((Layout(line, {letter: letter for letter in letters}), clause))
+        layout = Layout(line, {letter: letter for letter in letters})
+        RESERVED.append((layout, clause, partitions))
 
 
 def _declare(
@@ -210,40 +244,24 @@ def _declare(
     kinds.pop("address", None)
 
     def decorate(plain: _T) -> _T:
-        cls = dataclass(frozen=True, slots=True)(plain)
+        cls = dataclass(frozen=True, slots=True, eq=False, repr=False)(plain)
         if [one.name for one in dataclass_fields(cls)] != list(kinds):  # type: ignore[arg-type] # is one
             raise LayoutError(line, f"the fields of {cls.__name__} differ from the kinds given")
         cls.kinds = kinds
-        cls.format = Format(
-            cls,
-            layout,
-            clause,
-            provenance,
-            partitions,
-            ends,
-            reading,
-            address,
-            *_arithmetic(cls, layout, kinds, address),
-        )
+        cls.format = Format(cls, layout, clause, provenance, partitions, ends, reading, address)
         FORMATS.append(cls.format)
         return cls  # type: ignore[return-value] # the same class, with slots
 
     return decorate
 
 
-def _arithmetic(
-    cls: type[Instruction],
-    layout: Layout,
-    kinds: Mapping[str, FieldKind],
-    address: AccessoryKind | None,
-) -> tuple[
-    Callable[[int], Instruction | None], Callable[[Instruction], int], Callable[[int], Address]
-]:
-    """The functions word -> value (None if a field is illegal), value -> word, word -> address.
+def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
+    """The functions `build`, `word` and `whose` of a format, made when it is first met.
 
-    The first builds the value without its checks: the layout has made them already.
+    The first makes the value without its checks: the layout and the tables have made them already.
     """
-    names: dict[str, Any] = {"new": object.__new__, "cls": cls, "make": _KNOWN.get(address)}
+    cls, layout, kinds = form.cls, form.layout, form.cls.kinds
+    names: dict[str, Any] = {"new": object.__new__, "cls": cls, "make": _KNOWN.get(form.address)}
     build = ["def build(word):"]
     word = ["def word(one):", f" word = {layout.fixed}"]
     for name, kind in kinds.items():
@@ -266,7 +284,7 @@ def _arithmetic(
     whose = f"make({_take(spread)})" if spread else "None"
     source = [*build, " return made", *word, " return word", "def whose(word):", f" return {whose}"]
     exec("\n".join(source), names)
-    return names["build"], names["word"], names["whose"]
+    return {name: names[name] for name in ("build", "word", "whose")}
 
 
 def _runs(field: BitField) -> list[tuple[int, int, int, int]]:
@@ -288,7 +306,7 @@ def _put(run: tuple[int, int, int, int]) -> str:
     return f"(number >> {weight} & {mask}{f' ^ {turn}' if turn else ''}) << {shift}"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Kept(Instruction):
     """Base of what no format describes: the bytes, kept as they came, to the packet's end."""
 
@@ -302,7 +320,7 @@ class Kept(Instruction):
         return self.data
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Reserved(Kept):
     r"""Bytes from a code on that the standards reserve, to the end of the packet.
 
@@ -311,6 +329,6 @@ class Reserved(Kept):
     """
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Undefined(Kept):
     """Bytes from a code on that the standards do not describe, to the end of the packet."""

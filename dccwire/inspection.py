@@ -16,7 +16,6 @@ from typing import Any
 from bitstring import Bits
 
 from dccwire.address import BROADCAST, AccessoryAddress, LongAddress, Partition, ReservedAddress
-from dccwire.codebook import reserved_clause
 from dccwire.errors import Reason
 from dccwire.formats import Instruction, Kept, Provenance, Reserved
 from dccwire.instructions import DecoderAcknowledgementRequest, SpeedAndDirection
@@ -77,9 +76,9 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
 
     Of several packets in the bits the first is read and the others are reported as stray bits.
 
-    >>> [f.reason.value for f in inspect(bytes.fromhex("374473")).findings]
+    >>> [f.reason.value for f in inspect(bytes.fromhex("374474")).findings]
     ['error-byte']
-    >>> print(inspect(bytes.fromhex("374473")).unverified)
+    >>> print(inspect(bytes.fromhex("374474")).unverified)
     short 55: SpeedAndDirection forward=no c=0 speed=4
     """
     if isinstance(data, Bits):
@@ -198,7 +197,7 @@ def _about_address(packet: Packet) -> Iterator[tuple[Reason, str, str, int, int]
 
 def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
     if isinstance(one, Reserved):
-        clause = reserved_clause(one.data) or "S-9.2.1 §A"
+        clause = "S-9.2.1 §C and §D"
         yield Reason.RESERVED, f"code {one.data.hex(' ').upper()} is reserved", clause
         return
     if isinstance(one, Kept):

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from difflib import get_close_matches
 from typing import Any
 
 from dccwire.address import ADDRESS_KINDS, BROADCAST, IDLE, Address
@@ -167,6 +166,8 @@ def instruction_from_plain(plain: object, path: str) -> Instruction:
 def _type(name: str, text: str) -> type[Instruction]:
     if name in INSTRUCTION_TYPES:
         return INSTRUCTION_TYPES[name]
+    from difflib import get_close_matches
+
     near = get_close_matches(name, INSTRUCTION_TYPES, n=3, cutoff=0.4)
     hint = f"near it: {', '.join(near)}" if near else "a type opens the text, as in 'HardReset'"
     raise TextError(Reason.TEXT, text, 0, f"no instruction {name!r}", hint)

@@ -14,7 +14,13 @@ from functools import cache, reduce
 from operator import xor
 from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
-from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress, LongAddress
+from dccwire.address import (
+    AccessoryAddress,
+    Address,
+    ExtendedAccessoryAddress,
+    LongAddress,
+    Partition,
+)
 from dccwire.codebook import NO_TABLE, OPENINGS, WHOLE_PACKETS, reserved_clause
 from dccwire.errors import (
     ErrorByteError,
@@ -282,7 +288,7 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
         raise ErrorByteError(reduce(xor, data[:-1]), data[-1])
     word >>= 8
     left = size - 2
-    address, table, is_reserved = OPENINGS[data[0]]
+    address, table, partition = OPENINGS[data[0]]
     if table is None:
         for _, _, _, mask, fixed, build, take_address in WHOLE_PACKETS[size - 1]:
             if word & mask == fixed and (one := build(word)) is not None:
@@ -301,10 +307,16 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
                     left -= length
                     break
         else:
-            rest = data[-1 - left : -1]
-            found += (Reserved(rest) if is_reserved or reserved_clause(rest) else Undefined(rest),)
+            found += (_keep(data, left, partition),)
             left = 0
     return _trusted(address, found, mode, data)
+
+
+def _keep(data: bytes, left: int, partition: Partition) -> Kept:
+    """What no format describes, `left` bytes before the error byte."""
+    rest = data[-1 - left : -1]
+    code = data[:-1] if partition is Partition.ACCESSORY else rest
+    return Reserved(rest) if reserved_clause(code, partition) else Undefined(rest)
 
 
 _long = cache(LongAddress)

@@ -4,9 +4,9 @@
     OPTION=VALUE ... | PACKET
 
 PACKET is a packet's text, or its bytes in hex (right or wrong, error byte included). Options before
-the bar: `repeat` (times), `preamble` (ones), `one`, `one-last`, `zero`, `zero-last` (half-bits in µs),
-and faults: `flip` (bit, counted from the packet start bit), `drop` (half-bit), `pulse` (µs), `gap` (ms
-after the packet). Room: text to `Sending`s, nothing else.
+the bar: `repeat` (times), `preamble` (ones), `one`, `one-last`, `zero`, `zero-last` (half-bits in
+µs), and faults: `flip` (bit, counted from the packet start bit), `drop` (half-bit), `pulse` (µs),
+`gap` (ms after the packet). Room: text to `Sending`s, nothing else.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import re
 from collections.abc import Iterable, Iterator
 
 from dccwire.errors import Reason, TextError
+from dccwire.framing import SENT_PREAMBLE
 from dccwire.packet import Packet
 from dccwire.signal import Timing
 from dccwire.synthesis import Sending
@@ -73,7 +74,7 @@ def _sendings(line: str) -> Iterator[Sending]:
     timing = Timing(**{name.replace("-", "_"): given[name] for name in _TIMING if name in given})
     sending = Sending(
         data,
-        preamble=given.get("preamble", Sending.__dataclass_fields__["preamble"].default),
+        preamble=given.get("preamble", SENT_PREAMBLE),
         timing=timing,
         flip=given.get("flip"),
         drop=given.get("drop"),

@@ -105,18 +105,27 @@ def synthesize(
     ):
         if value < least:
             raise FieldError(name, f"{least} or more", value)
-    lengths = (length for sending in sendings for length in sending.lengths())
-    return _edges(lengths, start_ns, jitter_ns, sampling_ns, pulses_per_second / 1e9, Random(seed))
+    return _edges(
+        (length for sending in sendings for length in sending.lengths()),
+        start_ns=start_ns,
+        jitter_ns=jitter_ns,
+        sampling_ns=sampling_ns,
+        pulses_per_ns=pulses_per_second / 1e9,
+        random=Random(seed),
+    )
 
 
 def _edges(
     lengths: Iterable[int],
+    *,
     start_ns: int,
     jitter_ns: int,
     sampling_ns: int,
     pulses_per_ns: float,
     random: Random,
 ) -> Iterator[int]:
+    time, latest = start_ns, 0
+
     def seen(time: int) -> int:
         nonlocal latest
         if jitter_ns:
@@ -124,7 +133,6 @@ def _edges(
         latest = max(latest, -(-time // sampling_ns) * sampling_ns)
         return latest
 
-    time, latest = start_ns, 0
     yield seen(time)
     for length in lengths:
         if pulses_per_ns and random.random() < pulses_per_ns * length:

@@ -6,7 +6,6 @@ turns an inspection into rows of data and rows into text; nothing here decides w
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import reduce
@@ -178,6 +177,8 @@ def _row_lines(row: BitRow, width: int) -> Iterator[str]:
 
 def _wrapped(words: str, head: str, width: int) -> Iterator[str]:
     """Lines of at most `width` columns, the first opening with `head`, the others indented."""
+    import textwrap
+
     lines = textwrap.wrap(words, width - len(head)) or [""]
     yield (head + lines[0]).rstrip()
     yield from (" " * len(head) + line for line in lines[1:])

@@ -51,6 +51,12 @@ class SpeedStepControl128(Instruction):
         """Emergency stop; either direction is acceptable (X17)."""
         return cls(forward, 1)
 
+    def in_words(self) -> str:
+        """The step of 126."""
+        if self.is_emergency_stop:
+            return "emergency stop"
+        return f"step {self.step} of 126" if self.step else "stop"
+
     @property
     def step(self) -> int:
         """The step, 1 to 126; 0 for stop and for emergency stop."""
@@ -91,6 +97,10 @@ class RestrictedSpeedStep(Instruction):
             FieldError: the step or the number of steps is outside its bounds.
         """
         return cls(enabled, *code_of_step(step, steps, False if steps == 14 else None))
+
+    def in_words(self) -> str:
+        """Both readings."""
+        return f"28 steps: step {self.step(28)}; 14 steps: step {self.step(14)}"
 
     def step(self, steps: int) -> int:
         """The limit in the reading asked for."""

@@ -7,7 +7,7 @@ function needs the state of its neighbours.
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import ClassVar, Self
+from typing import Self
 
 from dccwire.errors import FieldError
 from dccwire.fields import Functions
@@ -31,7 +31,7 @@ def function_names(first: int, last: int) -> tuple[str, ...]:
 
 
 class FunctionGroup(Instruction):
-    """Base of the groups: `functions` is the mask, `names` the function of each bit from 0 on.
+    """Base of the groups: `functions` is the mask, bit 0 the first of `names()`.
 
     >>> group = FunctionGroupOne.on("FL", "F2")
     >>> group["FL"], group["F1"], bytes(group).hex()
@@ -42,7 +42,17 @@ class FunctionGroup(Instruction):
 
     __slots__ = ()
     functions: int
-    names: ClassVar[tuple[str, ...]]
+
+    @classmethod
+    def names(cls) -> tuple[str, ...]:
+        """The functions of the group, that of bit 0 first."""
+        return cls._kind().names
+
+    @classmethod
+    def _kind(cls) -> Functions:
+        kind = cls.kinds["functions"]
+        assert isinstance(kind, Functions)
+        return kind
 
     @classmethod
     def on(cls, *names: str) -> Self:
@@ -51,12 +61,10 @@ class FunctionGroup(Instruction):
         Raises:
             FieldError: a name is not in the group.
         """
-        kind = cls.kinds["functions"]
-        assert isinstance(kind, Functions)
-        return cls(kind.mask(names))  # type: ignore[call-arg] # each group has this one field
+        return cls(cls._kind().mask(names))  # type: ignore[call-arg] # each group has this one field
 
     def __getitem__(self, name: str) -> bool:
-        return bool(self.functions & type(self).on(name).functions)
+        return bool(self.functions & self._kind().mask([name]))
 
     def switched(self, name: str, state: bool) -> Self:
         """The same group with one function on or off.
@@ -64,14 +72,14 @@ class FunctionGroup(Instruction):
         Raises:
             FieldError: the name is not in the group.
         """
-        bit = type(self).on(name).functions
+        bit = self._kind().mask([name])
         mask = self.functions | bit if state else self.functions & ~bit
         return replace(self, functions=mask)  # type: ignore[type-var] # groups are dataclasses
 
     @property
     def names_on(self) -> tuple[str, ...]:
         """The functions that are on, lowest bit first."""
-        return tuple(name for bit, name in enumerate(self.names) if self.functions >> bit & 1)
+        return tuple(self._kind().names_of(self.functions))
 
 
 _ONE = (*function_names(1, 4), "FL")
@@ -84,7 +92,6 @@ class FunctionGroupOne(FunctionGroup):
     """F1 to F4 and FL; FL counts where bit 1 of CV 29 is 1, and has no meaning elsewhere (X20)."""
 
     functions: int
-    names: ClassVar[tuple[str, ...]] = _ONE
 
 
 @instruction(
@@ -96,7 +103,6 @@ class FunctionGroupTwoF5F8(FunctionGroup):
     """F5 to F8: function group two with S = 1."""
 
     functions: int
-    names: ClassVar[tuple[str, ...]] = function_names(5, 8)
 
 
 @instruction(
@@ -108,7 +114,6 @@ class FunctionGroupTwoF9F12(FunctionGroup):
     """F9 to F12: function group two with S = 0."""
 
     functions: int
-    names: ClassVar[tuple[str, ...]] = function_names(9, 12)
 
 
 @instruction(
@@ -120,7 +125,6 @@ class FunctionsF13F20(FunctionGroup):
     """F13 to F20; a station that does not refresh them sends each change at least twice (X38)."""
 
     functions: int
-    names: ClassVar[tuple[str, ...]] = function_names(13, 20)
 
 
 @instruction(
@@ -132,7 +136,6 @@ class FunctionsF21F28(FunctionGroup):
     """F21 to F28; a station that does not refresh them sends each change at least twice (X38)."""
 
     functions: int
-    names: ClassVar[tuple[str, ...]] = function_names(21, 28)
 
 
 GROUPS: tuple[type[FunctionGroup], ...] = (
@@ -154,6 +157,6 @@ def function_group(name: str) -> type[FunctionGroup]:
     'FunctionsF13F20'
     """
     for group in GROUPS:
-        if name in group.names:
+        if name in group.names():
             return group
     raise FieldError("function", "FL or F1 to F28", name)

@@ -7,7 +7,6 @@ the clauses are the texts as remembered.
 from __future__ import annotations
 
 from enum import Enum
-from typing import ClassVar
 
 from dccwire.address import Partition
 from dccwire.fields import Choice, Flag, Functions, Number
@@ -43,7 +42,6 @@ class FunctionsF29F36(FunctionGroup):
     """F29 to F36."""
 
     functions: int
-    names: ClassVar[tuple[str, ...]] = function_names(29, 36)
 
 
 @instruction(
@@ -56,7 +54,6 @@ class FunctionsF37F44(FunctionGroup):
     """F37 to F44."""
 
     functions: int
-    names: ClassVar[tuple[str, ...]] = function_names(37, 44)
 
 
 @instruction(
@@ -69,7 +66,6 @@ class FunctionsF45F52(FunctionGroup):
     """F45 to F52."""
 
     functions: int
-    names: ClassVar[tuple[str, ...]] = function_names(45, 52)
 
 
 @instruction(
@@ -82,7 +78,6 @@ class FunctionsF53F60(FunctionGroup):
     """F53 to F60."""
 
     functions: int
-    names: ClassVar[tuple[str, ...]] = function_names(53, 60)
 
 
 @instruction(
@@ -95,7 +90,6 @@ class FunctionsF61F68(FunctionGroup):
     """F61 to F68."""
 
     functions: int
-    names: ClassVar[tuple[str, ...]] = function_names(61, 68)
 
 
 @instruction(
@@ -163,7 +157,13 @@ class CvPairShortForm(Instruction):
     "from memory: RCN-211",
     partitions=BROADCAST_ONLY,
     provenance=MEMORY,
-    fields={"minute": "M", "weekday": "W", "hour": "H", "jumped": Flag("U"), "factor": "B"},
+    fields={
+        "minute": Number("M", legal=range(60)),
+        "weekday": "W",
+        "hour": Number("H", legal=range(24)),
+        "jumped": Flag("U"),
+        "factor": "B",
+    },
 )
 class ModelTime(Instruction):
     """The layout's clock: weekday 0 is Monday, 7 none; factor is its speed-up, 0 stopped."""
@@ -180,7 +180,11 @@ class ModelTime(Instruction):
     "from memory: RCN-211",
     partitions=BROADCAST_ONLY,
     provenance=MEMORY,
-    fields={"day": "T", "month": "M", "year": "Y"},
+    fields={
+        "day": Number("T", legal=range(1, 32)),
+        "month": Number("M", legal=range(1, 13)),
+        "year": "Y",
+    },
 )
 class ModelDate(Instruction):
     """The layout's calendar; year 0 to 4095."""

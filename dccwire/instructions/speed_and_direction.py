@@ -102,6 +102,19 @@ class SpeedAndDirection(Instruction):
         """Stop, or emergency stop; C = 1 says that the direction may be ignored (C6)."""
         return cls(forward, c, EMERGENCY if emergency else 0)
 
+    def in_words(self) -> str:
+        """Both readings.
+
+        >>> SpeedAndDirection.at(step=6, steps=28, forward=True).in_words()
+        '28 steps: step 6; 14 steps: step 3, headlight on'
+        """
+        headlight = "on" if self.headlight else "off"
+        if self.is_stop:
+            stop = "emergency stop" if self.is_emergency_stop else "stop"
+            return f"{stop}; 14 steps: headlight {headlight}"
+        steps = f"28 steps: step {self.step(28)}; 14 steps: step {self.step(14)}"
+        return f"{steps}, headlight {headlight}"
+
     def step(self, steps: int) -> int:
         """The step in the reading asked for; 0 for stop and for emergency stop."""
         return step_of_code(self.c, self.speed, steps)
