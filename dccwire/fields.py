@@ -83,7 +83,11 @@ class Number(FieldKind):
 
     def bound(self, lowest: int, highest: int) -> str:
         """`1 to 127`, or the legal numbers one by one."""
-        return super().bound(lowest, highest) if self.table is None else _either(self.table)
+        if self.table is None:
+            return super().bound(lowest, highest)
+        low, high = min(self.table), max(self.table)
+        whole = high - low == len(self.table) - 1 > 0
+        return super().bound(low, high) if whole else _either(self.table)
 
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """An integer within the bits, and in the legal set if there is one."""

@@ -281,8 +281,15 @@ def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
     build.append(" made = new(cls)")
     build += [f" set_{name}(made, {name})" for name in kinds]
     spread = layout.fields.get("address")
-    whose = f"make({_take(spread)})" if spread else "None"
-    source = [*build, " return made", *word, " return word", "def whose(word):", f" return {whose}"]
+    number = _take(spread) if spread else str(form.address and form.address.bound[-1])
+    source = [
+        *build,
+        " return made",
+        *word,
+        " return word",
+        "def whose(word):",
+        f" return make({number})",
+    ]
     exec("\n".join(source), names)
     return {name: names[name] for name in ("build", "word", "whose")}
 

@@ -335,10 +335,11 @@ def _trusted(
 
 
 class Reading(NamedTuple):
-    """A narrower reading of a packet: its name, clause, and the instruction it reads."""
+    """A narrower reading of a packet: its name, clause, address, and the instruction it reads."""
 
     name: str
     clause: str
+    address: Address
     instruction: Instruction
 
 
@@ -357,6 +358,8 @@ def _readings(packet: Packet) -> Iterator[Reading]:
         if form.reading and form.partitions & packet.address.partitions:
             body = whole if form.address else whole[1:]
             if form.layout.matches(body):
-                one = form.build(int.from_bytes(body))
+                word = int.from_bytes(body)
+                address = form.take_address(word) if form.address else packet.address
+                one = form.build(word)
                 if one is not None:
-                    yield Reading(form.reading, form.clause, one)
+                    yield Reading(form.reading, form.clause, address, one)

@@ -54,6 +54,23 @@ class PacketColumns:
         right: NDArray[np.bool_] = np.bitwise_xor.reduce(self.data, axis=1) == 0
         return right
 
+    def equals(self, data: bytes) -> NDArray[np.bool_]:
+        """Which packets have these bytes, a row each."""
+        same = (self.data[:, : len(data)] == np.frombuffer(data, np.uint8)).all(axis=1)
+        equal: NDArray[np.bool_] = same & (self.size == len(data))
+        return equal
+
+    def take(self, rows: NDArray[np.intp]) -> PacketColumns:
+        """Some of the packets."""
+        return PacketColumns(
+            self.begin[rows],
+            self.start[rows],
+            self.end[rows],
+            self.preamble[rows],
+            self.size[rows],
+            self.data[rows],
+        )
+
     def __iter__(self) -> Iterator[PacketReceived]:
         rows = (self.begin, self.start, self.end, self.preamble, self.size)
         for row, data in zip(zip(*(c.tolist() for c in rows), strict=True), self.data, strict=True):

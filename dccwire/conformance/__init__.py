@@ -1,0 +1,22 @@
+"""Judge whether a recorded track signal keeps the standard: rules, verdicts, the report.
+
+A verdict comes with the clause, the limit, the worst value, the count, the first times, and with
+what the recording's resolution leaves open. Needs numpy (`pip install 'dccwire[capture]'`).
+"""
+
+from dccwire.conformance.checking import check
+from dccwire.conformance.histogram import Histogram
+from dccwire.conformance.report import Report, RuleResult
+from dccwire.conformance.rules import RULES, Force, Rule, Verdict, choose_rules
+
+__all__ = [
+    "RULES",
+    "Force",
+    "Histogram",
+    "Report",
+    "Rule",
+    "RuleResult",
+    "Verdict",
+    "check",
+    "choose_rules",
+]

@@ -1,0 +1,196 @@
+"""Judge a recording: edges through the vectorised receiver into the measures, then the report.
+
+Room: puts the parts together; each rule's measuring is in `timing` and `packets`.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Collection, Iterable, Iterator
+from itertools import chain
+
+import numpy as np
+
+from dccwire.conformance.measures import Counter, LimitMeasure
+from dccwire.conformance.packets import PacketRules
+from dccwire.conformance.report import Report, RuleResult
+from dccwire.conformance.rules import RULES, Verdict
+from dccwire.conformance.timing import TimingRules
+from dccwire.receiver.columns import ColumnReceiver, Columns, Times
+from dccwire.receiver.edges import SHORTEST_NS
+from dccwire.recordings import Chunk, Recording, read
+
+__all__ = ["check"]
+
+
+def check(
+    recording: Recording | str | os.PathLike[str] | Iterable[Chunk | Times],
+    *,
+    rules: Collection[int] | None = None,
+    uncertainty_ns: int = 0,
+    progress: Callable[[], None] | None = None,
+) -> Report:
+    """Judge a recording by the rules of `RULES`.
+
+    Args:
+        recording: a `Recording`, a file's path, or chunks of edge times in ns.
+        rules: the numbers of the rules to report; all if left out.
+        uncertainty_ns: what else a duration may be off by: edge jitter, threshold, clock (M2).
+        progress: called after each chunk.
+
+    Raises:
+        RecordingError: the file cannot be used.
+
+    >>> from dccwire.synthesis import Sending, synthesize
+    >>> idles = synthesize([Sending(bytes.fromhex("FF00FF"))] * 20, jitter_ns=300, seed=1)
+    >>> report = check([np.fromiter(idles, np.int64)])
+    >>> report.verdict.value, report.packets
+    ('pass', 20)
+    """
+    if isinstance(recording, (str, os.PathLike)):
+        recording = read(recording)
+    if isinstance(recording, Recording):
+        judge = _Judge(recording.resolution_ns, recording.resolution_source, uncertainty_ns)
+        chunks: Iterator[Chunk] = iter(recording)
+    else:
+        chunks = (one if isinstance(one, Chunk) else Chunk(one) for one in recording)
+        head = next(chunks, Chunk(np.empty(0, np.int64)))
+        divisor = int(np.gcd.reduce(np.diff(head.edges))) or 1
+        judge = _Judge(divisor, "greatest common divisor of the edge times", uncertainty_ns)
+        chunks = chain((head,), chunks)
+    for chunk in chunks:
+        judge.add(chunk)
+        if progress is not None:
+            progress()
+    if isinstance(recording, Recording):
+        judge.close(recording.end_ns)
+        return judge.report(recording.path, recording.notes, rules)
+    judge.close(None)
+    return judge.report("edges", (), rules)
+
+
+class _Judge:
+    """The receiver and all measures of one recording."""
+
+    def __init__(self, resolution_ns: int, resolution_source: str, uncertainty_ns: int) -> None:
+        self._resolution = resolution_ns
+        self._resolution_source = resolution_source
+        self._uncertainty = uncertainty_ns
+        self._receiver = ColumnReceiver(resolution_ns=resolution_ns)
+        self._timing = TimingRules(resolution_ns, uncertainty_ns)
+        self._packets = PacketRules()
+        self._edges = self._gaps = 0
+        self._first: int | None = None
+        self._last = 0
+
+    def add(self, chunk: Chunk) -> None:
+        """Take a chunk of edges, and the gap after it."""
+        if len(chunk.edges):
+            self._edges += len(chunk.edges)
+            self._first = int(chunk.edges[0]) if self._first is None else self._first
+            self._last = int(chunk.edges[-1])
+            self._take(self._receiver.feed(chunk.edges))
+        if chunk.gap is not None:
+            self._gaps += 1
+            self._take(self._receiver.gap(*chunk.gap))
+
+    def close(self, end_ns: int | None) -> None:
+        """The recording ends."""
+        self._take(self._receiver.close(end_ns))
+        self._packets.close()
+
+    def _take(self, columns: Columns) -> None:
+        self._timing.add(columns)
+        self._packets.add(columns)
+
+    def report(self, source: str, notes: Iterable[str], rules: Collection[int] | None) -> Report:
+        """The results of the rules asked for."""
+        chosen = [one for one in self._results() if rules is None or one.rule.number in rules]
+        return Report(
+            results=tuple(chosen),
+            source=source,
+            resolution_ns=self._resolution,
+            resolution_source=self._resolution_source,
+            uncertainty_ns=self._uncertainty,
+            edges=self._edges,
+            packets=self._packets.packets,
+            duration_ns=self._last - (self._first or 0),
+            histogram=self._timing.histogram,
+            notes=(*notes, *self._notes()),
+        )
+
+    def _notes(self) -> Iterator[str]:
+        merged = self._receiver.merged_at
+        if merged:
+            shortest = SHORTEST_NS / 1e3
+            yield (
+                f"{len(merged)} pulses shorter than {shortest:g} us merged before judging "
+                f"(S-9.1 §B, M8), the first at {merged[0] / 1e6:.3f} ms"
+            )
+        if self._timing.between:
+            yield (
+                f"{self._timing.between} half-bits between packets belong to none and are not "
+                "judged: a cutout or another protocol may stand there (S-9.2 §C)"
+            )
+
+    def _results(self) -> Iterator[RuleResult]:
+        timing, packets = self._timing, self._packets
+        yield _limit(1, timing.ones)
+        yield _limit(2, timing.differences)
+        yield _limit(3, timing.zeros)
+        yield _limit(4, timing.totals)
+        shortest = timing.shortest_neither
+        yield _count(5, timing.neither, "" if shortest is None else _us(shortest))
+        preamble = packets.shortest_preamble
+        exactly = packets.exactly_least
+        note = f"{exactly} of exactly 14 with the end bit before; the strict reading asks 15 (C2)"
+        yield _count(
+            14,
+            packets.preamble,
+            "" if preamble is None else f"{preamble} ones",
+            note * (exactly > 0),
+        )
+        yield _count(15, packets.framing)
+        yield _count(16, packets.error_byte)
+        yield self._after_end()
+        yield _count(18, packets.special, note="; ".join(self._special_notes()))
+        yield _count(19, packets.idle)
+        shortest_length, longest = packets.shortest_length, packets.longest_length
+        span = f"{shortest_length} to {longest} bytes" if packets.length.measured else ""
+        yield _count(27, packets.length, span)
+
+    def _after_end(self) -> RuleResult:
+        """Rule 17 needs a state without signal, which one wire of two levels does not have."""
+        counter, shortest = self._packets.after_end, self._packets.shortest_after_end
+        if self._gaps:
+            return _count(17, counter, "" if shortest is None else _us(shortest))
+        note = "one wire of two levels has no state 'no signal': record one (x or z) to decide"
+        return RuleResult(RULES[17], Verdict.NOT_DECIDABLE, note=note)
+
+    def _special_notes(self) -> Iterator[str]:
+        if self._packets.byte_254:
+            yield "first byte 254 has a use in later additions (from memory)"
+        if self._packets.from_memory:
+            yield f"{self._packets.from_memory} packets defined later (from memory)"
+
+
+def _us(time_ns: int) -> str:
+    return f"{time_ns / 1e3:g} us"
+
+
+def _limit(number: int, measure: LimitMeasure) -> RuleResult:
+    worst = measure.worst
+    return _count(number, measure.counter, "" if worst is None else _us(worst))
+
+
+def _count(number: int, counter: Counter, worst: str = "", note: str = "") -> RuleResult:
+    return RuleResult(
+        RULES[number],
+        counter.verdict,
+        worst,
+        counter.measured,
+        counter.failed,
+        counter.undecided,
+        tuple(counter.first_times),
+        note,
+    )

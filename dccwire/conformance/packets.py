@@ -1,0 +1,187 @@
+"""Rules 14 to 19 and 27: what packets are made of.
+
+A packet whose start or end bit was sent wrong reads as another one with a wrong error byte. Where
+what follows shows it, it counts in rule 15 alone, and rule 14 does not judge what stands after it,
+since the packet before was not complete. Room: events in, counters out.
+"""
+
+from __future__ import annotations
+
+from functools import reduce
+from operator import xor
+
+import numpy as np
+
+from dccwire.conformance.measures import Counter
+from dccwire.errors import Reason
+from dccwire.formats import Kept, Provenance
+from dccwire.framing import SENT_PREAMBLE
+from dccwire.packet import LONGEST, SHORTEST
+from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
+from dccwire.receiver.columns import Columns, PacketColumns
+
+__all__ = ["LEAST_AFTER_END_NS", "PacketRules"]
+
+IDLE, RESET = b"\xff\x00\xff", b"\x00\x00\x00"
+"""The idle and the reset packet (S-9.2 §B)."""
+
+LEAST_AFTER_END_NS = 26_000
+"""How long the signal goes on after the end bit (S-9.2 §A footnote 3)."""
+
+
+class PacketRules:
+    """Counters of the packet rules, fed with columns, then closed."""
+
+    def __init__(self) -> None:
+        self.preamble, self.framing, self.error_byte = Counter(), Counter(), Counter()
+        self.after_end, self.special, self.idle = Counter(), Counter(), Counter()
+        self.length = Counter()
+        self.packets = 0
+        self.shortest_preamble: int | None = None
+        self.exactly_least = 0
+        self.shortest_after_end: int | None = None
+        self.shortest_length = self.longest_length = SHORTEST
+        self.from_memory = 0
+        self.byte_254 = 0
+        self._doubtful: PacketReceived | None = None
+        # Whether the packet before was complete, and where it ended.
+        self._complete = False
+        self._end: int | None = None
+
+    def add(self, columns: Columns) -> None:
+        """Judge the events of these columns."""
+        for part in columns.parts:
+            if isinstance(part, PacketColumns):
+                self._add_columns(part)
+            else:
+                self._add_event(part)
+
+    def close(self) -> None:
+        """Judge what waited for the event after it."""
+        self._settle(None)
+
+    def _add_columns(self, rows: PacketColumns) -> None:
+        """Packets that adjoin each other: those that give no reason to look closer, together."""
+        sound = rows.error_byte_right & (rows.size >= SHORTEST)
+        first = rows.data[:, 0]
+        idle, reset = rows.equals(IDLE), rows.equals(RESET)
+        plain = sound & (rows.preamble + 1 >= SENT_PREAMBLE)
+        plain &= ((first != 0) & (first < 254)) | idle | reset
+        # The first row needs what stood before it, and so does the one after an unsound one.
+        plain[0] = False
+        plain[1:] &= sound[:-1]
+        for one in rows.take(np.flatnonzero(~plain)):
+            self._add_event(one)
+        count = int(plain.sum())
+        if not count:
+            return
+        self.packets += count
+        for counter in (self.preamble, self.framing, self.error_byte, self.length):
+            counter.measured += count
+        self.special.measured += int((plain & (idle | reset)).sum())
+        self.idle.measured += int((plain & idle).sum())
+        counted = rows.preamble[plain] + 1
+        self._note_preamble(int(counted.min()), int((counted == SENT_PREAMBLE).sum()))
+        sizes = rows.size[plain]
+        self._note_length(int(sizes.min()))
+        self._note_length(int(sizes.max()))
+        if plain[-1]:
+            self._complete, self._end = True, int(rows.end[-1])
+
+    def _add_event(self, event: Event) -> None:
+        self._settle(event)
+        match event:
+            case PacketReceived():
+                self.packets += 1
+                self._judge_preamble(event)
+                if event.error_byte_right and len(event.data) >= SHORTEST:
+                    self._judge(event)
+                else:
+                    self._doubtful = event
+            case Fault(reason=Reason.SHORT_PREAMBLE):
+                if self._complete:
+                    self.preamble.measured += 1
+                    self.preamble.fail([event.begin])
+                    self._note_preamble(event.preamble + 1, 0)
+                self._complete = False
+            case Fault():
+                if event.reason is Reason.NO_END_BIT:
+                    self.framing.measured += 1
+                    self.framing.fail([event.begin])
+                self._complete = False
+            case Gap():
+                if self._end is not None and event.begin > self._end:
+                    self._judge_after_end(event.begin - self._end)
+            case CutOff():
+                self._complete = False
+            case Stray():
+                pass
+
+    def _settle(self, follows: Event | None) -> None:
+        """Judge a packet that read wrong, now that it is known what follows it."""
+        event, self._doubtful = self._doubtful, None
+        if event is None:
+            return
+        broken_off = isinstance(follows, (Stray, Fault)) and follows.begin == event.end
+        *rest, last = event.data
+        ran_on = last == 0xFF and len(rest) >= SHORTEST and reduce(xor, rest) == 0
+        if broken_off or ran_on:
+            self.framing.measured += 1
+            self.framing.fail([event.start])
+            self._complete, self._end = False, None
+        else:
+            self._judge(event)
+
+    def _judge(self, event: PacketReceived) -> None:
+        """Rules 15, 16, 18, 19 and 27 for a packet whose start and end bits are trusted."""
+        data, time = event.data, [event.start]
+        self.framing.measured += 1
+        self.error_byte.measured += 1
+        self.length.measured += 1
+        self._note_length(len(data))
+        if not SHORTEST <= len(data) <= LONGEST:
+            self.length.fail(time)
+        if not event.error_byte_right:
+            self.error_byte.fail(time)
+        elif data[0] in (0, 254, 255):
+            self._judge_special(event)
+        self._complete, self._end = True, event.end
+
+    def _judge_special(self, event: PacketReceived) -> None:
+        packet, time = event.packet, [event.start]
+        self.special.measured += 1
+        if event.data[0] == 255:
+            self.idle.measured += 1
+            if event.data != IDLE:
+                self.idle.fail(time)
+        self.byte_254 += event.data[0] == 254
+        if packet is None or any(isinstance(one, Kept) for one in packet.instructions):
+            self.special.fail(time)
+        elif any(one.format.provenance is Provenance.FROM_MEMORY for one in packet.instructions):
+            self.from_memory += 1
+
+    def _judge_preamble(self, event: PacketReceived) -> None:
+        """Rule 14, where the packet before is complete: its end bit counts if it adjoins (C2)."""
+        if not self._complete:
+            return
+        counted = event.preamble + event.adjoining
+        self.preamble.measured += 1
+        self._note_preamble(counted, counted == SENT_PREAMBLE and event.adjoining)
+        if counted < SENT_PREAMBLE:
+            self.preamble.fail([event.start])
+
+    def _judge_after_end(self, lasted: int) -> None:
+        self.after_end.measured += 1
+        known = self.shortest_after_end
+        self.shortest_after_end = lasted if known is None else min(known, lasted)
+        if lasted < LEAST_AFTER_END_NS:
+            self.after_end.fail([self._end or 0])
+
+    def _note_preamble(self, counted: int, exactly: int) -> None:
+        known = self.shortest_preamble
+        self.shortest_preamble = counted if known is None else min(known, counted)
+        self.exactly_least += exactly
+
+    def _note_length(self, size: int) -> None:
+        self.shortest_length = min(self.shortest_length, size)
+        self.longest_length = max(self.longest_length, size)

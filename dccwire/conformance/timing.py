@@ -1,0 +1,114 @@
+"""Rules 1 to 5: how long half-bits last.
+
+A half-bit in a decoder's window for ones is judged as a one, in that for zeros as a zero; one in
+neither counts in rule 5 alone (M10). Half-bits between two packets, where a cutout or another
+protocol may stand, are counted and not judged. Room: edges and events in, measures out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dccwire.conformance.histogram import Histogram
+from dccwire.conformance.measures import Counter, LimitMeasure, Readings
+from dccwire.receiver import PacketReceived, Stray
+from dccwire.receiver.columns import Columns, PacketColumns
+from dccwire.receiver.edges import Windows
+from dccwire.signal import LIMITS
+
+__all__ = ["TimingRules"]
+
+
+class TimingRules:
+    """Measures of rules 1 to 5, fed with columns; `error_ns` is the resolution and all other."""
+
+    def __init__(self, resolution_ns: int, uncertainty_ns: int) -> None:
+        error = resolution_ns + uncertainty_ns
+        one, zero, total = LIMITS["t1"], LIMITS["t0"], LIMITS["t0total"]
+        self.ones = LimitMeasure(one.least, one.most, error)
+        # Both halves share their middle edge, so a difference is off by twice as much (M4); it has
+        # no lower limit, and no reading is below 0.
+        self.differences = LimitMeasure(-2 * error, LIMITS["t1d"].most, 2 * error)
+        self.zeros = LimitMeasure(zero.least, zero.most, error)
+        self.totals = LimitMeasure(-error, total.most, error)
+        self.neither = Counter()
+        self.shortest_neither: int | None = None
+        self.histogram = Histogram()
+        self.between = 0
+        self._error = error
+        self._windows = Windows(resolution_ns)
+        self._after_packet = False
+
+    def add(self, columns: Columns) -> None:
+        """Measure the half-bits that the events of these columns cover."""
+        edges = columns.edges
+        between = list(self._spans_between(columns))
+        if len(edges) < 2:
+            return
+        lengths = np.diff(edges)
+        (one_low, one_high), (zero_low, zero_high) = self._windows.one, self._windows.zero
+        one = (lengths >= one_low) & (lengths <= one_high)
+        zero = (lengths >= zero_low) & (lengths <= zero_high)
+        for begin, end in between:
+            one[begin:end] = zero[begin:end] = False
+            lengths[begin:end] = 0
+            self.between += end - begin
+        self._add(self.ones, lengths, edges, one)
+        self._add(self.zeros, lengths, edges, zero)
+        self._add_neither(lengths, edges, ~(one | zero) & (lengths > 0) & (lengths <= zero_high))
+        for begin, end in _packet_spans(columns):
+            first, last = lengths[begin:end:2], lengths[begin + 1 : end : 2]
+            starts, ones = edges[begin:end:2], one[begin:end:2] & one[begin + 1 : end : 2]
+            self._add(self.differences, np.abs(first - last), starts, ones)
+            zeros = ~(one[begin:end:2] | one[begin + 1 : end : 2])
+            self._add(self.totals, first + last, starts, zeros)
+        self.histogram.add(lengths[one | zero])
+
+    def _add(
+        self, measure: LimitMeasure, readings: Readings, times: Readings, mask: NDArray[np.bool_]
+    ) -> None:
+        measure.add(readings[mask], lambda some: times[np.flatnonzero(mask)[some]])
+
+    def _add_neither(self, lengths: Readings, edges: Readings, mask: NDArray[np.bool_]) -> None:
+        self.neither.measured += len(lengths)
+        found = np.flatnonzero(mask)
+        if not len(found):
+            return
+        readings = lengths[found]
+        one, zero, error = LIMITS["t1"], LIMITS["t0"], self._error
+        certain = (readings <= one.least - error) | (readings >= zero.most + error)
+        certain |= (readings >= one.most + error) & (readings <= zero.least - error)
+        self.neither.undecided += len(found) - int(certain.sum())
+        self.neither.fail(edges[found[certain]].tolist())
+        shortest = int(readings.min())
+        known = self.shortest_neither
+        self.shortest_neither = shortest if known is None else min(known, shortest)
+
+    def _spans_between(self, columns: Columns) -> Iterator[tuple[int, int]]:
+        """Half-bits of stray stretches that follow on a packet, as positions in the edges."""
+        edges = columns.edges
+        for part in columns.parts:
+            if not isinstance(part, Stray):
+                self._after_packet = isinstance(part, (PacketColumns, PacketReceived))
+            elif self._after_packet:
+                begin = int(np.searchsorted(edges, part.begin, side="right")) - 1
+                end = int(np.searchsorted(edges, part.end))
+                yield max(begin, 0), min(end, len(edges) - 1)
+
+
+def _packet_spans(columns: Columns) -> Iterator[tuple[int, int]]:
+    """The half-bits of packets, as positions in the edges: whole bits only."""
+    for part in columns.parts:
+        if isinstance(part, PacketColumns):
+            times = (int(part.begin[0]), int(part.end[-1]))
+        elif isinstance(part, PacketReceived):
+            times = (part.begin, part.end)
+        else:
+            continue
+        begin, end = np.searchsorted(columns.edges, times).tolist()
+        if end == len(columns.edges) or columns.edges[end] != times[1]:
+            end -= 2  # the end bit was not closed by an edge
+        yield begin, end
