@@ -67,8 +67,22 @@ class Inspection:
 
     @property
     def well(self) -> bool:
-        """Whether there is a packet and nothing to say about it."""
-        return self.packet is not None and not self.findings
+        """Whether there is a packet, and no finding but mere notes (`NOTES`)."""
+        return self.packet is not None and all(one.reason in NOTES for one in self.findings)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The inspection as JSON holds it."""
+        return {
+            "bytes": self.data.hex(" ").upper(),
+            "preamble": self.preamble,
+            "packet": self.packet and self.packet.to_dict(),
+            "unverified": self.unverified and self.unverified.to_dict(),
+            "findings": [one.to_dict() for one in self.findings],
+        }
+
+
+NOTES = frozenset({Reason.FROM_MEMORY, Reason.OPEN, Reason.CUT_OFF, Reason.STRAY_BITS})
+"""Findings that tell something and blame nobody."""
 
 
 def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:

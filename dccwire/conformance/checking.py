@@ -124,7 +124,7 @@ class _Judge:
         if merged:
             shortest = SHORTEST_NS / 1e3
             yield (
-                f"{len(merged)} pulses shorter than {shortest:g} us merged before judging "
+                f"{len(merged)} pulse{'s' * (len(merged) > 1)} shorter than {shortest:g} us merged before judging "
                 f"(S-9.1 §B, M8), the first at {merged[0] / 1e6:.3f} ms"
             )
         if self._timing.between:

@@ -15,9 +15,12 @@ from numpy.typing import NDArray
 
 from dccwire.conformance.rules import Verdict
 
-__all__ = ["FIRST_TIMES", "Counter", "LimitMeasure", "Readings"]
+__all__ = ["FIRST_TIMES", "NO_LIMIT", "Counter", "LimitMeasure", "Readings"]
 
 Readings: TypeAlias = NDArray[np.int64]
+NO_LIMIT = -(1 << 62)
+"""A lower limit that no reading comes near."""
+
 FIRST_TIMES = 5
 """How many times of failures a report keeps."""
 

@@ -143,17 +143,17 @@ def _rule_lines(one: RuleResult, width: int) -> Iterator[str]:
     rule = one.rule
     head = f"{rule.number:>4}  {one.verdict.upper():<13}  "
     indent = " " * len(head)
-    words = f"{rule.quantity}: {rule.limit}"
-    found = f"worst {one.worst}, " if one.worst else ""
-    if one.measured:
-        found += f"{one.measured} measured"
-    if one.failed:
-        found += f", {one.failed} failed"
-    if one.undecided:
-        found += f", {one.undecided} undecided"
-    yield from textwrap.wrap(words, width, initial_indent=head, subsequent_indent=indent)
-    for more in (found, _times(one), one.note, f"{rule.clause} ({rule.force})"):
-        yield from textwrap.wrap(more, width, initial_indent=indent, subsequent_indent=indent)
+    counts = (f"worst {one.worst}" if one.worst else "", f"{one.measured} measured")
+    failed = (
+        f"{one.failed} failed" * bool(one.failed),
+        f"{one.undecided} undecided" * bool(one.undecided),
+    )
+    found = ", ".join(filter(None, (*counts, *failed))) if one.measured else ""
+    yield from textwrap.wrap(
+        f"{rule.quantity}: {rule.limit}", width, initial_indent=head, subsequent_indent=indent
+    )
+    for words in (f"{rule.clause} ({rule.force})", found, _times(one), one.note):
+        yield from textwrap.wrap(words, width, initial_indent=indent, subsequent_indent=indent)
 
 
 def _times(one: RuleResult) -> str:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.conformance.histogram import Histogram
-from dccwire.conformance.measures import Counter, LimitMeasure, Readings
+from dccwire.conformance.measures import NO_LIMIT, Counter, LimitMeasure, Readings
 from dccwire.receiver import PacketReceived, Stray
 from dccwire.receiver.columns import Columns, PacketColumns
 from dccwire.receiver.edges import Windows
@@ -29,11 +29,10 @@ class TimingRules:
         error = resolution_ns + uncertainty_ns
         one, zero, total = LIMITS["t1"], LIMITS["t0"], LIMITS["t0total"]
         self.ones = LimitMeasure(one.least, one.most, error)
-        # Both halves share their middle edge, so a difference is off by twice as much (M4); it has
-        # no lower limit, and no reading is below 0.
-        self.differences = LimitMeasure(-2 * error, LIMITS["t1d"].most, 2 * error)
+        # Both halves share their middle edge, so a difference is off by twice as much (M4).
+        self.differences = LimitMeasure(NO_LIMIT, LIMITS["t1d"].most, 2 * error)
         self.zeros = LimitMeasure(zero.least, zero.most, error)
-        self.totals = LimitMeasure(-error, total.most, error)
+        self.totals = LimitMeasure(NO_LIMIT, total.most, error)
         self.neither = Counter()
         self.shortest_neither: int | None = None
         self.histogram = Histogram()

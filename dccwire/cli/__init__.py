@@ -1,0 +1,69 @@
+"""The command `dccwire`: what its parts are, and how it ends.
+
+Exit status: 0 all well, 1 the input was read and is not well, 2 the input or the call cannot be
+used; then one line on standard error says what, where, and what would help. Room: the only one that
+prints; what is printed is made elsewhere.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from dccwire import __version__
+from dccwire.cli import files, words
+from dccwire.cli.printing import complain
+from dccwire.errors import DccwireError
+
+__all__ = ["main"]
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that says what is wrong in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        complain(f"{message}; see {self.prog} --help")
+        sys.exit(2)
+
+
+def parser() -> argparse.ArgumentParser:
+    """The command's arguments."""
+    top = _Parser(
+        prog="dccwire",
+        description="DCC packets, both ways: bytes, bits and recordings of a track signal.",
+        epilog="No packet is a safety device. A logic analyser's input is never wired straight to "
+        "the rails: that takes an isolating or clamping front end.",
+    )
+    top.add_argument("--version", action="version", version=f"dccwire {__version__}")
+    commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    words.add_commands(commands)
+    files.add_commands(commands)
+    return top
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command; the exit status comes back.
+
+    >>> main(["decode", "37", "74", "43"])
+    short 55: SpeedAndDirection forward=yes c=1 speed=4
+    # 28 steps: step 6; 14 steps: step 3, headlight on
+    0
+    """
+    given = parser().parse_args(arguments)
+    try:
+        status: int = given.run(given)
+        sys.stdout.flush()
+        return status
+    except DccwireError as error:
+        complain(str(error))
+        return 2
+    except BrokenPipeError:
+        # The reader has seen enough; keep the interpreter from flushing into the closed pipe.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        complain("interrupted")
+        return 130

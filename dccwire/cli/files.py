@@ -1,0 +1,246 @@
+"""The commands for recordings: packets, check, compose."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dccwire.cli.printing import complain, say
+from dccwire.cli.words import Commands, add_command
+from dccwire.errors import FieldError, MissingPartError, Reason, RecordingError
+from dccwire.inspection import inspect
+from dccwire.plan import read_plan
+from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
+from dccwire.synthesis import synthesize
+
+if TYPE_CHECKING:
+    from dccwire.recordings import Recording
+
+__all__ = ["add_commands"]
+
+_NAMES: dict[type[Event], str] = {
+    PacketReceived: "packet",
+    Fault: "fault",
+    Stray: "stray",
+    CutOff: "cut-off",
+    Gap: "gap",
+}
+
+
+def add_commands(commands: Commands) -> None:
+    """Add the three commands."""
+    one = add_command(commands, "packets", _packets, "list the packets of a recording")
+    _add_file(one)
+    one.add_argument("--json", action="store_true", help="one object a line")
+    one = add_command(commands, "check", _check, "judge a recording by the rules of the standard")
+    _add_file(one)
+    one.add_argument("--json", action="store_true", help="a line a rule, the last the summary")
+    one.add_argument("--strict", action="store_true", help="any failed rule counts, not only shall")
+    one.add_argument("--rules", metavar="LIST", help="judge these alone, such as 1-5,14")
+    one = add_command(
+        commands, "compose", _compose, "write a recording of what a plan says to send"
+    )
+    one.add_argument("plan", metavar="PLAN", help="a packet a line, with options; - reads lines")
+    one.add_argument("file", metavar="FILE", help="what to write: .vcd or .csv")
+    one.add_argument("--jitter", type=float, default=0, metavar="US", help="of each edge, at most")
+    one.add_argument(
+        "--sampling", type=float, default=0.001, metavar="US", help="edges at multiples of this"
+    )
+    one.add_argument(
+        "--noise", type=float, default=0, metavar="PULSES", help="spurious pulses a second"
+    )
+    one.add_argument("--seed", type=int, default=0, metavar="N", help="of jitter and noise")
+
+
+def _add_file(one: argparse.ArgumentParser) -> None:
+    one.add_argument("file", metavar="FILE", help="VCD, FST, CSV, raw or .npy; - is standard input")
+    one.add_argument("--signal", metavar="NAME", help="the signal or column to read")
+    one.add_argument("--rate", type=float, metavar="HZ", help="samples a second")
+    one.add_argument("--unit", metavar="UNIT", help="of times: s, ms, us or ns")
+    one.add_argument("--bit", metavar="N", help="the bit of each sample; lsb or msb: packed bits")
+    one.add_argument("--resolution", type=float, metavar="NS", help="how exact the times are")
+    one.add_argument(
+        "--uncertainty", type=int, default=0, metavar="NS", help="what else durations may be off by"
+    )
+
+
+def _open(given: argparse.Namespace) -> Recording:
+    try:
+        from dccwire.recordings import read
+    except ModuleNotFoundError as error:
+        raise MissingPartError(error.name or "numpy", "capture") from None
+    return read(
+        given.file,
+        signal=given.signal,
+        rate=given.rate,
+        unit=given.unit,
+        bit=given.bit,
+        resolution=given.resolution,
+    )
+
+
+@contextmanager
+def _progress(recording: Recording) -> Iterator[Callable[[], None]]:
+    """Show how far the recording is read, on a terminal, if it takes long."""
+    if not sys.stderr.isatty():
+        yield lambda: None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(recording.path, total=1.0)
+        yield lambda: bar.update(task, completed=recording.fraction)
+
+
+def _events(
+    recording: Recording, uncertainty_ns: int, progress: Callable[[], None]
+) -> Iterator[Event]:
+    from dccwire.receiver.columns import ColumnReceiver
+
+    receiver = ColumnReceiver(resolution_ns=recording.resolution_ns + uncertainty_ns)
+    for chunk in recording:
+        yield from receiver.feed(chunk.edges)
+        if chunk.gap is not None:
+            yield from receiver.gap(*chunk.gap)
+        progress()
+    yield from receiver.close(recording.end_ns)
+
+
+def _packets(given: argparse.Namespace) -> int:
+    recording = _open(given)
+    read, others = 0, dict.fromkeys(_NAMES.values(), 0)
+    with _progress(recording) as progress:
+        for event in _events(recording, given.uncertainty, progress):
+            name = _NAMES[type(event)]
+            others[name] += 1
+            read += isinstance(event, PacketReceived) and event.packet is not None
+            if given.json:
+                say(json.dumps(_event_to_dict(event)))
+            else:
+                for line in _event_lines(event):
+                    say(line)
+    for note in recording.notes:
+        say(f"dccwire: {note}", sys.stderr)
+    if not read:
+        complain(f"{given.file}: no packet; {_seen(recording)}")
+    return 0 if read else 1
+
+
+def _event_to_dict(event: Event) -> dict[str, Any]:
+    """What `packets --json` says of an event."""
+    told: dict[str, Any] = {"event": _NAMES[type(event)], "time_ns": event.begin}
+    told |= {"bytes": "", "preamble": None, "packet": None, "findings": [], "end_ns": event.end}
+    if isinstance(event, (PacketReceived, Fault, CutOff)):
+        told |= {"bytes": event.data.hex(" ").upper(), "preamble": event.preamble}
+    if isinstance(event, PacketReceived):
+        told["time_ns"] = event.start
+        told |= _packet_to_dict(event.data)
+    elif isinstance(event, Fault):
+        told["reason"] = event.reason.value
+    return told
+
+
+@lru_cache(maxsize=4096)
+def _packet_to_dict(data: bytes) -> dict[str, Any]:
+    found = inspect(data)
+    packet = found.packet and found.packet.to_dict()
+    return {"packet": packet, "findings": [one.to_dict() for one in found.findings]}
+
+
+@lru_cache(maxsize=4096)
+def _packet_lines(data: bytes) -> tuple[str, ...]:
+    found = inspect(data)
+    known = found.packet or found.unverified or "no packet"
+    remarks = (f"{'':18}! {one.reason}: {one.message}" for one in found.findings)
+    return f"{data.hex(' ').upper():<17}  {known}", *remarks
+
+
+def _event_lines(event: Event) -> Iterator[str]:
+    """What `packets` says of an event: time in ms, ones of the preamble, bytes, meaning."""
+    time = event.start if isinstance(event, PacketReceived) else event.begin
+    head = f"{time / 1e6:11.3f}"
+    if isinstance(event, PacketReceived):
+        first, *others = _packet_lines(event.data)
+        yield f"{head} {event.preamble:>4}  {first}"
+        yield from others
+        return
+    length = f"{(event.end - event.begin) / 1e6:.3f} ms"
+    match event:
+        case Fault():
+            read = f", {event.data.hex(' ').upper()} read" if event.data else ""
+            yield f"{head} {event.preamble:>4}  ! {event.reason}: {event.reason.meaning}{read}"
+        case CutOff():
+            read = " ".join((event.data.hex(" ").upper(), event.bits)).strip()
+            yield f"{head} {event.preamble:>4}  - cut off{': ' * bool(read)}{read}"
+        case Gap():
+            yield f"{head}       - gap of {length}"
+        case Stray():
+            yield f"{head}       - {length} that belong to no packet"
+
+
+def _seen(recording: Recording) -> str:
+    """How many edges there are instead of packets, and how far apart they are."""
+    import numpy as np
+
+    lengths = [np.diff(chunk.edges) for chunk in recording]
+    edges = sum(len(chunk) + 1 for chunk in lengths)
+    if edges < 2:
+        return f"{edges} edges were seen"
+    low, middle, high = (
+        f"{float(value) / 1e3:g} us"
+        for value in np.percentile(np.concatenate(lengths), (0, 50, 100))
+    )
+    return f"{edges} edges were seen, from {low} to {high} apart, half of them {middle} or less"
+
+
+def _check(given: argparse.Namespace) -> int:
+    recording = _open(given)
+    from dccwire.conformance import check, choose_rules
+
+    rules = None if given.rules is None else choose_rules(given.rules)
+    with _progress(recording) as progress:
+        report = check(recording, rules=rules, uncertainty_ns=given.uncertainty, progress=progress)
+    if given.json:
+        for line in report.to_dicts():
+            say(json.dumps(line))
+    else:
+        say(report.text())
+    if not report.packets:
+        complain(f"{given.file}: no packet; {_seen(recording)}")
+    return 1 if report.failed(strict=given.strict) or not report.packets else 0
+
+
+def _compose(given: argparse.Namespace) -> int:
+    try:
+        from dccwire.recordings import write_csv, write_vcd
+    except ModuleNotFoundError as error:
+        raise MissingPartError(error.name or "numpy", "capture") from None
+    writers = {".vcd": write_vcd, ".csv": write_csv}
+    write = writers.get(given.file[-4:].lower())
+    if write is None:
+        raise FieldError("file", "a name that ends in .vcd or .csv", given.file)
+    try:
+        text = sys.stdin.read() if given.plan == "-" else Path(given.plan).read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise RecordingError(Reason.FILE, given.plan, f"cannot be read ({error})") from None
+    sendings = list(read_plan(text.splitlines()))
+    start = max(sendings[0].timing.zero if sendings else 0, round(given.jitter * 1e3))
+    write(
+        given.file,
+        synthesize(
+            sendings,
+            start_ns=start,
+            jitter_ns=round(given.jitter * 1e3),
+            sampling_ns=round(given.sampling * 1e3),
+            pulses_per_second=given.noise,
+            seed=given.seed,
+        ),
+    )
+    return 0

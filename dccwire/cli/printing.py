@@ -1,0 +1,26 @@
+"""Lines to the terminal, on consoles that show less than Unicode too."""
+
+from __future__ import annotations
+
+import sys
+from typing import TextIO
+
+__all__ = ["complain", "say"]
+
+_PLAIN = str.maketrans({"§": "section ", "µ": "u", "×": "x", "±": "+-", "²": "2"})
+
+
+def say(line: str = "", stream: TextIO | None = None) -> None:
+    """Print a line; characters that the console cannot show are spelled in ASCII."""
+    stream = stream or sys.stdout
+    encoding = stream.encoding or "ascii"
+    try:
+        line.encode(encoding)
+    except UnicodeEncodeError:
+        line = line.translate(_PLAIN).encode(encoding, "backslashreplace").decode(encoding)
+    stream.write(line + "\n")
+
+
+def complain(message: str) -> None:
+    """One line on standard error."""
+    say("dccwire: " + " ".join(message.split()), sys.stderr)

@@ -1,0 +1,158 @@
+"""The commands for single packets: decode, encode, inspect, explain."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, TypeAlias
+
+from bitstring import Bits
+
+from dccwire.cli.printing import complain, say
+from dccwire.drawing import explain
+from dccwire.errors import DecodeError, Reason, ShapeError, TextError
+from dccwire.framing import SENT_PREAMBLE, parse_bits, to_bits
+from dccwire.inspection import inspect
+from dccwire.packet import Packet, decode, readings
+from dccwire.plan import parse_hex
+
+__all__ = ["Commands", "add_command", "add_commands"]
+
+Commands: TypeAlias = "argparse._SubParsersAction[Any]"
+_BYTES = "bytes in hex, with or without blanks; - reads lines from standard input"
+
+
+def add_commands(commands: Commands) -> None:
+    """Add the four commands."""
+    one = add_command(commands, "decode", _decode, "say what bytes mean")
+    one.add_argument("hex", nargs="+", metavar="HEX", help=_BYTES)
+    one.add_argument("--json", action="store_true", help="one object a line")
+    one = add_command(commands, "encode", _encode, "give the bytes of a packet's text or JSON")
+    one.add_argument(
+        "packets", nargs="+", metavar="TEXT_OR_JSON", help="as decode prints it; - reads lines"
+    )
+    one.add_argument("--bits", action="store_true", help="bits with a preamble of 14 ones instead")
+    one = add_command(
+        commands, "inspect", _inspect, "look at any bytes or bits and say what is odd"
+    )
+    one.add_argument("hex", nargs="+", metavar="HEX", help=_BYTES)
+    one.add_argument("--bits", action="store_true", help="the input is bits, preamble included")
+    one.add_argument("--json", action="store_true", help="one object a line")
+    one = add_command(commands, "explain", _explain, "lay a packet out bit by bit")
+    one.add_argument("hex", nargs="+", metavar="HEX", help=_BYTES)
+    one.add_argument("--bits", action="store_true", help="the input is bits, preamble included")
+
+
+def add_command(
+    commands: Commands, name: str, run: Callable[[argparse.Namespace], int], help_: str
+) -> argparse.ArgumentParser:
+    """Add a command that `run` carries out."""
+    made: argparse.ArgumentParser = commands.add_parser(name, help=help_, description=help_)
+    made.set_defaults(run=run)
+    return made
+
+
+def _lines(given: Sequence[str]) -> Iterator[str]:
+    """The arguments, with `-` as the lines of standard input; blank lines and comments go."""
+    for one in given:
+        for line in sys.stdin if one == "-" else (one,):
+            if line.strip() and not line.lstrip().startswith("#"):
+                yield line.strip()
+
+
+def _byte_strings(given: Sequence[str]) -> Iterator[bytes]:
+    """Packets from arguments: one each if all are long enough, else all together are one."""
+    lines = list(_lines(given))
+    for line in lines:
+        if all(re.fullmatch("[01]{8}", group) for group in re.split(r"[ _]+", line)):
+            problem = "groups of eight 0 and 1 look like bits"
+            hint = "'inspect --bits' and 'explain --bits' read bits"
+            raise TextError(Reason.HEX, line, 0, problem, hint)
+    joined = "-" not in given and any(len(line.replace(" ", "")) < 6 for line in lines)
+    for line in [" ".join(lines)] if joined else lines:
+        yield parse_hex(line)
+
+
+def _inputs(given: argparse.Namespace) -> Iterator[bytes | Bits]:
+    if not given.bits:
+        yield from _byte_strings(given.hex)
+    elif "-" in given.hex:
+        yield from map(parse_bits, _lines(given.hex))
+    else:
+        yield parse_bits(" ".join(given.hex))
+
+
+def _decode(given: argparse.Namespace) -> int:
+    status = 0
+    for data in list(_byte_strings(given.hex)):
+        try:
+            packet = decode(data)
+        except DecodeError as error:
+            complain(f"{data.hex(' ').upper()}: {error}; 'dccwire inspect' reads what it can")
+            status = 1
+            continue
+        if given.json:
+            say(json.dumps(packet.to_dict()))
+            continue
+        say(str(packet))
+        for words in filter(None, (one.in_words() for one in packet.instructions)):
+            say(f"# {words}")
+        for reading in readings(packet):
+            say(f"# also {reading.name} ({reading.clause})")
+    return status
+
+
+def _encode(given: argparse.Namespace) -> int:
+    for packet in list(map(_packet, _lines(given.packets))):
+        data = bytes(packet)
+        if given.bits:
+            framed = to_bits(data, SENT_PREAMBLE).bin
+            body = framed[SENT_PREAMBLE:-1]
+            groups = [f"{body[i]} {body[i + 1 : i + 9]}" for i in range(0, len(body), 9)]
+            say(" ".join((framed[:SENT_PREAMBLE], *groups, framed[-1])))
+        else:
+            say(data.hex(" ").upper())
+    return 0
+
+
+def _packet(line: str) -> Packet:
+    if not line.startswith("{"):
+        return Packet.from_text(line)
+    try:
+        plain = json.loads(line)
+    except ValueError as error:
+        raise ShapeError("packet", f"JSON ({error})", line) from None
+    return Packet.from_dict(plain)
+
+
+def _inspect(given: argparse.Namespace) -> int:
+    status = 0
+    for data in list(_inputs(given)):
+        found = inspect(data)
+        status = max(status, int(not found.well))
+        if given.json:
+            say(json.dumps(found.to_dict()))
+            continue
+        known = found.packet or found.unverified
+        say(f"{found.data.hex(' ').upper() or 'no bytes'}: {known or 'no packet'}")
+        if found.preamble is not None:
+            say(f"  after a preamble of {found.preamble} ones")
+        for one in found.findings:
+            say(f"  {one.reason}: {one.message} ({one.clause}; bit {one.offset})")
+        if not found.findings:
+            say("  nothing to remark")
+    return status
+
+
+def _explain(given: argparse.Namespace) -> int:
+    status = 0
+    for number, data in enumerate(list(_inputs(given))):
+        if number:
+            say()
+        explanation = explain(data)
+        say(explanation.text())
+        status = max(status, int(not explanation.inspection.well))
+    return status
