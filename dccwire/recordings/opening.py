@@ -1,0 +1,172 @@
+"""Opening a recording: standard input, gzip, and errors of the system as one clear line.
+
+Whatever the place of the bytes, the formats see a stream of plain bytes from the start, as often
+as they ask. Room: only files; knows nothing of formats.
+"""
+
+from __future__ import annotations
+
+import gzip
+import os
+import sys
+import tempfile
+import weakref
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from io import BufferedIOBase, BufferedReader
+from stat import S_ISFIFO
+from typing import Protocol
+
+from dccwire.errors import Reason, RecordingError
+
+__all__ = ["Opened", "Stream"]
+
+_GZIP_MAGIC = b"\x1f\x8b"
+
+
+@contextmanager
+def system_errors(shown: str) -> Iterator[None]:
+    """Turn what the system or gzip has to say into one `RecordingError` about `shown`."""
+    try:
+        yield
+    except FileNotFoundError as error:
+        raise RecordingError(
+            Reason.FILE, shown, "no such file", hint="check the path and the folder"
+        ) from error
+    except IsADirectoryError as error:
+        raise RecordingError(
+            Reason.FILE, shown, "is a directory", hint="name a file inside it"
+        ) from error
+    except PermissionError as error:
+        raise RecordingError(
+            Reason.FILE, shown, "may not be read", hint="check its permissions"
+        ) from error
+    except EOFError as error:
+        raise RecordingError(
+            Reason.FORMAT, shown, "the gzip data is cut off", hint="copy or record it again"
+        ) from error
+    except (gzip.BadGzipFile, zlib.error) as error:
+        raise RecordingError(
+            Reason.FORMAT, shown, "the gzip data is damaged", hint="copy or record it again"
+        ) from error
+    except (OSError, ValueError) as error:
+        # ValueError: a path with a zero byte in it never reaches the system.
+        problem = getattr(error, "strerror", None) or str(error)
+        raise RecordingError(
+            Reason.FILE, shown, f"cannot be opened or read ({problem})", hint="check the path"
+        ) from error
+
+
+class SupportsRead(Protocol):
+    """Anything that bytes can be read from."""
+
+    def read(self, size: int, /) -> bytes:
+        """At most `size` bytes, none at the end."""
+        ...
+
+
+class Stream:
+    """Plain bytes of one pass over a file; a context manager that closes what it opened."""
+
+    def __init__(self, opened: Opened, raw: BufferedReader) -> None:
+        self._opened, self._raw = opened, raw
+        self._size = max(1, os.fstat(raw.fileno()).st_size)
+        self._plain: BufferedIOBase = gzip.GzipFile(fileobj=raw) if opened.zipped else raw
+
+    def __enter__(self) -> Stream:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._raw.close()
+
+    def readinto(self, room: memoryview) -> int:
+        """Fill `room` from its start as far as the file goes; the number of bytes, 0 at the end."""
+        filled = 0
+        with system_errors(self._opened.shown):
+            while filled < len(room):
+                got = self._plain.readinto(room[filled:])
+                if not got:
+                    break
+                filled += got
+            self._opened.fraction = min(1.0, self._raw.tell() / self._size)
+        return filled
+
+    def skip(self, size: int) -> None:
+        """Go on by `size` bytes."""
+        while size > 0:
+            step = len(self.read(min(size, 1 << 16)))
+            size = size - step if step else 0
+
+    def read(self, size: int) -> bytes:
+        """At most `size` bytes, fewer only at the end of the file."""
+        room = bytearray(size)
+        return bytes(room[: self.readinto(memoryview(room))])
+
+
+class Opened:
+    """A file that can be read again and again.
+
+    Args:
+        path: a path, or "-" for standard input. What can be read only once, standard input or
+            a pipe, is spooled to a temporary file.
+
+    Attributes:
+        shown: how messages call the file.
+        zipped: whether the bytes are packed with gzip.
+        fraction: 0 to 1, how far the latest stream has got.
+    """
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        self.given = os.fspath(path)
+        self.shown = "standard input" if self.given == "-" else self.given
+        self.fraction = 0.0
+        self.zipped = False
+        self._spooled: list[str] = []
+        # Runs when the last user of the file has gone, and at the latest when Python ends.
+        self._remove = weakref.finalize(self, _remove_all, self._spooled)
+        self.path = self.given
+        if self.given == "-":
+            self.path = self._spool(sys.stdin.buffer)
+        elif self._is_pipe():
+            with system_errors(self.shown), open(self.given, "rb") as pipe:
+                self.path = self._spool(pipe)
+        with self.stream() as stream:
+            self.zipped = stream.read(2) == _GZIP_MAGIC
+
+    def _is_pipe(self) -> bool:
+        with system_errors(self.shown):
+            return S_ISFIFO(os.stat(self.given).st_mode)
+
+    def stream(self) -> Stream:
+        """A new pass over the plain bytes, from the start."""
+        with system_errors(self.shown):
+            return Stream(self, open(self.path, "rb"))
+
+    def plain_path(self) -> str:
+        """The path of a file of the plain bytes, for readers that want no stream."""
+        if not self.zipped:
+            return self.path
+        with self.stream() as stream:
+            self.path = self._spool(stream)
+        self.zipped = False
+        return self.path
+
+    def discard(self) -> None:
+        """Remove the temporary files now."""
+        self._remove()
+
+    def _spool(self, source: SupportsRead) -> str:
+        with system_errors(self.shown):
+            handle, path = tempfile.mkstemp(prefix="dccwire-")
+            self._spooled.append(path)
+            with os.fdopen(handle, "wb") as target:
+                while part := source.read(1 << 20):
+                    target.write(part)
+        return path
+
+
+def _remove_all(paths: list[str]) -> None:
+    while paths:
+        with suppress(OSError):
+            os.unlink(paths.pop())

@@ -1,0 +1,155 @@
+"""`read`: the one way from a file, of whatever format, to a recording."""
+
+from __future__ import annotations
+
+import os
+from os.path import splitext
+
+from dccwire.errors import FieldError, Reason, RecordingError
+from dccwire.recordings.clock import sample_clock
+from dccwire.recordings.fst import open_fst
+from dccwire.recordings.npy import NumpySource
+from dccwire.recordings.opening import Opened
+from dccwire.recordings.recording import Recording, Source
+from dccwire.recordings.samples import SampleSource
+from dccwire.recordings.sniffing import FST, NUMPY, TEXT, UTF16, VCD, kind_of
+from dccwire.recordings.tables import open_table
+from dccwire.recordings.units import UNITS_NS
+from dccwire.recordings.vcd import open_vcd
+
+__all__ = ["read"]
+
+_HEAD_BYTES = 1 << 16
+#: What a file with such a name should have been.
+_EXPECTED = {
+    ".vcd": "VCD (it does not begin with a $keyword)",
+    ".fst": "FST (it does not begin with the header block)",
+    ".npy": "a NumPy file",
+    ".csv": "text of numbers",
+    ".tsv": "text of numbers",
+    ".txt": "text of numbers",
+}
+_LSB, _MSB = "lsb", "msb"
+
+
+def read(
+    path: str | os.PathLike[str],
+    *,
+    signal: str | None = None,
+    rate: float | None = None,
+    unit: str | None = None,
+    bit: int | str | None = None,
+    resolution: float | None = None,
+) -> Recording:
+    r"""Open a recording of a track signal: VCD, FST, CSV, raw samples or NumPy, gzip or not.
+
+    The format is told by the content; only raw samples need options to be told.
+
+    Args:
+        path: the file; "-" is standard input.
+        signal: the name of the signal or column, whole or its last part. Without it, the only one
+            that looks like a track signal is taken (`notes` says which).
+        rate: samples per second, for raw samples and rows without a time.
+        unit: "s", "ms", "us" or "ns": the unit of times, where the file does not tell it.
+        bit: the bit of a signal that has several; for raw samples 0 to 7 (a byte a sample, this bit
+            of it), or "lsb" or "msb" (eight samples to a byte, the first one in its least or most
+            significant bit).
+        resolution: ns; replaces what the file tells of its resolution.
+
+    Raises:
+        FieldError: an option outside these bounds.
+        RecordingError: the file cannot be read, or not without more options.
+        MissingPartError: FST without pywellen.
+
+    >>> import tempfile
+    >>> from pathlib import Path
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     path = Path(folder, "a.csv")
+    ...     _ = path.write_text("Time [us],track\n0,0\n58,1\n116,0\n216,1\n")
+    ...     recording = read(path, signal="track")
+    ...     [chunk.edges.tolist() for chunk in recording]
+    [[58000, 116000, 216000]]
+    >>> recording.resolution_ns, recording.resolution_source, recording.first_level
+    (2000, 'greatest common divisor of the edge times', 1)
+    """
+    if unit is not None and unit not in UNITS_NS:
+        raise FieldError("unit", "one of " + ", ".join(UNITS_NS), unit)
+    number = _bit(bit)
+    opened = Opened(path)
+    try:
+        return Recording(_source(opened, signal, rate, unit, number), resolution)
+    except BaseException:
+        opened.discard()
+        raise
+
+
+def _source(
+    opened: Opened,
+    signal: str | None,
+    rate: float | None,
+    unit: str | None,
+    bit: int | str | None,
+) -> Source:
+    with opened.stream() as stream:
+        head = stream.read(_HEAD_BYTES)
+    if not head:
+        raise RecordingError(Reason.FILE, opened.shown, "is empty", hint="record or copy it again")
+    name = opened.shown.lower().removesuffix(".gz")
+    kind = kind_of(head)
+    if kind == VCD:
+        return open_vcd(opened, signal, unit, _numbered(bit, kind))
+    if kind == FST:
+        return open_fst(opened, signal, _numbered(bit, kind))
+    if kind == NUMPY:
+        return NumpySource(opened, unit)
+    if kind == UTF16:
+        raise RecordingError(
+            Reason.FORMAT, opened.shown, "the text is UTF-16", hint="save it as UTF-8"
+        )
+    if kind == TEXT and not name.endswith(".vcd"):
+        return open_table(opened, signal, rate, unit)
+    if rate is not None and bit is not None:
+        return _raw(opened, rate, bit)
+    expected = _EXPECTED.get(splitext(name)[1])
+    if expected or (rate is None and bit is None):
+        raise RecordingError(
+            Reason.FORMAT,
+            opened.shown,
+            f"is not {expected or 'VCD, FST, NumPy or text of numbers'}",
+            hint="if it holds raw samples, give --rate HZ and --bit N (rate=, bit=)",
+        )
+    return _raw(opened, rate, bit)
+
+
+def _raw(opened: Opened, rate: float | None, bit: int | str | None) -> SampleSource:
+    clock = sample_clock(opened.shown, rate)
+    if bit is None:
+        raise RecordingError(
+            Reason.FORMAT,
+            opened.shown,
+            "the layout of the samples is not known",
+            hint="give --bit 0 to 7 (a byte a sample), or --bit lsb or msb (eight samples to a "
+            "byte, the first one in its least or most significant bit)",
+        )
+    if isinstance(bit, int) and bit > 7:
+        raise FieldError("bit", "0 to 7, lsb or msb, for raw samples", bit)
+    return SampleSource(opened, clock, bit)
+
+
+def _bit(bit: int | str | None) -> int | str | None:
+    """A number, "lsb", "msb" or None."""
+    if bit is None or bit in (_LSB, _MSB):
+        return bit
+    try:
+        number = int(bit)
+    except (TypeError, ValueError, OverflowError):
+        number = -1
+    if not 0 <= number < 1 << 20:
+        raise FieldError("bit", "a number from 0 up, lsb or msb", bit)
+    return number
+
+
+def _numbered(bit: int | str | None, kind: str) -> int | None:
+    if isinstance(bit, str):
+        raise FieldError("bit", f"the number of a bit, for {kind}", bit)
+    return bit

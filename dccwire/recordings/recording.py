@@ -1,0 +1,270 @@
+"""A recording: chunks of edges, and what is known of them.
+
+Every format is a `Source` of blocks, a level beside each time; here they become edges and gaps, by
+one rule for all formats.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from itertools import islice
+from math import ceil, isfinite
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dccwire.errors import FieldError, Reason, RecordingError
+from dccwire.recordings.opening import Opened
+
+__all__ = [
+    "EDGES_A_CHUNK",
+    "TOO_COARSE_NS",
+    "UNDEFINED",
+    "Block",
+    "Chunk",
+    "Recording",
+    "Source",
+    "first_edges",
+]
+
+#: A receiver is fastest with about as many edges at a time (measured).
+EDGES_A_CHUNK = 1 << 18
+#: Before the first iteration, reading stops at so many edges, or after so many blocks.
+_HEAD_EDGES = 1 << 14
+_HEAD_BLOCKS = 16
+#: The level of x and z; 0 and 1 are themselves.
+UNDEFINED = 2
+#: From here on a half of a one (52 to 64 us) cannot be told from that of a zero (90 us and more):
+#: each duration is known to plus or minus one unit (S-9.1 §A, Table 1).
+TOO_COARSE_NS = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """Edges, and perhaps a gap behind them.
+
+    Attributes:
+        edges: times of level changes, ns after the recording's first time mark, non-decreasing.
+        gap: start and end, ns, of a stretch without a defined level (x or z) after these edges.
+    """
+
+    edges: NDArray[np.int64]
+    gap: tuple[int, int] | None = None
+
+
+class Block(NamedTuple):
+    """What a source hands on: levels that begin at times.
+
+    Attributes:
+        times: ns after the first time mark, non-decreasing, shape (n,).
+        levels: 0, 1 or `UNDEFINED` for each time; None when every time is an edge.
+        mark: the last time mark so far, ns.
+    """
+
+    times: NDArray[np.int64]
+    levels: NDArray[np.uint8] | None
+    mark: int
+
+
+class Source(ABC):
+    """One format's view of one file.
+
+    Attributes:
+        format: the format's name as shown.
+        signal: the signal or column taken.
+        tick_ns: the unit of time of the file, or the time from sample to sample.
+        sampled: whether `tick_ns` is a sampling period.
+        notes: what a reader should know; an iteration may add to them.
+    """
+
+    format: str
+    signal: str | None = None
+    tick_ns = Fraction(1)
+    sampled = False
+
+    def __init__(self, opened: Opened) -> None:
+        self.opened = opened
+        self.notes: list[str] = []
+
+    def note(self, text: str) -> None:
+        """Add a note, once however often the file is read."""
+        if text not in self.notes:
+            self.notes.append(text)
+
+    @abstractmethod
+    def blocks(self) -> Iterator[Block]:
+        """Read the file anew, from its start."""
+
+
+class _Edges:
+    """The state between levels and edges.
+
+    The first defined level is no edge: nothing is known of what was before. Nor is the end of a
+    gap, unless the gap has no length.
+    """
+
+    def __init__(self) -> None:
+        self.level: int | None = None
+        self.gap_start: int | None = None
+        self.first_level: int | None = None
+        self.undefined_level = False
+        self.mark: int | None = None
+
+    def add(self, block: Block) -> Iterator[Chunk]:
+        """The edges in a block; a chunk for each gap, and one for what is left."""
+        self.mark = block.mark
+        times, levels = block.times, block.levels
+        if levels is None:
+            yield from _portions(times)
+        elif times.size == 0:
+            return
+        elif self.level is None or self.gap_start is not None or levels.max() == UNDEFINED:
+            yield from self._one_by_one(times.tolist(), levels.tolist())
+        else:
+            changed = np.empty(levels.size, np.bool_)
+            changed[0] = levels[0] != self.level
+            np.not_equal(levels[1:], levels[:-1], out=changed[1:])
+            edges = times if changed.all() else times[changed]
+            if self.first_level is None and edges.size:
+                self.first_level = 1 - self.level
+            self.level = int(levels[-1])
+            yield from _portions(edges)
+
+    def _one_by_one(self, times: list[int], levels: list[int]) -> Iterator[Chunk]:
+        edges: list[int] = []
+        for time, level in zip(times, levels, strict=True):
+            if level == UNDEFINED:
+                if self.level is not None and self.gap_start is None:
+                    self.gap_start = time
+                    self.undefined_level = True
+                continue
+            if self.gap_start is not None:
+                start, self.gap_start = self.gap_start, None
+                if start < time:
+                    yield Chunk(np.array(edges, np.int64), (start, time))
+                    edges = []
+                    self.level = level
+                    continue
+            if self.level is not None and level != self.level:
+                edges.append(time)
+                if self.first_level is None:
+                    self.first_level = level
+            self.level = level
+        yield from _portions(np.array(edges, np.int64))
+
+    def close(self) -> Iterator[Chunk]:
+        """The gap that lasts until the end of the recording, if there is one."""
+        if self.gap_start is not None and self.mark is not None and self.mark > self.gap_start:
+            yield Chunk(np.empty(0, np.int64), (self.gap_start, self.mark))
+
+
+def _portions(edges: NDArray[np.int64]) -> Iterator[Chunk]:
+    for start in range(0, edges.size, EDGES_A_CHUNK):
+        yield Chunk(edges[start : start + EDGES_A_CHUNK])
+
+
+class Recording:
+    """The edges of one signal; iterate over it for `Chunk` objects, as often as needed.
+
+    Made by `dccwire.recordings.read`. Each iteration reads the file anew; memory stays flat.
+
+    Attributes:
+        resolution_ns: how far a time may be off; rounded up, at least 1.
+        resolution_source: "option", "sample rate", "timescale" or "greatest common divisor of the
+            edge times".
+        first_level: the level after the first edge; None where it is not known, or not yet. After
+            a gap the level may be either, whatever the number of edges before it.
+        end_ns: the last time mark; known after an iteration.
+        undefined_level: whether x or z followed a defined level; known after an iteration.
+    """
+
+    def __init__(self, source: Source, resolution: float | None) -> None:
+        self._source = source
+        head, self.first_level = first_edges(source)
+        self.resolution_ns, self.resolution_source = _resolution(source, head, resolution)
+        self.end_ns: int | None = None
+        self.undefined_level = False
+        source.opened.fraction = 0.0
+        if self.resolution_ns >= TOO_COARSE_NS:
+            raise RecordingError(
+                Reason.RESOLUTION,
+                source.opened.shown,
+                f"a resolution of {self.resolution_ns} ns ({self.resolution_source}) is too coarse "
+                "to tell a one (halves of 52 to 64 us) from a zero (90 us and more)",
+                hint="record at 1 us or finer (0.1 us for bit timing), or give the true resolution "
+                "with --resolution NS (resolution=)",
+            )
+
+    @property
+    def path(self) -> str:
+        """The path as given; "-" for standard input."""
+        return self._source.opened.given
+
+    @property
+    def format(self) -> str:
+        """The format, told by content, such as "VCD" or "CSV of transitions"."""
+        return self._source.format
+
+    @property
+    def signal(self) -> str | None:
+        """The signal or column taken; None where the format has only one without a name."""
+        return self._source.signal
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader of the edges should know, a sentence each; iterating may add to them."""
+        return tuple(self._source.notes)
+
+    @property
+    def fraction(self) -> float:
+        """0 to 1: how much of the file the latest iteration has read."""
+        return self._source.opened.fraction
+
+    def __repr__(self) -> str:
+        return (
+            f"<Recording {self.path!r}, {self.format}, signal {self.signal!r}, "
+            f"resolution {self.resolution_ns} ns>"
+        )
+
+    def __iter__(self) -> Iterator[Chunk]:
+        state = _Edges()
+        self._source.opened.fraction = 0.0
+        for block in self._source.blocks():
+            yield from state.add(block)
+        yield from state.close()
+        self._source.opened.fraction = 1.0
+        self.end_ns = state.mark
+        self.first_level = state.first_level
+        self.undefined_level = state.undefined_level
+
+
+def first_edges(source: Source, blocks: int = _HEAD_BLOCKS) -> tuple[NDArray[np.int64], int | None]:
+    """The first edges, from a few blocks at the head of a file, and the level after the first."""
+    state, edges = _Edges(), [np.empty(0, np.int64)]
+    for block in islice(source.blocks(), blocks):
+        edges += [chunk.edges for chunk in state.add(block)]
+        if sum(map(len, edges)) >= _HEAD_EDGES:
+            break
+    return np.concatenate(edges), state.first_level
+
+
+def _resolution(source: Source, head: NDArray[np.int64], claimed: float | None) -> tuple[int, str]:
+    """The resolution in ns, rounded up, and where it comes from."""
+    if claimed is not None:
+        if not (isfinite(claimed) and claimed > 0):
+            raise FieldError("resolution", "a positive number of ns", claimed)
+        return ceil(claimed), "option"
+    tick = max(1, ceil(source.tick_ns))
+    if source.sampled:
+        return tick, "sample rate"
+    durations = np.diff(head)
+    # Durations that are all the same have a common divisor that says nothing about the clock.
+    if durations.size and durations.min() != durations.max():
+        divisor = int(np.gcd.reduce(durations))
+        if divisor > tick:
+            return divisor, "greatest common divisor of the edge times"
+    return tick, "timescale"

@@ -1,0 +1,172 @@
+"""Text of numbers (CSV): transitions with their times, or samples, a row each."""
+
+from __future__ import annotations
+
+import codecs
+from collections.abc import Iterator
+from fractions import Fraction
+from math import ceil
+
+import numpy as np
+
+from dccwire.errors import Reason, RecordingError
+from dccwire.recordings.choice import Candidate, Look, choose, look
+from dccwire.recordings.clock import SampleClock, sample_clock
+from dccwire.recordings.opening import Opened
+from dccwire.recordings.recording import Block, Source, first_edges
+from dccwire.recordings.table_layout import Layout, read_layout
+from dccwire.recordings.table_rows import RowState, fast_rows, plain_rows
+from dccwire.recordings.units import UNITS_NS
+
+__all__ = ["TableSource", "open_table"]
+
+_PIECE = 1 << 20
+_HEAD_BYTES = 1 << 16
+#: The first piece is small: it holds the header, which the fast reader leaves to the plain one.
+_FIRST_PIECE = 1 << 14
+_LONGEST_ROW = 1 << 20
+#: Fewer rows do not show that their spacing is equal.
+_FEWEST_SAMPLES = 8
+
+
+class TableSource(Source):
+    """One column of levels.
+
+    Args:
+        opened: the file.
+        layout: how to read a row.
+        column: the column of levels.
+        tick_ns: the unit of the column of times.
+        clock: the times of rows that have none.
+        piece: bytes read at a time.
+    """
+
+    def __init__(
+        self,
+        opened: Opened,
+        layout: Layout,
+        column: int,
+        tick_ns: Fraction,
+        clock: SampleClock | None,
+        *,
+        piece: int = _PIECE,
+    ) -> None:
+        super().__init__(opened)
+        self.signal = layout.levels[column]
+        self._layout, self._column, self._clock = layout, column, clock
+        self._unit_ns, self._piece = tick_ns, piece
+        self.format, self.sampled = "CSV of transitions", clock is not None
+        if clock is not None:
+            self.format, self.tick_ns = "CSV of samples", clock.period_ns
+
+    def tell_samples(self) -> None:
+        """Tell samples from transitions: rows of equal spacing that repeat a level are samples.
+
+        The edges are the same either way, but the resolution of samples is their spacing.
+        """
+        block = next(self.blocks(), None)
+        if block is None or block.levels is None or block.times.size < _FEWEST_SAMPLES:
+            return
+        steps = block.times.size - 1
+        span = int(block.times[-1] - block.times[0])
+        even = np.arange(steps + 1) * (span / steps) + block.times[0]
+        repeats = bool((block.levels[1:] == block.levels[:-1]).any())
+        # Times are often printed with fewer digits than they need.
+        if repeats and span and np.abs(block.times - even).max() <= span / steps / 4:
+            self.format, self.sampled = "CSV of samples", True
+            self.tick_ns = Fraction(span, steps)
+
+    def blocks(self) -> Iterator[Block]:
+        """Read the rows anew."""
+        state = RowState(self.opened.shown, self._layout, self._column, self._unit_ns, self._clock)
+        size, kept = min(_FIRST_PIECE, self._piece), b""
+        with self.opened.stream() as stream:
+            stream.skip(self._layout.mark_bytes)
+            while piece := stream.read(size):
+                size = self._piece
+                rows, end, kept = (kept + piece).rpartition(b"\n")
+                yield from _rows(rows + end, state)
+                if len(kept) > _LONGEST_ROW:
+                    break
+            yield from _rows(kept, state)
+
+
+def _rows(text: bytes, state: RowState) -> Iterator[Block]:
+    # Numbers are the same in any encoding that may be met here.
+    characters = text.decode("latin-1")
+    block = fast_rows(characters, state) or plain_rows(characters, state)
+    if block is not None:
+        yield block
+
+
+def open_table(
+    opened: Opened,
+    signal: str | None = None,
+    rate: float | None = None,
+    unit: str | None = None,
+) -> TableSource:
+    """The track signal in a text of numbers.
+
+    Args:
+        opened: the file.
+        signal: the name of the column of levels.
+        rate: samples per second, for rows without a time.
+        unit: the unit of the times, for headers that do not tell it.
+
+    Raises:
+        RecordingError: no rows, no unit, no rate; no or more than one column that could be meant.
+    """
+    layout = _layout(opened)
+    if not layout.levels:
+        raise RecordingError(
+            Reason.FORMAT,
+            opened.shown,
+            "no column of the text holds levels (0 or 1)",
+            hint="rows of a time and a level, or of levels, with a comma or semicolon are expected",
+        )
+    tick_ns, clock = Fraction(1), None
+    if layout.time is None:
+        clock = sample_clock(opened.shown, rate)
+    elif layout.indexed:
+        tick_ns = sample_clock(opened.shown, rate).period_ns
+    elif unit is None and layout.unit_ns is None:
+        raise RecordingError(
+            Reason.TIME,
+            opened.shown,
+            "the unit of the times is not known",
+            hint="give it with --unit s|ms|us|ns (unit=), or in the header, such as Time [s]",
+        )
+    else:
+        tick_ns = UNITS_NS[unit] if unit else layout.unit_ns or tick_ns
+
+    def source(column: int) -> TableSource:
+        return TableSource(opened, layout, column, tick_ns, clock)
+
+    def look_at(column: int) -> Look:
+        found = source(column)
+        return look(first_edges(found)[0], max(1, ceil(found.tick_ns)))
+
+    candidates = [Candidate((name,), column) for column, name in layout.levels.items()]
+    chosen, note = choose(opened.shown, candidates, (), signal, look_at)
+    found = source(chosen.key)
+    found.notes += [note] if note else []
+    if clock is None:
+        found.tell_samples()
+        if rate is not None and not layout.indexed:
+            found.note("the sample rate given is not used: the rows have times of their own")
+    return found
+
+
+def _layout(opened: Opened) -> Layout:
+    with opened.stream() as stream:
+        head = stream.read(_HEAD_BYTES)
+    mark = len(codecs.BOM_UTF8) if head.startswith(codecs.BOM_UTF8) else 0
+    try:
+        text = head[mark:].decode("utf-8")
+    except UnicodeDecodeError:
+        text = head[mark:].decode("latin-1")
+    lines = text.split("\n")
+    if len(head) == _HEAD_BYTES:
+        # The last line may go on.
+        lines = lines[: max(1, len(lines) - 1)]
+    return read_layout(opened.shown, lines, mark)

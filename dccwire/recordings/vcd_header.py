@@ -1,0 +1,156 @@
+"""The declarations of a VCD file (IEEE 1364, value change dump): timescale and variables."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from dccwire.errors import Reason, RecordingError
+from dccwire.recordings.opening import Opened
+from dccwire.recordings.units import UNITS_NS
+
+__all__ = ["TOKEN", "Header", "Variable", "read_header"]
+
+#: A token: whatever lies between blanks and other control characters.
+TOKEN = re.compile(rb"[^\x00-\x20]+")
+_BYTE_ORDER_MARK = b"\xef\xbb\xbf"
+_RANGE = re.compile(r"(?<=\S)\s*\[(-?\d{1,9})(?::(-?\d{1,9}))?\]$")
+_TIMESCALE = re.compile(r"(\d+)\s*(s|ms|us|ns|ps|fs)")
+#: Kinds of variables that hold no level (IEEE 1364).
+_NO_LEVEL = frozenset({b"real", b"realtime", b"shortreal", b"string", b"event"})
+_FIRST_READ = 1 << 14
+_MOST = 1 << 26
+
+
+@dataclass(frozen=True, slots=True)
+class Variable:
+    """One `$var`: `name` with its scopes and dots between, `identifier`, `width`, bit numbers."""
+
+    name: str
+    identifier: bytes
+    width: int
+    first_bit: int
+    last_bit: int
+
+    def position(self, bit: int) -> int | None:
+        """Where bit number `bit` stands, 0 for the last character; None if there is none."""
+        low, high = sorted((self.first_bit, self.last_bit))
+        if not low <= bit <= high:
+            return None
+        return abs(bit - self.last_bit)
+
+
+@dataclass(slots=True)
+class Header:
+    """What the declarations say, and where the body begins.
+
+    Attributes:
+        variables: those that hold levels, in their order.
+        tick_ns: the timescale; None when the file has none.
+        body: bytes before the body.
+        lines: line ends before the body.
+    """
+
+    variables: list[Variable] = field(default_factory=list)
+    tick_ns: Fraction | None = None
+    body: int = 0
+    lines: int = 0
+
+
+def read_header(opened: Opened) -> Header:
+    """Read the declarations up to the end of `$enddefinitions`."""
+    size = _FIRST_READ
+    while True:
+        with opened.stream() as stream:
+            text = stream.read(size)
+        header = _parse(opened.shown, text)
+        if header is not None:
+            return header
+        if len(text) < size or size >= _MOST:
+            raise RecordingError(
+                Reason.FORMAT,
+                opened.shown,
+                "the VCD header has no end ($enddefinitions $end)",
+                hint="the file is cut off or damaged; export it again",
+            )
+        size *= 16
+
+
+def _parse(shown: str, text: bytes) -> Header | None:
+    """The header, or None if `text` ends before it does."""
+    header, scopes = Header(), list[str]()
+    section: list[bytes] = []
+    start = len(_BYTE_ORDER_MARK) if text.startswith(_BYTE_ORDER_MARK) else 0
+    for match in TOKEN.finditer(text, start):
+        token = match.group()
+        if not section and not token.startswith(b"$"):
+            line = text.count(b"\n", 0, match.start()) + 1
+            raise RecordingError(
+                Reason.FORMAT,
+                shown,
+                f"{_text([token[:20]])!r} stands in the VCD header outside any $keyword",
+                f"line {line}",
+                "$enddefinitions $end must come before the first time; export it again",
+            )
+        if token != b"$end":
+            section.append(token)
+            continue
+        match section:
+            case [b"$enddefinitions"]:
+                header.body, header.lines = match.end(), text.count(b"\n", 0, match.end())
+                return header
+            case [b"$scope", _, *name]:
+                scopes.append(_text(name))
+            case [b"$upscope"]:
+                del scopes[-1:]
+            case [b"$timescale", *words]:
+                header.tick_ns = _timescale(shown, _text(words))
+            case [b"$var", kind, *_] if kind not in _NO_LEVEL:
+                header.variables.append(_variable(shown, scopes, section))
+        section = []
+    return None
+
+
+def _text(words: list[bytes]) -> str:
+    """Words with a blank between; what is not UTF-8 is read as Latin-1."""
+    joined = b" ".join(words)
+    try:
+        return joined.decode("utf-8")
+    except UnicodeDecodeError:
+        return joined.decode("latin-1")
+
+
+def _timescale(shown: str, text: str) -> Fraction:
+    match = _TIMESCALE.fullmatch(text)
+    if match is None or int(match[1]) == 0:
+        raise RecordingError(
+            Reason.FORMAT,
+            shown,
+            f"the timescale {text[:40]!r} cannot be read",
+            hint="a whole number and one of s, ms, us, ns, ps, fs is expected, such as 1 ns",
+        )
+    return int(match[1]) * UNITS_NS[match[2]]
+
+
+def _variable(shown: str, scopes: list[str], section: list[bytes]) -> Variable:
+    """The variable; `[7:0]` at the end of a name is its range, and no part of the name."""
+    match section:
+        case [_, _, width, identifier, *words] if words and width.isdigit() and len(width) < 7:
+            bits, name = int(width), _text(words)
+        case _:
+            raise RecordingError(
+                Reason.FORMAT,
+                shown,
+                f"the declaration {_text(section)[:60]!r} cannot be read",
+                hint="export the recording again",
+            )
+    first, last = bits - 1, 0
+    found = _RANGE.search(name)
+    if found:
+        stem = name[: found.start()]
+        if found[2] is None:
+            name = f"{stem}[{found[1]}]"
+        elif abs(int(found[1]) - int(found[2])) == bits - 1:
+            first, last, name = int(found[1]), int(found[2]), stem
+    return Variable(".".join([*scopes, name]), identifier, bits, first, last)

@@ -1,0 +1,186 @@
+"""The value changes of a VCD file, with numpy: fast where the text is plain.
+
+The scan checks what it takes for granted, and leaves any text that does not fit to `tokenise`:
+the two give the same, always.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dccwire.recordings.recording import Block
+from dccwire.recordings.units import END_OF_TIME, scale
+from dccwire.recordings.vcd_body import LEVELS, NO_LEVEL, State
+
+__all__ = ["MARGIN", "block_at", "in_order", "scan"]
+
+#: Blank bytes before the text, so that three words of eight bytes before any token exist.
+MARGIN = 32
+_MOST_DIGITS = 18
+#: In eight characters at once: the digit 0; what carries all but digits into the highest bits.
+_ZEROS = np.uint64(0x3030303030303030)
+_CARRY = np.uint64(0x7676767676767676)
+_HIGH = np.uint64(0x8080808080808080)
+#: Neighbours are added up: single digits, then pairs, then fours.
+_PAIRS = (
+    (np.uint64(10), np.uint64(8), np.uint64(0x00FF00FF00FF00FF)),
+    (np.uint64(100), np.uint64(16), np.uint64(0x0000FFFF0000FFFF)),
+    (np.uint64(10000), np.uint64(32), np.uint64(0x00000000FFFFFFFF)),
+)
+
+_OTHER, _TIME, _VALUE, _NAME, _VECTOR, _WORD = range(6)
+_KINDS = np.full(256, _OTHER, np.uint8)
+_KINDS[np.frombuffer(bytes(LEVELS), np.uint8) != NO_LEVEL] = _VALUE
+_KINDS[ord("#")] = _TIME
+_KINDS[list(b"bB")] = _VECTOR
+_KINDS[list(b"rRsS")] = _WORD
+_LEVELS = np.frombuffer(bytes(LEVELS), np.uint8)
+#: Vectors that are shorter than the wanted bit's position are extended by this.
+_EXTENDED = np.where(_LEVELS < 2, 0, _LEVELS).astype(np.uint8)
+
+
+def scan(buffer: NDArray[np.uint8], state: State) -> Block | None:
+    """All changes of the wanted bit in the text of a buffer.
+
+    Args:
+        buffer: `MARGIN` blanks, then text that ends with a blank or line end.
+        state: brought up to date, unless None is returned.
+
+    Returns:
+        None when the text holds anything but plain times, values and vectors in good order.
+    """
+    if not state.is_plain:
+        return None
+    ink = buffer > 32
+    bounds = np.flatnonzero(ink[1:] != ink[:-1])
+    bounds += 1
+    starts, ends = bounds[0::2], bounds[1::2]
+    kinds = _KINDS[buffer[starts]]
+    vectors = kinds >= _VECTOR
+    if vectors.any():
+        # Each of these words is followed by an identifier, which may begin with anything.
+        if vectors[-1] or (vectors[1:] & vectors[:-1]).any():
+            return None
+        kinds[1:][vectors[:-1]] = _NAME
+    lengths = ends - starts
+    is_time = kinds == _TIME
+    if not kinds.all() or ((kinds == _VALUE) & (lengths == 1)).any():
+        return None
+    marks = np.flatnonzero(is_time)
+    ticks = _numbers(buffer, ends[marks], lengths[marks] - 1)
+    if ticks is None or not in_order(ticks, state):
+        return None
+    found = _wanted(buffer, state, starts, ends, kinds)
+    if found is None:
+        return None
+    at, levels = found
+    moments = np.empty(ticks.size + 1, np.int64)
+    moments[0], moments[1:] = state.time or 0, ticks
+    state.line += int(np.count_nonzero(buffer == ord("\n")))
+    return block_at(moments[np.cumsum(is_time, dtype=np.int32)[at]], levels, moments, state)
+
+
+def in_order(ticks: NDArray[np.int64], state: State) -> bool:
+    """Whether times go on from where `state` stands, and all ns from then on fit an int64."""
+    if state.time is None or state.zero is None:
+        return False
+    last = int(ticks[-1]) if ticks.size else state.time
+    ns = (last - state.zero) * state.tick_ns.numerator + state.tick_ns.denominator
+    if max(last, ns) >= END_OF_TIME or (ticks.size and ticks[0] < state.time):
+        return False
+    return not (ticks[1:] < ticks[:-1]).any()
+
+
+def block_at(
+    ticks: NDArray[np.int64], levels: NDArray[np.uint8], marks: NDArray[np.int64], state: State
+) -> Block:
+    """Levels at times in units, which are overwritten; `state` goes on to the last of `marks`."""
+    state.time = int(marks[-1])
+    ticks -= state.zero or 0
+    return Block(scale(ticks, state.tick_ns), levels, state.mark)
+
+
+def _wanted(
+    buffer: NDArray[np.uint8],
+    state: State,
+    starts: NDArray[np.int64],
+    ends: NDArray[np.int64],
+    kinds: NDArray[np.uint8],
+) -> tuple[NDArray[np.int64], NDArray[np.uint8]] | None:
+    """Which tokens are values of the wanted signal, and the levels of its wanted bit."""
+    size = len(state.identifier)
+    fits = ends - starts == size + 1
+    fits &= kinds == _VALUE
+    at = np.flatnonzero(fits)
+    at = at[_equal(buffer, starts[at] + 1, state.identifier)]
+    levels = (_EXTENDED if state.position else _LEVELS)[buffer[starts[at]]]
+    names = np.flatnonzero(kinds[:-1] == _VECTOR) + 1
+    if names.size:
+        names = names[ends[names] - starts[names] == size]
+        names = names[_equal(buffer, starts[names], state.identifier)]
+    if names.size:
+        head, tail = starts[names - 1] + 1, ends[names - 1]
+        where = tail - 1 - state.position
+        more = np.where(
+            where >= head, _LEVELS[buffer[np.maximum(where, head)]], _EXTENDED[buffer[head]]
+        )
+        if (head == tail).any() or (more == NO_LEVEL).any():
+            return None
+        at, levels = np.concatenate([at, names - 1]), np.concatenate([levels, more])
+        order = np.argsort(at, kind="stable")
+        at, levels = at[order], levels[order]
+    return at, levels
+
+
+def _equal(
+    buffer: NDArray[np.uint8], starts: NDArray[np.int64], expected: bytes
+) -> NDArray[np.bool_]:
+    """Whether `expected` stands at each of `starts`."""
+    same = np.ones(starts.size, np.bool_)
+    for offset, character in enumerate(expected):
+        same &= buffer[starts + offset] == character
+    return same
+
+
+def _numbers(
+    buffer: NDArray[np.uint8], ends: NDArray[np.int64], digits: NDArray[np.int64]
+) -> NDArray[np.int64] | None:
+    """Decimal numbers of `digits` characters before each of `ends`; None if one is not.
+
+    Eight digits are one little-endian word.
+    """
+    if not ends.size:
+        return np.empty(0, np.int64)
+    fewest, most = int(digits.min()), int(digits.max())
+    if fewest < 1 or most > _MOST_DIGITS:
+        return None
+    words = np.ndarray(buffer.size - 7, "<u8", buffer, strides=(1,))
+    total = np.zeros(ends.size, np.uint64)
+    wrong = np.zeros(ends.size, np.uint64)
+    # Mostly all numbers have one length; a single one is faster than an array of the same.
+    lengths = digits if fewest < most else np.array(most)
+    for done in range(0, most, 8):
+        word = words[ends - (done + 8)]
+        word ^= _ZEROS
+        if fewest < done + 8:
+            # Characters before the number are shifted out, in two steps since a word that lies
+            # wholly before it is shifted by 64.
+            spare = np.clip(done + 8 - lengths, 0, 8).astype(np.uint64) * np.uint64(4)
+            for _ in range(2):
+                word >>= spare
+            for _ in range(2):
+                word <<= spare
+        wrong |= word
+        wrong |= word + _CARRY
+        for factor, bits, mask in _PAIRS:
+            right = word >> bits
+            word *= factor
+            word += right
+            word &= mask
+        if done:
+            word *= np.uint64(10**done)
+        total += word
+    if (wrong & _HIGH).any():
+        return None
+    return total.view(np.int64)

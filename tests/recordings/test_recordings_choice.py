@@ -1,0 +1,171 @@
+"""Which signal is taken: by name, or by its looks."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from dccwire.errors import Reason, RecordingError
+from dccwire.recordings import read
+from dccwire.recordings.choice import look
+
+
+def vcd_of(signals, names=None, timescale="1 ns"):
+    """A VCD file of several wires, each with its edges."""
+    codes = {name: chr(ord("A") + number) for number, name in enumerate(signals)}
+    changes = sorted(
+        (time, codes[name], number % 2)
+        for name, edges in signals.items()
+        for number, time in enumerate(edges, 1)
+    )
+    lines = [f"$timescale {timescale} $end", "$scope module top $end"]
+    lines += [f"$var wire 1 {code} {name} $end" for name, code in codes.items()]
+    lines += ["$upscope $end", "$enddefinitions $end", "#0"]
+    lines += [f"0{code}" for code in codes.values()]
+    lines += [f"#{time}\n{level}{code}" for time, code, level in changes]
+    return "\n".join(lines) + "\n"
+
+
+def csv_of(signals):
+    """The same as rows of text."""
+    levels = dict.fromkeys(signals, 0)
+    rows = [(time, name) for name, edges in signals.items() for time in edges]
+    lines = ["time_ns," + ",".join(signals), "0," + ",".join(map(str, levels.values()))]
+    for time, name in sorted(rows):
+        levels[name] ^= 1
+        lines.append(f"{time}," + ",".join(map(str, levels.values())))
+    return "\n".join(lines) + "\n"
+
+
+CLOCK = list(range(500, 20_000_000, 500_00))
+SLOW = [1_000_000, 3_000_000]
+ENDINGS = [("a.vcd", vcd_of), ("a.csv", csv_of)]
+
+
+@pytest.mark.parametrize(("name", "write"), ENDINGS)
+def test_the_only_track_signal_is_taken(name, write, track, save):
+    """Of several signals, the only one that looks like a track signal is taken, with a note."""
+    recording = read(save(name, write({"clock": CLOCK, "dcc": track, "slow": SLOW})))
+    assert recording.signal in ("dcc", "top.dcc")
+    assert recording.notes == (
+        f"signal {recording.signal!r} taken: the only one of 3 that looks like a track signal",
+    )
+    assert np.concatenate([chunk.edges for chunk in recording]).tolist() == track
+
+
+@pytest.mark.parametrize(("name", "write"), ENDINGS)
+def test_two_track_signals_are_listed(name, write, track, save):
+    """Two rails of one track make no guess."""
+    with pytest.raises(RecordingError) as caught:
+        read(save(name, write({"j": track, "k": track, "slow": SLOW})))
+    assert caught.value.reason is Reason.SIGNAL
+    assert "2 signals look like a track signal: " in str(caught.value)
+    assert "k'; choose one with --signal NAME" in str(caught.value)
+
+
+@pytest.mark.parametrize(("name", "write"), ENDINGS)
+def test_no_track_signal_says_what_was_seen(name, write, save):
+    """The edges of each signal and their distances are told."""
+    with pytest.raises(RecordingError, match=r"none of 2 signals looks like a track") as caught:
+        read(save(name, write({"clock": CLOCK, "slow": SLOW[:1]})))
+    assert "edges 50 to 50 us apart, median 50)" in str(caught.value)
+    assert "(1 edge)" in str(caught.value)
+    assert caught.value.reason is Reason.SIGNAL
+
+
+def test_right_durations_without_a_packet_are_no_track_signal(save):
+    """Half-bits of the right lengths, but all alike, hold no packet (S-9.2 §A)."""
+    ones = list(range(58_000, 10_000_000, 58_000))
+    with pytest.raises(RecordingError, match=r"none of 2 signals"):
+        read(save("a.vcd", vcd_of({"ones": ones, "slow": SLOW})))
+
+
+def test_a_single_signal_is_taken_without_a_packet(save):
+    """The only signal of a file is taken as it is: perhaps every packet in it is wrong."""
+    recording = read(save("a.vcd", vcd_of({"ones": [58_000, 116_000, 174_000]})))
+    assert (recording.signal, recording.notes) == ("top.ones", ())
+    assert recording.resolution_ns == 1, "durations all alike say nothing of the resolution"
+
+
+@pytest.mark.parametrize(
+    ("edges", "seen"),
+    [(CLOCK, "400 edges 50 to 50 us apart, median 50"), ([], "0 edges"), ([5], "1 edge")],
+)
+def test_a_single_signal_of_another_kind_is_refused(edges, seen, save):
+    path = save("a.vcd", vcd_of({"clock": edges}))
+    with pytest.raises(
+        RecordingError, match=f"does not look like a track signal: {seen}"
+    ) as caught:
+        read(path)
+    assert "--signal 'top.clock' (signal=) takes it nevertheless" in str(caught.value)
+    assert read(path, signal="clock", resolution=1).signal == "top.clock"
+
+
+def test_coarse_timescale_is_told_as_such(track, save):
+    """A signal of a coarse unit is looked at with wide limits, then refused for its unit."""
+    coarse = [round(edge / 10_000) for edge in track]
+    path = save("a.vcd", vcd_of({"dcc": coarse}, timescale="10 us"))
+    with pytest.raises(RecordingError, match=r"10000 ns .timescale. is too coarse") as caught:
+        read(path)
+    assert caught.value.reason is Reason.RESOLUTION
+
+
+def test_unknown_name_lists_the_close_ones_first(save):
+    names = {f"net{number}": SLOW for number in range(9)} | {"booster": SLOW}
+    with pytest.raises(RecordingError) as caught:
+        read(save("a.vcd", vcd_of(names)), signal="boster")
+    assert "has no signal 'boster', but 'top.booster', 'top.net0'" in str(caught.value)
+    assert "and 2 more; choose one of them with --signal NAME" in str(caught.value)
+
+
+def test_last_part_of_a_name_may_be_ambiguous(save):
+    """Two scopes with one name each: the whole name decides."""
+    text = (
+        "$timescale 1 ns $end $scope module a $end $var wire 1 ! t $end $upscope $end "
+        "$scope module b $end $var wire 1 % t $end $upscope $end $enddefinitions $end\n"
+        "#0 0! 0%\n#5 1%\n#6 0%\n"
+    )
+    path = save("a.vcd", text)
+    with pytest.raises(RecordingError, match=r"2 signals are called 't': 'a.t', 'b.t'; give the"):
+        read(path, signal="t")
+    assert read(path, signal="b.t").signal == "b.t"
+
+
+def test_wide_signals_ask_for_a_bit(save):
+    text = (
+        "$timescale 1 ns $end $var wire 4 ! bus [7:4] $end $var real 64 r volts $end "
+        "$enddefinitions $end\n#0 b0 !\n"
+    )
+    path = save("a.vcd", text)
+    with pytest.raises(RecordingError, match=r"no signal of one bit, but 'bus'; choose a bit"):
+        read(path)
+    for bit in (None, 3, 8):
+        with pytest.raises(
+            RecordingError, match=r"'bus' has the bits 4 to 7; choose one with --bit"
+        ):
+            read(path, signal="bus", bit=bit)
+
+
+def test_no_signal_at_all(save):
+    text = "$timescale 1 ns $end $var real 64 r volts $end $enddefinitions $end\n#0 r1 r\n"
+    path = save("a.vcd", text)
+    with pytest.raises(RecordingError, match=r"has no signal$"):
+        read(path)
+    with pytest.raises(RecordingError, match=r"has no signal$"):
+        read(path, signal="volts")
+
+
+def test_look_allows_for_noise(track):
+    """A tenth of the durations may be of other kinds, more may not; then no packet is sought."""
+    times = np.array(track)
+    noise = np.arange(20) * 1000 + times[-1]
+    assert look(np.concatenate([times, noise]), 1).is_track
+    noisy = look(np.concatenate([times, np.arange(60) * 1000 + times[-1]]), 1)
+    assert (noisy.packet, noisy.is_track, noisy.may_be_track) == (False, False, True)
+
+
+def test_look_widens_its_limits_by_the_resolution():
+    """51 us may be 52 us when each time is known to 1 us (S-9.1 §A, Table 1)."""
+    times = np.arange(10) * 51_000
+    assert look(times, 999).share == 0
+    assert look(times, 1000).share == 1

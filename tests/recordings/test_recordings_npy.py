@@ -1,0 +1,125 @@
+"""NumPy files of edge times."""
+
+from __future__ import annotations
+
+import io
+import pickle
+
+import numpy as np
+import pytest
+from recording_helpers import edges_of
+
+from dccwire.errors import Reason, RecordingError
+from dccwire.recordings import npy, read
+
+
+def npy_bytes(array, **options):
+    buffer = io.BytesIO()
+    np.save(buffer, array, **options)
+    return buffer.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("array", "unit"),
+    [
+        (np.array([0, 58_000, 116_000]), None),
+        (np.array([1000, 59_000, 117_000], np.uint32), None),
+        (np.array([0, 58_000, 116_000], ">i8"), "ns"),
+        (np.array([-58, 0, 58], np.int16), "us"),
+        (np.array([7, 65, 123], np.uint64), "us"),
+        (np.array([0.0, 5.8e-5, 1.16e-4]), "s"),
+        (np.array([1.0, 1.058, 1.116]), "ms"),
+        (np.array([0, 58_000_000, 116_000_000]), "ps"),
+        (np.array([0, 58e6, 116e6], np.float32), "ps"),
+    ],
+)
+def test_types_and_units(array, unit, save):
+    """Whole numbers are ns, or of the unit given; floats need one. The first edge is at 0."""
+    recording = read(save("a.npy", npy_bytes(array)), unit=unit)
+    assert edges_of(recording) == [0, 58_000, 116_000]
+    assert edges_of(recording) == [0, 58_000, 116_000]
+    assert (recording.format, recording.signal) == ("NumPy edge times", None)
+    assert (recording.first_level, recording.end_ns) == (None, 116_000)
+
+
+def test_no_edges(save):
+    recording = read(save("a.npy", npy_bytes(np.empty(0, np.int64))))
+    assert edges_of(recording) == []
+    assert recording.end_ns is None
+
+
+def test_many_edges_come_in_chunks(save, monkeypatch):
+    """No chunk is larger than it should be, and the order holds across them."""
+    monkeypatch.setattr(npy, "EDGES_A_CHUNK", 10)
+    times = np.arange(95) * 58_000
+    path = save("a.npy", npy_bytes(times))
+    recording = read(path)
+    fractions = [recording.fraction for _ in recording]
+    assert edges_of(recording) == times.tolist()
+    assert fractions[0] < 0.2
+    assert len(fractions) == 10
+    times[40] -= 58_001
+    with pytest.raises(RecordingError, match=r"element 40: time runs backwards, from 2262000 to"):
+        edges_of(read(save("b.npy", npy_bytes(times)), resolution=1))
+
+
+def test_runs_backwards(save):
+    path = save("a.npy", npy_bytes(np.array([0, 5, 4])))
+    with pytest.raises(
+        RecordingError, match=r"element 2: time runs backwards, from 5 to 4"
+    ) as caught:
+        read(path)
+    assert caught.value.reason is Reason.TIME
+
+
+@pytest.mark.parametrize(
+    ("array", "unit"),
+    [
+        (np.array([0, 1 << 62]), None),
+        (np.array([-(1 << 62), 0]), None),
+        (np.array([0, 1 << 63], np.uint64), None),
+        (np.array([0, 1 << 40]), "s"),
+        (np.array([0, np.nan]), "s"),
+        (np.array([0, np.inf]), "s"),
+        (np.array([0, 1e300]), "ns"),
+    ],
+)
+def test_no_time(array, unit, save):
+    with pytest.raises(RecordingError, match=r"element [01]: .* is no time") as caught:
+        read(save("a.npy", npy_bytes(array)), unit=unit)
+    assert caught.value.reason is Reason.TIME
+
+
+def test_floats_need_a_unit(save):
+    with pytest.raises(RecordingError, match=r"unit of the edge times is not known.*--unit"):
+        read(save("a.npy", npy_bytes(np.array([0.0, 1.0]))))
+
+
+class Trap:
+    """Reading this from a pickle would tell."""
+
+    def __reduce__(self):
+        return (pytest.fail, ("the pickle was run",))
+
+
+UNFIT = {
+    "two dimensions": npy_bytes(np.zeros((2, 2), np.int64)),
+    "no dimension": npy_bytes(np.int64(5)),
+    "complex numbers": npy_bytes(np.array([1j])),
+    "text": npy_bytes(np.array(["a"])),
+    "truth": npy_bytes(np.array([True])),
+    "pickle": npy_bytes(np.array([Trap()], object), allow_pickle=True),
+    "pickle without an array": b"\x93NUMPY" + pickle.dumps(5),
+    "cut off": npy_bytes(np.arange(50))[:-5],
+    "header alone": npy_bytes(np.arange(50))[:40],
+    "magic alone": b"\x93NUMPY",
+    "a later version": b"\x93NUMPY\x09\x00" + bytes(100),
+}
+
+
+@pytest.mark.parametrize("case", UNFIT)
+def test_unfit(case, save):
+    """Anything but a plain row of numbers is refused, and no pickle is run."""
+    with pytest.raises(RecordingError, match=r"a one-dimensional array of whole ns") as caught:
+        read(save("a.npy", UNFIT[case]), unit="ns")
+    assert caught.value.reason is Reason.FORMAT

@@ -1,0 +1,293 @@
+"""From path to stream: standard input, gzip, and files that cannot be read."""
+
+from __future__ import annotations
+
+import gc
+import gzip
+import importlib
+import io
+import os
+import subprocess
+import sys
+import tempfile
+import threading
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from recording_helpers import edges_of
+
+import dccwire.recordings
+from dccwire.errors import FieldError, MissingPartError, Reason, RecordingError
+from dccwire.recordings import read, recording, write_vcd
+from dccwire.recordings.sniffing import kind_of
+
+CSV = "time_us,track\n0,0\n58,1\n116,0\n"
+
+
+@pytest.fixture
+def spool(tmp_path, monkeypatch):
+    """A folder for temporary files, empty so far."""
+    folder = tmp_path / "spool"
+    folder.mkdir()
+    monkeypatch.setattr(tempfile, "tempdir", str(folder))
+    return folder
+
+
+def test_standard_input(spool, monkeypatch):
+    """It can be read again and again, and its copy goes with the recording."""
+    monkeypatch.setattr(sys, "stdin", SimpleNamespace(buffer=io.BytesIO(CSV.encode())))
+    found = read("-", signal="track")
+    assert found.path == "-"
+    assert edges_of(found) == edges_of(found) == [58_000, 116_000]
+    assert len(list(spool.iterdir())) == 1
+    del found
+    gc.collect()
+    assert list(spool.iterdir()) == []
+
+
+def test_named_pipe(tmp_path, spool):
+    """What a shell offers as a path may be a pipe that can be read only once."""
+    path = tmp_path / "pipe"
+    os.mkfifo(path)
+    writer = threading.Thread(target=path.write_text, args=(CSV,))
+    writer.start()
+    found = read(path, signal="track")
+    writer.join()
+    assert edges_of(found) == edges_of(found) == [58_000, 116_000]
+    assert len(list(spool.iterdir())) == 1
+
+
+def test_standard_input_with_an_error(spool, monkeypatch):
+    """The copy is removed at once."""
+    monkeypatch.setattr(sys, "stdin", SimpleNamespace(buffer=io.BytesIO(b"")))
+    with pytest.raises(RecordingError, match=r"standard input: is empty") as caught:
+        read("-")
+    assert caught.value.reason is Reason.FILE
+    assert list(spool.iterdir()) == []
+
+
+def test_copy_that_is_gone_already(spool, monkeypatch):
+    """Someone else may have tidied up."""
+    monkeypatch.setattr(sys, "stdin", SimpleNamespace(buffer=io.BytesIO(CSV.encode())))
+    found = read("-", signal="track")
+    next(spool.iterdir()).unlink()
+    del found
+    gc.collect()
+    assert list(spool.iterdir()) == []
+
+
+@pytest.mark.parametrize("name", ["a.csv", "a.vcd", "a.npy", "a.bin", "a.fst"])
+def test_gzip_of_any(name, save, spool, track):
+    """Packed or not makes no difference, whatever the name."""
+    options = {"signal": "track"}
+    if name == "a.csv":
+        data = CSV.encode()
+    elif name == "a.vcd":
+        path = save(name, "")
+        write_vcd(path, track)
+        data = path.read_bytes()
+    elif name == "a.npy":
+        buffer = io.BytesIO()
+        np.save(buffer, np.array(track))
+        data = buffer.getvalue()
+    elif name == "a.fst":
+        data = (Path(__file__).parent / "data" / "track.fst").read_bytes()
+    else:
+        data, options = bytes(range(256)), {"rate": 1e6, "bit": 5}
+    plain = read(save("plain", data), **options)
+    for packed_name in (name, name + ".gz", "b"):
+        packed = read(save(packed_name, gzip.compress(data)), **options)
+        assert edges_of(packed) == edges_of(plain)
+        assert edges_of(packed) == edges_of(plain)
+        assert (packed.format, packed.end_ns) == (plain.format, plain.end_ns)
+        del packed
+    gc.collect()
+    assert list(spool.iterdir()) == []
+
+
+def test_cut_off_gzip(save):
+    """The edges before the cut, then one clear error."""
+    rows = "time_us,track\n" + "".join(f"{n * 58 + n % 3},{n % 2}\n" for n in range(300_000))
+    packed = gzip.compress(rows.encode())
+    found = read(save("a.csv.gz", packed[: len(packed) - 20]), signal="track")
+    seen = []
+    with pytest.raises(RecordingError, match=r"the gzip data is cut off") as caught:
+        seen.extend(chunk.edges.size for chunk in found)
+    assert caught.value.reason is Reason.FORMAT
+    assert sum(seen) > 100_000
+    with pytest.raises(RecordingError, match=r"the gzip data is cut off"):
+        read(save("b.csv.gz", packed[:5]))
+
+
+def test_damaged_gzip(save):
+    packed = bytearray(gzip.compress(CSV.encode()))
+    packed[-5] ^= 1
+    with pytest.raises(RecordingError, match=r"the gzip data is damaged") as caught:
+        read(save("a.csv", bytes(packed)), signal="track")
+    assert caught.value.reason is Reason.FORMAT
+    with pytest.raises(RecordingError, match=r"the gzip data is"):
+        read(save("b.csv", b"\x1f\x8b\x08" + b"\xff" * 100))
+
+
+def test_files_that_cannot_be_opened(tmp_path, monkeypatch):
+    """No such file, a folder, no permission, an impossible name."""
+    cases = [
+        (tmp_path / "none.vcd", "none.vcd: no such file; check the path"),
+        (tmp_path, "is a directory; name a file inside it"),
+        ("a\0b", "cannot be opened or read .embedded null byte"),
+    ]
+    for path, message in cases:
+        with pytest.raises(RecordingError, match=message) as caught:
+            read(path)
+        assert caught.value.reason is Reason.FILE
+
+    def refuse(*_):
+        raise PermissionError(13, "Permission denied")
+
+    (tmp_path / "a.vcd").touch()
+    monkeypatch.setattr("builtins.open", refuse)
+    with pytest.raises(RecordingError, match=r"may not be read; check its permissions") as caught:
+        read(tmp_path / "a.vcd")
+    assert caught.value.reason is Reason.FILE
+
+
+def test_device_error(tmp_path, monkeypatch):
+    """What the system says is passed on in one line."""
+
+    def fail(*_):
+        raise OSError(5, "Input/output error")
+
+    (tmp_path / "a.vcd").touch()
+    monkeypatch.setattr("builtins.open", fail)
+    with pytest.raises(RecordingError, match=r"cannot be opened or read \(Input/output error\)"):
+        read(tmp_path / "a.vcd")
+
+
+def test_empty_file(save):
+    for name, data in (("a.vcd", b""), ("a.vcd.gz", gzip.compress(b""))):
+        with pytest.raises(RecordingError, match=r"is empty") as caught:
+            read(save(name, data))
+        assert caught.value.reason is Reason.FILE
+
+
+RUBBISH = bytes(range(256)) * 10
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "options", "message"),
+    [
+        ("a.vcd", RUBBISH, {}, r"is not VCD \(it does not begin with a \$keyword\)"),
+        ("a.vcd.gz", gzip.compress(RUBBISH), {}, "is not VCD"),
+        ("a.vcd", b"0,0\n1,1\n", {}, "is not VCD"),
+        ("a.fst", RUBBISH, {}, "is not FST"),
+        ("a.npy", RUBBISH, {"rate": 1e6}, "is not a NumPy file"),
+        ("a.CSV", RUBBISH, {}, "is not text of numbers"),
+        ("a", RUBBISH, {}, "is not VCD, FST, NumPy or text of numbers; if it holds raw samples"),
+        ("a.csv", "a,b\n".encode("utf-16"), {}, "the text is UTF-16; save it as UTF-8"),
+    ],
+)
+def test_formats_that_are_none(name, data, options, message, save):
+    with pytest.raises(RecordingError, match=message) as caught:
+        read(save(name, data), **options)
+    assert caught.value.reason is Reason.FORMAT
+
+
+def test_content_comes_before_the_name(save):
+    """A name and options only count where the content cannot tell."""
+    assert read(save("a.fst", CSV), signal="track").format == "CSV of transitions"
+    assert read(save("a.vcd", RUBBISH), rate=1e6, bit=0).format == "raw samples"
+    assert kind_of(b"\n \xef\xbb") == "unknown"
+
+
+def test_options_out_of_bounds(save):
+    path = save("a.csv", CSV)
+    with pytest.raises(FieldError, match=r"unit: one of s, ms, us, ns, ps, fs expected, 'min'"):
+        read(path, unit="min")
+    for resolution in (0, -1, float("nan"), float("inf")):
+        with pytest.raises(FieldError, match=r"resolution: a positive number of ns expected"):
+            read(path, signal="track", resolution=resolution)
+
+
+def test_resolution_is_the_coarser_of_two(save):
+    """The timescale, or the greatest common divisor of the edge times; an option wins."""
+    head = "$timescale {} $end $var wire 1 ! t $end $enddefinitions $end\n#0 0!\n"
+    body = "#58000 1!\n#117000 0!\n#217000 1!\n"
+    path = save("a.vcd", head.format("1 ns") + body)
+    found = read(path, signal="t")
+    assert (found.resolution_ns, found.resolution_source) == (
+        1000,
+        "greatest common divisor of the edge times",
+    )
+    found = read(path, signal="t", resolution=1)
+    assert (found.resolution_ns, found.resolution_source) == (1, "option")
+    path = save("a.vcd", head.format("1 us") + body.replace("000", ""))
+    found = read(path, signal="t")
+    assert (found.resolution_ns, found.resolution_source) == (1000, "timescale")
+
+
+def test_too_coarse(save):
+    """At 10 us and more a one cannot be told from a zero (S-9.1 §A, Table 1)."""
+    path = save("a.csv", CSV)
+    with pytest.raises(RecordingError, match=r"a resolution of 10000 ns .option. is too coarse"):
+        read(path, signal="track", resolution=10_000)
+    assert read(path, signal="track", resolution=9_999).resolution_ns == 9_999
+
+
+def test_fraction_goes_from_0_to_1(tmp_path):
+    """For a progress bar: it never falls within an iteration, and starts again with the next."""
+    path = tmp_path / "a.vcd"
+    write_vcd(path, [np.arange(1, 500_000) * 58_000])
+    found = read(path)
+    for _ in range(2):
+        fractions = [found.fraction for _ in found]
+        assert fractions == sorted(fractions)
+        assert 0 < fractions[0] < 0.1
+        assert found.fraction == 1.0
+    assert (
+        repr(found) == f"<Recording {str(path)!r}, VCD, signal 'recording.track', resolution 1 ns>"
+    )
+
+
+def test_memory_stays_flat(tmp_path):
+    """Chunks are no larger than said."""
+    path = tmp_path / "a.vcd"
+    write_vcd(path, [np.arange(1, 300_000) * 58_000])
+    found = read(path)
+    assert max(chunk.edges.size for chunk in found) <= recording.EDGES_A_CHUNK
+    assert all(chunk.edges.dtype == np.int64 for chunk in found)
+
+
+def test_long_silence_before_the_first_edge(save):
+    """Looking ahead is bounded; the first level is then known after an iteration."""
+    data = bytes(20 << 20) + b"\1\0"
+    found = read(save("a.bin", data), rate=1e6, bit=0)
+    assert found.first_level is None
+    assert edges_of(found) == [(20 << 20) * 1000, ((20 << 20) + 1) * 1000]
+    assert found.first_level == 1
+
+
+def test_without_numpy():
+    """What to install is told, in one line."""
+    code = (
+        "import sys, importlib.util as u; find = u.find_spec\n"
+        "u.find_spec = lambda name, *a: None if name == 'numpy' else find(name, *a)\n"
+        "from dccwire.errors import MissingPartError\n"
+        "try:\n    import dccwire.recordings\nexcept MissingPartError as error:\n    print(error)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "numpy is not installed; pip install 'dccwire[capture]' brings it\n"
+
+
+def test_without_numpy_here(monkeypatch):
+    """The error is raised before anything else is loaded."""
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    with pytest.raises(MissingPartError, match=r"numpy is not installed") as caught:
+        importlib.reload(dccwire.recordings)
+    assert caught.value.reason is Reason.MISSING_PART
+
+
+def test_path_like_and_str_are_alike(save):
+    path = save("a.csv", CSV)
+    assert edges_of(read(path, signal="track")) == edges_of(read(os.fspath(path), signal="track"))

@@ -1,0 +1,286 @@
+"""Text of numbers: layouts as they come, samples and transitions, and the rows that are wrong."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from recording_helpers import edges_of
+
+from dccwire.errors import Reason, RecordingError
+from dccwire.recordings import read, tables
+from dccwire.recordings.table_layout import read_layout
+from dccwire.recordings.table_rows import RowState, fast_rows, plain_rows
+
+TRANSITIONS = {
+    "seconds": "Time [s],track\n0,0\n0.000058,1\n0.000116,0\n",
+    "seconds in words": "Seconds,track\n0,0\n5.8e-5,1\n.000116,0\n",
+    "milliseconds": "Time(ms),track\n0,0\n0.058,1\n0.116,0\n",
+    "microseconds": "time_us,track\n0,0\n58,1\n116.,0\n",
+    "with the sign for micro": "Time [µs],track\n0,0\n58,1\n116,0\n",
+    "nanoseconds": "t [ns],track\n0,0\n58000,1\n+116000,0\n",
+    "semicolons": "time_us;track\n0;0\n58;1\n116;0\n",
+    "decimal commas": "time_ms;track\n0,0;0\n0,058;1\n0,116;0\n",
+    "tabs and decimal commas": "time_ms\ttrack\n0,0\t0\n0,058\t1\n0,116\t0\n",
+    "CRLF": "time_us,track\r\n0,0\r\n58,1\r\n116,0\r\n",
+    "byte-order mark": "\ufefftime_us,track\n0,0\n58,1\n116,0\n",
+    "blank lines and comments": "# made up\n\ntime_us,track\n0,0\n\n% a\n58,1\n// b\n  \n116,0\n\n",
+    "quoted fields": '"time_us","track"\n"0","0"\n"58","1"\n"116","0"\n',
+    "quoted decimal commas": '"time_ms";"track"\n"0,0";"0"\n"0,058";"1"\n"0,116";"0"\n',
+    "blanks around": " time_us , track \n 0 , 0 \n 58 , 1\n 116, 0\n",
+    "levels as 1.0": "time_us,track\n0,0.0\n58,1.0\n116,0.0\n",
+    "a late start": "time_us,track\n1000000,0\n1000058,1\n1000116,0\n",
+    "negative times": "time_us,track\n-58,0\n0,1\n58,0\n",
+    "a repeated level": "time_us,track\n0,0\n7,0\n58,1\n59,1\n116,0\n",
+    "no final line end": "time_us,track\n0,0\n58,1\n116,0",
+    "more columns than named": "time_us,track\n0,0,9\n58,1,9\n116,0,9\n",
+    "the time last": "track,volts,time_us\n0,3.3,0\n1,3.2,58\n0,3.1,116\n",
+    "times that floats do not hold": (
+        "time,track,t2\n".replace("time", "Time [s]")
+        + "1700000000.000000001,0,5\n1700000000.000058001,1,5\n1700000000.000116001,0,5\n"
+    ),
+}
+
+
+@pytest.mark.parametrize("plain", [True, False], ids=["plain", "fast"])
+@pytest.mark.parametrize("case", TRANSITIONS)
+def test_layouts_of_transitions(case, plain, save, monkeypatch):
+    """Units, delimiters, decimal commas, line ends and what stands between the rows."""
+    if plain:
+        monkeypatch.setattr(tables, "fast_rows", lambda *_: None)
+    recording = read(save("a.csv", TRANSITIONS[case]), signal="track")
+    assert edges_of(recording) == [58_000, 116_000]
+    assert edges_of(recording) == [58_000, 116_000], "a second iteration gives the same"
+    assert recording.format == "CSV of transitions"
+    assert (recording.first_level, recording.end_ns) == (1, 116_000)
+
+
+def test_without_a_header(save):
+    """The columns are called by their numbers, and the unit must be given."""
+    path = save("a.csv", "0,0,0\n58,1,0\n116,0,0\n")
+    with pytest.raises(
+        RecordingError, match=r"the unit of the times is not known.*--unit"
+    ) as caught:
+        read(path, signal="column 2")
+    assert caught.value.reason is Reason.TIME
+    assert edges_of(read(path, signal="column 2", unit="us")) == [58_000, 116_000]
+    assert edges_of(read(path, signal="column 3", unit="us")) == []
+
+
+def test_unit_of_the_header_gives_way_to_the_option(save):
+    path = save("a.csv", TRANSITIONS["microseconds"])
+    assert edges_of(read(path, signal="track", unit="ms", resolution=1)) == [
+        58_000_000,
+        116_000_000,
+    ]
+
+
+def test_latin_1(save):
+    """A header that is not UTF-8 is read as Latin-1."""
+    path = save("a.csv", "Time [µs],ö\n0,0\n58,1\n".encode("latin-1"))
+    assert edges_of(read(path, signal="ö")) == [58_000]
+
+
+def test_a_column_without_a_name(save):
+    path = save("a.csv", "time_us,\n0,0\n58,1\n")
+    assert read(path, signal="column 2").signal == "column 2"
+
+
+def sampled(rows=400, period=10, unit="us"):
+    """Rows of equal spacing, with halves of 60 us."""
+    return f"time_{unit},track\n" + "".join(f"{n * period},{n // 6 % 2}\n" for n in range(rows))
+
+
+def test_samples_with_times(save):
+    """Equally spaced rows that repeat a level are samples, and their spacing the resolution."""
+    recording = read(save("a.csv", sampled(period=5)), signal="track")
+    assert recording.format == "CSV of samples"
+    assert (recording.resolution_ns, recording.resolution_source) == (5000, "sample rate")
+    assert edges_of(recording) == list(range(30_000, 1_990_000, 30_000))
+    assert recording.end_ns == 1_995_000
+
+
+def test_samples_with_rounded_times(save):
+    """Times printed with few digits are as equally spaced as they can be."""
+    rows = "".join(f"{n / 3_000_000:.7f},{n // 99 % 2}\n" for n in range(500))
+    recording = read(save("a.csv", "Time [s],track\n" + rows), signal="track")
+    assert (recording.format, recording.resolution_ns) == ("CSV of samples", 334)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "".join(f"{n * 58},{n % 2}\n" for n in range(50)),
+        "".join(f"{n * 58 + n % 7 * 9},{n // 2 % 2}\n" for n in range(50)),
+        "".join(f"{n * 58},{n // 2 % 2}\n" for n in range(7)),
+        "0,0\n" * 50,
+    ],
+    ids=["no level repeated", "unequal spacing", "few rows", "no time passes"],
+)
+def test_transitions_are_no_samples(text, save):
+    recording = read(save("a.csv", "time_us,track\n" + text), signal="track")
+    assert recording.format == "CSV of transitions"
+
+
+def test_samples_without_times(save):
+    """Rows of levels alone need a rate."""
+    path = save("a.csv", "j;k\n" + "".join(f"{n // 60 % 2};0\n" for n in range(20_000)))
+    with pytest.raises(RecordingError, match=r"the sample rate is missing") as caught:
+        read(path)
+    assert caught.value.reason is Reason.RATE
+    recording = read(path, signal="j", rate=1e6)
+    assert recording.format == "CSV of samples"
+    assert edges_of(recording) == list(range(60_000, 20_000_000, 60_000))
+    assert (recording.resolution_ns, recording.resolution_source) == (1000, "sample rate")
+    assert recording.end_ns == 19_999_000
+
+
+def test_samples_that_are_counted(save):
+    """A column of indices and a rate give the times."""
+    path = save("a.csv", "sample,track\n" + "".join(f"{n},{n // 60 % 2}\n" for n in range(1000)))
+    with pytest.raises(RecordingError, match=r"the sample rate is missing"):
+        read(path, signal="track")
+    recording = read(path, signal="track", rate=3e6)
+    assert edges_of(recording)[:3] == [20_000, 40_000, 60_000]
+    assert recording.resolution_ns == 334
+
+
+def test_rate_that_is_not_used(save):
+    recording = read(save("a.csv", TRANSITIONS["seconds"]), signal="track", rate=5)
+    assert recording.notes == (
+        "the sample rate given is not used: the rows have times of their own",
+    )
+
+
+BAD_ROWS = {
+    "no number": ("58,1\nhello,0\n", "line 4: column 1 holds 'hello', which is no number"),
+    "no level": ("58,1\n60,2\n", "line 4: '2' is no level"),
+    "a column too few": ("58,1\n60\n", "line 4: column 2 holds '', which is no number"),
+    "an empty field": ("58,1\n60,\n", "line 4: column 2 holds '', which is no number"),
+    "not a number": ("58,1\nnan,0\n", "line 4: column 1 holds 'nan', which is no number"),
+    "infinite": ("58,1\ninf,0\n", "line 4: column 1 holds 'inf', which is no number"),
+    "too late": ("58,1\n1e300,0\n", "line 4: the time '1e300' lies beyond 292 years"),
+    "too long": ("9000000000000000,1\n", "line 3: the time lies more than 292 years after"),
+    "a time that runs backwards": ("58,1\n57,0\n", "line 4: time runs backwards, from 58"),
+    "a quote left open": ('58,1\n"60,0\n', "line 4: column 2 holds '', which is no number"),
+    "a field beyond all bounds": ('58,1\n"' + "9" * 140_000 + '",0\n', "line 4: column 1 holds"),
+    "other digits": ("58,1\n٦٠,0\n", "line 4: column 1 holds"),
+}
+
+
+@pytest.mark.parametrize("plain", [True, False], ids=["plain", "fast"])
+@pytest.mark.parametrize("case", BAD_ROWS)
+def test_bad_row(case, plain, save, monkeypatch):
+    """Each row that cannot be read is told with its line."""
+    if plain:
+        monkeypatch.setattr(tables, "fast_rows", lambda *_: None)
+    rows, message = BAD_ROWS[case]
+    start = "-9000000000000000,0\n" if case == "too long" else "0,0\n"
+    with pytest.raises(RecordingError, match=message) as caught:
+        edges_of(
+            read(save("a.csv", "time_us,track\n" + start + rows), signal="track", resolution=1)
+        )
+    time = case in ("a time that runs backwards",)
+    assert caught.value.reason is (Reason.TIME if time else Reason.FORMAT)
+
+
+def test_bad_row_far_down(save):
+    """Lines are counted through blocks that are read fast."""
+    rows = "".join(f"{n * 58},{n % 2}\n" for n in range(200_000))
+    path = save("a.csv", "time_us,track\n" + rows + "x,1\n")
+    with pytest.raises(RecordingError, match=r"line 200002: column 1 holds 'x'"):
+        edges_of(read(path, signal="track"))
+
+
+def test_endless_row(save, monkeypatch):
+    """A row without an end is not gathered for ever."""
+    monkeypatch.setattr(tables, "_LONGEST_ROW", 1 << 15)
+    monkeypatch.setattr(tables, "_PIECE", 1 << 15)
+    path = save("a.csv", "time_us,track\n0,0\n58,1\n" + "7" * 300_000)
+    with pytest.raises(RecordingError, match=r"line 4: column 2 holds ''"):
+        edges_of(read(path, signal="track"))
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("# 1\n\n", "there are no rows of numbers in the file"),
+        ("time_us,track 2\n", "no column of the text holds levels"),
+        ("Dear reader, there were 3 of us.\n", "no column of the text holds levels"),
+        ("0.5\n0.6\n", "no column of the text holds levels"),
+    ],
+)
+def test_text_of_another_kind(text, message, save):
+    with pytest.raises(RecordingError, match=message) as caught:
+        read(save("a.txt", text))
+    assert caught.value.reason is Reason.FORMAT
+
+
+def test_unknown_column(save):
+    with pytest.raises(RecordingError, match=r"has no signal 'tack', but 'track'") as caught:
+        read(save("a.csv", TRANSITIONS["seconds"]), signal="tack")
+    assert caught.value.reason is Reason.SIGNAL
+
+
+ROWS = st.lists(
+    st.tuples(
+        st.one_of(
+            st.integers(-(10**16), 10**16).map(str),
+            st.floats(-1e7, 1e7).map(repr),
+            st.sampled_from(["", "nan", "1e99", " 7 ", '"8"', "# c", "1,5", "0x10", "1_0", "\r"]),
+        ),
+        st.sampled_from(["0", "1", "1.0", "0e5", "", "2", '"1"', "x"]),
+    ),
+    max_size=6,
+)
+
+
+@settings(max_examples=200, deadline=None)
+@given(
+    odd=ROWS,
+    steps=st.lists(st.integers(0, 10**7), max_size=30),
+    tick=st.sampled_from([Fraction(1), Fraction(1000), Fraction(10**9), Fraction(1000, 3)]),
+    semicolon=st.booleans(),
+    cut=st.integers(0, 30),
+)
+def test_fast_rows_are_plain_rows(odd, steps, tick, semicolon, cut):
+    """The fast reader gives what the plain one gives, or leaves the rows to it."""
+    mark = ";" if semicolon else ","
+    times = np.cumsum(steps).tolist()
+    rows = [f"{time / 8}{mark}{n % 2}" for n, time in enumerate(times)]
+    rows[cut:cut] = [mark.join(row) for row in odd]
+    texts = ["\n".join(rows[:cut]) + "\n", "\n".join(rows[cut:])]
+    layout = read_layout("a.csv", [f"t{mark}a", f"0{mark}0"])
+    states = [RowState("a.csv", layout, 1, tick, None, line=2) for _ in range(2)]
+    for text in texts:
+        found = fast_rows(text, states[0])
+        if found is None:
+            return
+        true = plain_rows(text, states[1])
+        assert true is not None
+        assert found.times.tolist() == true.times.tolist()
+        assert found.levels.tolist() == true.levels.tolist()
+        assert states[0] == states[1]
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["\n\n", "5,1\n6,2\n", "5,1\nnan,1\n", "5,0\n1e300,0\n", "5,0\n4,1\n", "x,1\n", "5\n", "1,0\n"],
+)
+def test_rows_left_to_the_plain_reader(text):
+    """Whatever is not clean is left alone, and so is the state."""
+    layout = read_layout("a.csv", ["t,a", "2,0"])
+    states = [RowState("a.csv", layout, 1, Fraction(1), None, line=2, zero=0, time=2) for _ in "ab"]
+    assert fast_rows(text, states[0]) is None
+    assert states[0] == states[1]
+
+
+@pytest.mark.parametrize("size", [1, 7, 64])
+def test_pieces_of_any_size(size, save, monkeypatch):
+    """Cutting the text anywhere changes nothing."""
+    path = save("a.csv", TRANSITIONS["blank lines and comments"])
+    monkeypatch.setattr(tables.TableSource.__init__, "__kwdefaults__", {"piece": size})
+    assert edges_of(read(path, signal="track")) == [58_000, 116_000]
