@@ -15,7 +15,6 @@ __all__ = [
     "DecodeError",
     "ErrorByteError",
     "FieldError",
-    "FrameError",
     "LayoutError",
     "LengthError",
     "MissingPartError",
@@ -198,17 +197,6 @@ class ErrorByteError(DecodeError):
 
     def __str__(self) -> str:
         return f"error byte: {self.expected:02X} expected, {self.actual:02X} given"
-
-
-class FrameError(DecodeError):
-    """Bits that frame no packet: `reason`, `bit` (offset, first sent = 0)."""
-
-    def __init__(self, reason: Reason, bit: int) -> None:
-        super().__init__(reason, bit)
-        self.reason, self.bit = reason, bit
-
-    def __str__(self) -> str:
-        return f"bit {self.bit}: {self.reason.meaning}"
 
 
 class RecordingError(DccwireError):

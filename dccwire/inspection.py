@@ -173,24 +173,24 @@ def _remarks(packet: Packet, place: _Place) -> Iterator[Finding]:
     body = bytes(packet)[:-1]
     at = len(body) - sum(len(bytes(one)) for one in packet.instructions)
     whole = bool(packet.address.partitions & {Partition.ACCESSORY})
-    groups: dict[int, int] = {}
-    for number, one in enumerate(packet.instructions):
+    groups: set[int] = set()
+    for one in packet.instructions:
         begin, size = (0, len(body)) if whole else (at, len(bytes(one)))
         for reason, message, clause in _about_instruction(packet, one):
             yield Finding(reason, message, clause, *place(begin, size))
         at += size
-        if whole or isinstance(one, Kept):
+        if whole or isinstance(one, (Kept, DecoderAcknowledgementRequest)):
             continue
         group = bytes(one)[0] >> 5
-        counted = group in (0b000, 0b001, 0b111) and not isinstance(
-            one, DecoderAcknowledgementRequest
-        )
-        if counted and group in groups:
+        if group in _ONCE and group in groups:
             message = f"a second instruction of group {group:03b}; only one may stand in a packet"
             clause = "S-9.2.1 §C"
             yield Finding(Reason.COMPANY, message, clause, *place(begin, size))
-        groups[group] = number
+        groups.add(group)
 
+
+_ONCE = (0b000, 0b001, 0b111)
+"""Groups CCC of which one instruction may stand in a packet, but for the acknowledgement request."""
 
 _About = tuple[Reason, str, str]
 

@@ -147,10 +147,10 @@ class Packet:
         """
         if not isinstance(plain, Mapping) or not {"address", "instructions"} <= set(plain):
             raise ShapeError("packet", "an object with address and instructions", plain)
-        for odd in sorted(set(plain) - {"mode", "address", "instructions", "bytes"}):
-            raise ShapeError(odd, "no such field", plain[odd])
+        for odd in set(plain) - {"mode", "address", "instructions", "bytes"}:
+            raise ShapeError(str(odd), "no such field", plain[odd])
         mode = plain.get("mode", Mode.OPERATIONS.value)
-        if mode not in _MODES:
+        if not isinstance(mode, str) or mode not in _MODES:
             raise ShapeError("mode", " or ".join(_MODES), mode)
         listed = plain["instructions"]
         if not isinstance(listed, list):

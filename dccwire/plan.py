@@ -44,7 +44,7 @@ def parse_hex(text: str) -> bytes:
         if len(word[0]) % 2:
             problem = f"odd number of hex digits in {word[0]!r}"
             raise TextError(Reason.HEX, text, word.start(), problem, "two digits a byte")
-    data = bytes.fromhex(text)
+    data = bytes.fromhex("".join(text.split()))
     if not data:
         raise TextError(Reason.HEX, text, 0, "no bytes", "as in '37 74 43'")
     return data
@@ -63,14 +63,18 @@ def read_plan(lines: Iterable[str]) -> Iterator[Sending]:
     """
     for line in lines:
         if line.strip() and not line.lstrip().startswith("#"):
-            yield from _sendings(line.strip())
+            yield from _sendings(line.rstrip())
 
 
 def _sendings(line: str) -> Iterator[Sending]:
     head, bar, tail = line.partition("|")
     given = _options(line, head) if bar else {}
-    packet = (tail if bar else head).strip()
-    data = bytes(Packet.from_text(packet)) if ":" in packet else parse_hex(packet)
+    packet = tail if bar else head
+    try:
+        data = bytes(Packet.from_text(packet)) if ":" in packet else parse_hex(packet)
+    except TextError as error:
+        place = len(line) - len(packet) + packet.index(error.text) + error.position
+        raise TextError(error.reason, line, place, error.problem, error.hint) from None
     timing = Timing(**{name.replace("-", "_"): given[name] for name in _TIMING if name in given})
     sending = Sending(
         data,

@@ -99,6 +99,7 @@ def synthesize(
     (169, True)
     """
     for name, value, least in (
+        ("start_ns", start_ns, 0),
         ("jitter_ns", jitter_ns, 0),
         ("sampling_ns", sampling_ns, 1),
         ("pulses_per_second", pulses_per_second, 0),

@@ -9,10 +9,10 @@ from typing import Any, get_type_hints
 
 import pytest
 from construct import ConstructError, Container
-from twins import ACCESSORY, FINAL, IN_BROADCASTS, PACKET, READINGS, TWINS, error_byte
 
 import dccwire
 from dccwire.formats import FORMATS, Kept
+from twins import ACCESSORY, FINAL, IN_BROADCASTS, PACKET, READINGS, TWINS, error_byte
 
 YES_NO = (False, True)
 BIT, BYTE = range(2), range(256)

@@ -75,6 +75,8 @@ def _open(given: argparse.Namespace) -> Recording:
         from dccwire.recordings import read
     except ModuleNotFoundError as error:
         raise MissingPartError(error.name or "numpy", "capture") from None
+    if given.uncertainty < 0:
+        raise FieldError("uncertainty", "0 or more", given.uncertainty)
     return read(
         given.file,
         signal=given.signal,
@@ -86,15 +88,16 @@ def _open(given: argparse.Namespace) -> Recording:
 
 
 @contextmanager
-def _progress(recording: Recording) -> Iterator[Callable[[], None]]:
-    """Show how far the recording is read, on a terminal, if it takes long."""
-    if not sys.stderr.isatty():
+def _progress(recording: Recording, *, lines: bool = False) -> Iterator[Callable[[], None]]:
+    """Show how far the recording is read, on a terminal where nothing else is being printed."""
+    if not sys.stderr.isatty() or (sys.stdout.isatty() and lines):
         yield lambda: None
         return
     from rich.console import Console
     from rich.progress import Progress
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
+    console = Console(stderr=True)
+    with Progress(console=console, transient=True, redirect_stdout=False) as bar:
         task = bar.add_task(recording.path, total=1.0)
         yield lambda: bar.update(task, completed=recording.fraction)
 
@@ -116,7 +119,7 @@ def _events(
 def _packets(given: argparse.Namespace) -> int:
     recording = _open(given)
     read, others = 0, dict.fromkeys(_NAMES.values(), 0)
-    with _progress(recording) as progress:
+    with _progress(recording, lines=True) as progress:
         for event in _events(recording, given.uncertainty, progress):
             name = _NAMES[type(event)]
             others[name] += 1

@@ -56,11 +56,14 @@ def add_command(
 
 
 def _lines(given: Sequence[str]) -> Iterator[str]:
-    """The arguments, with `-` as the lines of standard input; blank lines and comments go."""
+    """The arguments, with `-` as the lines of standard input but for blank ones and comments."""
     for one in given:
-        for line in sys.stdin if one == "-" else (one,):
-            if line.strip() and not line.lstrip().startswith("#"):
-                yield line.strip()
+        if one != "-":
+            yield one.strip()
+            continue
+        for line in map(str.strip, sys.stdin):
+            if line and not line.startswith("#"):
+                yield line
 
 
 def _byte_strings(given: Sequence[str]) -> Iterator[bytes]:

@@ -16,11 +16,21 @@ from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.report import Report, RuleResult
 from dccwire.conformance.rules import RULES, Verdict
 from dccwire.conformance.timing import TimingRules
+from dccwire.errors import FieldError
 from dccwire.receiver.columns import ColumnReceiver, Columns, Times
 from dccwire.receiver.edges import SHORTEST_NS
 from dccwire.recordings import Chunk, Recording, read
+from dccwire.recordings.recording import TOO_COARSE_NS
 
 __all__ = ["check"]
+
+_LATER = "defined later (from memory)"
+
+_HEAD_EDGES = 1 << 14
+"""So many edges tell the resolution, however they are cut into chunks."""
+
+_ERROR_BOUND_NS = 13_000
+"""Half the distance of the windows for ones and zeros: errors of so much mix them up."""
 
 
 def check(
@@ -40,6 +50,8 @@ def check(
 
     Raises:
         RecordingError: the file cannot be used.
+        FieldError: a number that is no rule's, an uncertainty below 0 or so large that ones and
+            zeros cannot be told apart, or an edge before the one before it.
 
     >>> from dccwire.synthesis import Sending, synthesize
     >>> idles = synthesize([Sending(bytes.fromhex("FF00FF"))] * 20, jitter_ns=300, seed=1)
@@ -47,6 +59,9 @@ def check(
     >>> report.verdict.value, report.packets
     ('pass', 20)
     """
+    for number in rules or ():
+        if number not in RULES:
+            raise FieldError("rules", f"some of {', '.join(map(str, RULES))}", number)
     if isinstance(recording, (str, os.PathLike)):
         recording = read(recording)
     if isinstance(recording, Recording):
@@ -54,10 +69,9 @@ def check(
         chunks: Iterator[Chunk] = iter(recording)
     else:
         chunks = (one if isinstance(one, Chunk) else Chunk(one) for one in recording)
-        head = next(chunks, Chunk(np.empty(0, np.int64)))
-        divisor = int(np.gcd.reduce(np.diff(head.edges))) or 1
-        judge = _Judge(divisor, "greatest common divisor of the edge times", uncertainty_ns)
-        chunks = chain((head,), chunks)
+        head = list(_head(chunks))
+        judge = _Judge(*_resolution(head), uncertainty_ns)
+        chunks = chain(head, chunks)
     for chunk in chunks:
         judge.add(chunk)
         if progress is not None:
@@ -69,6 +83,29 @@ def check(
     return judge.report("edges", (), rules)
 
 
+def _head(chunks: Iterator[Chunk]) -> Iterator[Chunk]:
+    """The first chunks, until there are edges enough."""
+    edges = 0
+    while edges < _HEAD_EDGES and (chunk := next(chunks, None)) is not None:
+        edges += len(chunk.edges)
+        yield chunk
+
+
+def _resolution(head: Iterable[Chunk]) -> tuple[int, str]:
+    """The resolution of edge times that come without one, in ns, and where it comes from (M9).
+
+    Durations that are all the same have a divisor that says nothing about a clock; nor does one
+    with which no packet could be read, such as that of 60 µs and 100 µs.
+    """
+    edges = np.concatenate([np.empty(0, np.int64), *(one.edges for one in head)])[:_HEAD_EDGES]
+    lengths = np.diff(edges)
+    if len(lengths) and lengths.min() != lengths.max():
+        divisor = int(np.gcd.reduce(lengths))
+        if 1 < divisor < TOO_COARSE_NS:
+            return divisor, "greatest common divisor of the edge times"
+    return 1, "unit of the edge times"
+
+
 class _Judge:
     """The receiver and all measures of one recording."""
 
@@ -76,9 +113,13 @@ class _Judge:
         self._resolution = resolution_ns
         self._resolution_source = resolution_source
         self._uncertainty = uncertainty_ns
-        self._receiver = ColumnReceiver(resolution_ns=resolution_ns)
+        most = _ERROR_BOUND_NS - 1 - resolution_ns
+        if not 0 <= uncertainty_ns <= most:
+            raise FieldError("uncertainty_ns", f"0 to {most} ns", uncertainty_ns)
+        error = resolution_ns + uncertainty_ns
+        self._receiver = ColumnReceiver(resolution_ns=error)
         self._timing = TimingRules(resolution_ns, uncertainty_ns)
-        self._packets = PacketRules()
+        self._packets = PacketRules(error)
         self._edges = self._gaps = 0
         self._first: int | None = None
         self._last = 0
@@ -93,6 +134,7 @@ class _Judge:
         if chunk.gap is not None:
             self._gaps += 1
             self._take(self._receiver.gap(*chunk.gap))
+            self._packets.cut(chunk.gap[0])
 
     def close(self, end_ns: int | None) -> None:
         """The recording ends."""
@@ -124,13 +166,19 @@ class _Judge:
         if merged:
             shortest = SHORTEST_NS / 1e3
             yield (
-                f"{len(merged)} pulse{'s' * (len(merged) > 1)} shorter than {shortest:g} us merged before judging "
-                f"(S-9.1 §B, M8), the first at {merged[0] / 1e6:.3f} ms"
+                f"{_number(len(merged), 'pulse')} shorter than {shortest:g} us merged before "
+                f"judging (S-9.1 §B, M8), the first at {merged[0] / 1e6:.3f} ms"
+            )
+        silences = self._packets.gaps - self._gaps
+        if silences:
+            yield (
+                f"no edge for more than 10 ms, {_number(silences, 'time')}: a gap in the signal; a "
+                "packet that it cuts is not judged"
             )
         if self._timing.between:
             yield (
-                f"{self._timing.between} half-bits between packets belong to none and are not "
-                "judged: a cutout or another protocol may stand there (S-9.2 §C)"
+                f"between packets {_number(self._timing.between, 'half-bit')} not judged, of no "
+                "packet: a cutout or another protocol may stand there (S-9.2 §C)"
             )
 
     def _results(self) -> Iterator[RuleResult]:
@@ -140,7 +188,9 @@ class _Judge:
         yield _limit(3, timing.zeros)
         yield _limit(4, timing.totals)
         shortest = timing.shortest_neither
-        yield _count(5, timing.neither, "" if shortest is None else _us(shortest))
+        torn = f"{_number(timing.torn, 'bit')} of half a 1 and half a 0"
+        worst = "" if shortest is None else _us(shortest)
+        yield _count(5, timing.neither, worst, torn * bool(timing.torn))
         preamble = packets.shortest_preamble
         exactly = packets.exactly_least
         note = f"{exactly} of exactly 14 with the end bit before; the strict reading asks 15 (C2)"
@@ -155,23 +205,28 @@ class _Judge:
         yield self._after_end()
         yield _count(18, packets.special, note="; ".join(self._special_notes()))
         yield _count(19, packets.idle)
-        shortest_length, longest = packets.shortest_length, packets.longest_length
-        span = f"{shortest_length} to {longest} bytes" if packets.length.measured else ""
-        yield _count(27, packets.length, span)
+        least, most = packets.shortest_length, packets.longest_length
+        span = f"{most} bytes" if least == most else f"{least} to {most} bytes"
+        later = f"{packets.longer_later} longer with first byte 253 or 254: {_LATER}"
+        span *= bool(packets.length.measured)
+        yield _count(27, packets.length, span, later * bool(packets.longer_later))
 
     def _after_end(self) -> RuleResult:
         """Rule 17 needs a state without signal, which one wire of two levels does not have."""
-        counter, shortest = self._packets.after_end, self._packets.shortest_after_end
         if self._gaps:
-            return _count(17, counter, "" if shortest is None else _us(shortest))
+            return _limit(17, self._packets.after_end)
         note = "one wire of two levels has no state 'no signal': record one (x or z) to decide"
         return RuleResult(RULES[17], Verdict.NOT_DECIDABLE, note=note)
 
     def _special_notes(self) -> Iterator[str]:
         if self._packets.byte_254:
-            yield "first byte 254 has a use in later additions (from memory)"
+            yield f"{self._packets.byte_254} with first byte 254: {_LATER}"
         if self._packets.from_memory:
-            yield f"{self._packets.from_memory} packets defined later (from memory)"
+            yield f"{self._packets.from_memory} of a form {_LATER}"
+
+
+def _number(count: int, what: str) -> str:
+    return f"{count} {what}{'s' * (count > 1)}"
 
 
 def _us(time_ns: int) -> str:

@@ -12,7 +12,7 @@ from operator import xor
 
 import numpy as np
 
-from dccwire.conformance.measures import Counter
+from dccwire.conformance.measures import NO_LIMIT, Counter, LimitMeasure
 from dccwire.errors import Reason
 from dccwire.formats import Kept, Provenance
 from dccwire.framing import SENT_PREAMBLE
@@ -25,24 +25,28 @@ __all__ = ["LEAST_AFTER_END_NS", "PacketRules"]
 IDLE, RESET = b"\xff\x00\xff", b"\x00\x00\x00"
 """The idle and the reset packet (S-9.2 §B)."""
 
+LATER = (253, 254)
+"""First bytes of advanced extended packets and of automatic log-on (from memory)."""
+
 LEAST_AFTER_END_NS = 26_000
 """How long the signal goes on after the end bit (S-9.2 §A footnote 3)."""
 
 
 class PacketRules:
-    """Counters of the packet rules, fed with columns, then closed."""
+    """Counters of the packet rules, fed with columns, then closed; `error_ns` as in `timing`."""
 
-    def __init__(self) -> None:
+    def __init__(self, error_ns: int) -> None:
         self.preamble, self.framing, self.error_byte = Counter(), Counter(), Counter()
-        self.after_end, self.special, self.idle = Counter(), Counter(), Counter()
-        self.length = Counter()
+        self.special, self.idle, self.length = Counter(), Counter(), Counter()
+        self.after_end = LimitMeasure(LEAST_AFTER_END_NS, -NO_LIMIT, error_ns)
         self.packets = 0
         self.shortest_preamble: int | None = None
         self.exactly_least = 0
-        self.shortest_after_end: int | None = None
-        self.shortest_length = self.longest_length = SHORTEST
-        self.from_memory = 0
-        self.byte_254 = 0
+        self.shortest_length: int | None = None
+        self.longest_length = 0
+        self.gaps = 0
+        # What has a use in later additions known from memory alone, and so is no failure.
+        self.from_memory = self.byte_254 = self.longer_later = 0
         self._doubtful: PacketReceived | None = None
         # Whether the packet before was complete, and where it ended.
         self._complete = False
@@ -55,6 +59,13 @@ class PacketRules:
                 self._add_columns(part)
             else:
                 self._add_event(part)
+
+    def cut(self, begin: int) -> None:
+        """Rule 17: the signal goes at `begin`, which silence on one wire of two levels is not."""
+        if self._end is not None:
+            lasted, ended = np.array([begin - self._end]), np.array([self._end])
+            self.after_end.add(lasted, lambda some: ended[some])
+        self._end = None
 
     def close(self) -> None:
         """Judge what waited for the event after it."""
@@ -110,8 +121,7 @@ class PacketRules:
                     self.framing.fail([event.begin])
                 self._complete = False
             case Gap():
-                if self._end is not None and event.begin > self._end:
-                    self._judge_after_end(event.begin - self._end)
+                self.gaps += 1
             case CutOff():
                 self._complete = False
             case Stray():
@@ -139,7 +149,10 @@ class PacketRules:
         self.error_byte.measured += 1
         self.length.measured += 1
         self._note_length(len(data))
-        if not SHORTEST <= len(data) <= LONGEST:
+        if len(data) > LONGEST and data[0] in LATER:
+            self.longer_later += 1
+            self.length.undecided += 1
+        elif not SHORTEST <= len(data) <= LONGEST:
             self.length.fail(time)
         if not event.error_byte_right:
             self.error_byte.fail(time)
@@ -154,8 +167,10 @@ class PacketRules:
             self.idle.measured += 1
             if event.data != IDLE:
                 self.idle.fail(time)
-        self.byte_254 += event.data[0] == 254
-        if packet is None or any(isinstance(one, Kept) for one in packet.instructions):
+        if event.data[0] in LATER:
+            self.byte_254 += 1
+            self.special.undecided += 1
+        elif packet is None or any(isinstance(one, Kept) for one in packet.instructions):
             self.special.fail(time)
         elif any(one.format.provenance is Provenance.FROM_MEMORY for one in packet.instructions):
             self.from_memory += 1
@@ -170,18 +185,12 @@ class PacketRules:
         if counted < SENT_PREAMBLE:
             self.preamble.fail([event.start])
 
-    def _judge_after_end(self, lasted: int) -> None:
-        self.after_end.measured += 1
-        known = self.shortest_after_end
-        self.shortest_after_end = lasted if known is None else min(known, lasted)
-        if lasted < LEAST_AFTER_END_NS:
-            self.after_end.fail([self._end or 0])
-
     def _note_preamble(self, counted: int, exactly: int) -> None:
         known = self.shortest_preamble
         self.shortest_preamble = counted if known is None else min(known, counted)
         self.exactly_least += exactly
 
     def _note_length(self, size: int) -> None:
-        self.shortest_length = min(self.shortest_length, size)
+        known = self.shortest_length
+        self.shortest_length = size if known is None else min(known, size)
         self.longest_length = max(self.longest_length, size)

@@ -78,11 +78,20 @@ class Report:
 
     @property
     def verdict(self) -> Verdict:
-        """The recording's own: fail, else undecided if a rule is, else pass."""
-        verdicts = {one.verdict for one in self.results}
+        """The recording's own: fail, else undecided if a rule is, else pass.
+
+        Where no rule passes, or there is no packet, nothing was shown: not exercised, or not
+        decidable if that is all that was found.
+        """
         if self.failed():
             return Verdict.FAIL
-        return Verdict.UNDECIDED if Verdict.UNDECIDED in verdicts else Verdict.PASS
+        verdicts = {one.verdict for one in self.results}
+        if Verdict.UNDECIDED in verdicts:
+            return Verdict.UNDECIDED
+        if Verdict.PASS in verdicts and self.packets:
+            return Verdict.PASS
+        lacking = verdicts == {Verdict.NOT_DECIDABLE}
+        return Verdict.NOT_DECIDABLE if lacking else Verdict.NOT_EXERCISED
 
     def to_dicts(self) -> Iterator[dict[str, Any]]:
         """The lines of the JSON form: one a rule, the last the summary."""

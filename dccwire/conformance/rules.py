@@ -76,12 +76,13 @@ def choose_rules(text: str) -> tuple[int, ...]:
     """
     chosen: set[int] = set()
     for part in text.split(","):
-        first, _, last = part.strip().partition("-")
-        if not (first.isdecimal() and (last or first).isdecimal()):
+        first, dash, last = part.strip().partition("-")
+        last = last if dash else first
+        if not (first.isdecimal() and last.isdecimal()):
             raise FieldError("rules", "numbers and ranges such as 1-5,14", text)
-        span = range(int(first), int(last or first) + 1)
-        named = [number for number in span if number in RULES]
-        if not named or (not last and not named):
+        span = range(int(first), int(last) + 1)
+        named = [number for number in RULES if number in span]
+        if not named:
             known = ", ".join(map(str, RULES))
             raise FieldError("rules", f"some of {known}", part.strip())
         chosen.update(named)

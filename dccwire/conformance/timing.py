@@ -1,8 +1,10 @@
 """Rules 1 to 5: how long half-bits last.
 
 A half-bit in a decoder's window for ones is judged as a one, in that for zeros as a zero; one in
-neither counts in rule 5 alone (M10). Half-bits between two packets, where a cutout or another
-protocol may stand, are counted and not judged. Room: edges and events in, measures out.
+neither counts in rule 5 alone (M10), and so does a bit that is half a one and half a zero. The
+windows reach as far further as a reading may be off, so what is in neither is so for certain.
+Half-bits between two packets, where a cutout or another protocol may stand, are counted and not
+judged. Room: edges and events in, measures out.
 """
 
 from __future__ import annotations
@@ -13,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.conformance.histogram import Histogram
-from dccwire.conformance.measures import NO_LIMIT, Counter, LimitMeasure, Readings
-from dccwire.receiver import PacketReceived, Stray
+from dccwire.conformance.measures import FIRST_TIMES, NO_LIMIT, Counter, LimitMeasure, Readings
+from dccwire.errors import Reason
+from dccwire.receiver import Fault, PacketReceived, Stray
 from dccwire.receiver.columns import Columns, PacketColumns
 from dccwire.receiver.edges import Windows
 from dccwire.signal import LIMITS
@@ -36,10 +39,12 @@ class TimingRules:
         self.neither = Counter()
         self.shortest_neither: int | None = None
         self.histogram = Histogram()
+        self.torn = 0
         self.between = 0
-        self._error = error
-        self._windows = Windows(resolution_ns)
+        self._windows = Windows(error)
         self._after_packet = False
+        # Whether the next columns begin with the last half of a bit whose first is of a 1 or a 0.
+        self._torn_open = False
 
     def add(self, columns: Columns) -> None:
         """Measure the half-bits that the events of these columns cover."""
@@ -57,34 +62,50 @@ class TimingRules:
             self.between += end - begin
         self._add(self.ones, lengths, edges, one)
         self._add(self.zeros, lengths, edges, zero)
-        self._add_neither(lengths, edges, ~(one | zero) & (lengths > 0) & (lengths <= zero_high))
+        self._add_neither(columns, lengths, one | zero)
         for begin, end in _packet_spans(columns):
             first, last = lengths[begin:end:2], lengths[begin + 1 : end : 2]
             starts, ones = edges[begin:end:2], one[begin:end:2] & one[begin + 1 : end : 2]
             self._add(self.differences, np.abs(first - last), starts, ones)
             zeros = ~(one[begin:end:2] | one[begin + 1 : end : 2])
             self._add(self.totals, first + last, starts, zeros)
-        self.histogram.add(lengths[one | zero])
+        self.histogram.add(lengths[self._judged(lengths)])
 
     def _add(
         self, measure: LimitMeasure, readings: Readings, times: Readings, mask: NDArray[np.bool_]
     ) -> None:
         measure.add(readings[mask], lambda some: times[np.flatnonzero(mask)[some]])
 
-    def _add_neither(self, lengths: Readings, edges: Readings, mask: NDArray[np.bool_]) -> None:
-        self.neither.measured += len(lengths)
-        found = np.flatnonzero(mask)
-        if not len(found):
-            return
-        readings = lengths[found]
-        one, zero, error = LIMITS["t1"], LIMITS["t0"], self._error
-        certain = (readings <= one.least - error) | (readings >= zero.most + error)
-        certain |= (readings >= one.most + error) & (readings <= zero.least - error)
-        self.neither.undecided += len(found) - int(certain.sum())
-        self.neither.fail(edges[found[certain]].tolist())
-        shortest = int(readings.min())
-        known = self.shortest_neither
-        self.shortest_neither = shortest if known is None else min(known, shortest)
+    def _judged(self, lengths: Readings) -> NDArray[np.bool_]:
+        """Which half-bits are judged: not those between packets, nor silence (a gap)."""
+        return (lengths > 0) & (lengths <= self._windows.zero[1])
+
+    def _add_neither(self, columns: Columns, lengths: Readings, either: NDArray[np.bool_]) -> None:
+        judged = self._judged(lengths)
+        found = judged & ~either
+        self.neither.measured += int(judged.sum())
+        if found.any():
+            shortest = int(lengths[found].min())
+            known = self.shortest_neither
+            self.shortest_neither = shortest if known is None else min(known, shortest)
+        torn = self._find_torn(columns, either)
+        self.torn += len(torn)
+        found[torn] = True
+        places = np.flatnonzero(found)
+        self.neither.fail(columns.edges[places[:FIRST_TIMES]].tolist(), len(places))
+
+    def _find_torn(self, columns: Columns, either: NDArray[np.bool_]) -> list[int]:
+        """Last halves of bits that broke a packet off, though each half is of a 1 or of a 0."""
+        found = [0] if self._torn_open and either[0] else []
+        self._torn_open = False
+        for part in columns.parts:
+            if isinstance(part, Fault) and part.reason is Reason.HALF_BITS:
+                place = int(np.searchsorted(columns.edges, part.end))
+                if place == len(either):
+                    self._torn_open = bool(either[-1])
+                elif either[place - 1] and either[place]:
+                    found.append(place)
+        return found
 
     def _spans_between(self, columns: Columns) -> Iterator[tuple[int, int]]:
         """Half-bits of stray stretches that follow on a packet, as positions in the edges."""

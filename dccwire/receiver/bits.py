@@ -29,20 +29,22 @@ class BitReceiver:
     """
 
     def __init__(self) -> None:
-        self._machine = Machine(settled=2)
+        self._machine = Machine(settled=2, longest=2)
+        self._halves = 0
         self._machine.start(0)
 
     def feed(self, bits: Bits | Iterable[bool | int]) -> list[Event]:
         """Take bits, in order, and give the events that they complete."""
         kinds = [half for bit in each_bit(bits) for half in (int(bool(bit)),) * 2]
-        at = self._machine.at
-        assert at is not None  # never stopped but by close
-        return self._count(self._machine.feed(kinds, range(at + 1, at + 1 + len(kinds))))
+        begin, self._halves = self._halves, self._halves + len(kinds)
+        marks = range(begin + 1, self._halves + 1)
+        return self._count(self._machine.feed(zip(kinds, marks, strict=True)))
 
     def close(self) -> list[Event]:
-        """End the stream, and give what is in hand."""
-        at = self._machine.at
-        return [] if at is None else self._count(self._machine.stop(at))
+        """End the stream, and give what is in hand; bits fed after it count on."""
+        events = self._machine.stop(self._halves)
+        self._machine.start(self._halves)
+        return self._count(events)
 
     @staticmethod
     def _count(events: list[Event]) -> list[Event]:

@@ -15,10 +15,9 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from dccwire.errors import FieldError
-from dccwire.receiver.edges import SHORTEST_NS, Windows
+from dccwire.receiver.edges import SHORTEST_NS, Windows, check_gap, check_order
 from dccwire.receiver.events import Event, Gap, PacketReceived
-from dccwire.receiver.machine import GAP, LEAST_HALVES, ONE, OTHER, ZERO, Machine
+from dccwire.receiver.machine import GAP, LEAST_HALVES, ONE, OTHER, ZERO
 
 __all__ = ["ColumnReceiver", "Columns", "PacketColumns"]
 
@@ -56,7 +55,8 @@ class PacketColumns:
 
     def equals(self, data: bytes) -> NDArray[np.bool_]:
         """Which packets have these bytes, a row each."""
-        same = (self.data[:, : len(data)] == np.frombuffer(data, np.uint8)).all(axis=1)
+        padded = np.frombuffer(data[:_BYTES].ljust(_BYTES, b"\0"), np.uint8)
+        same = (self.data == padded).all(axis=1)
         equal: NDArray[np.bool_] = same & (self.size == len(data))
         return equal
 
@@ -112,9 +112,8 @@ class ColumnReceiver:
     def __init__(self, *, resolution_ns: int = 0, shortest_ns: int = SHORTEST_NS) -> None:
         self.merged = 0
         self.merged_at: list[int] = []
-        self._windows = Windows(resolution_ns)
-        self._shortest = shortest_ns
-        self._machine = Machine(self._windows.settled)
+        self._windows = Windows(resolution_ns, shortest_ns)
+        self._machine = self._windows.machine()
         # The last edge, which a short pulse may yet take away; then the real edges from the end
         # of the last event on, and how many half-bits of them the machine has read.
         self._pending = self._edges = np.empty(0, np.int64)
@@ -125,15 +124,13 @@ class ColumnReceiver:
         """Take edges, in order.
 
         Raises:
-            FieldError: an edge before the one before it.
+            FieldError: an edge before the one before it; the receiver is as before the call.
         """
         if len(edge_times_ns) == 0:
             return Columns((), self._edges[:0])
-        first = int(edge_times_ns[0])
-        if self._latest is not None and first < self._latest:
-            raise FieldError("edge time", f"{self._latest} ns or later", first)
-        self._latest = int(edge_times_ns[-1])
+        check_order(self._latest, int(edge_times_ns[0]))
         self._merge(np.concatenate((self._pending, edge_times_ns)))
+        self._latest = int(edge_times_ns[-1])
         parts = self._advance()
         return Columns(parts, self._hand_out(parts))
 
@@ -143,8 +140,7 @@ class ColumnReceiver:
         Raises:
             FieldError: the stretch begins before the last edge, or ends before it begins.
         """
-        if start_ns > end_ns or (self._latest is not None and start_ns < self._latest):
-            raise FieldError("gap", "a stretch after the last edge", (start_ns, end_ns))
+        check_gap(self._latest, start_ns, end_ns)
         columns = self._stop(start_ns)
         self._latest = end_ns
         return Columns([*columns.parts, Gap(start_ns, end_ns)], columns.edges)
@@ -170,10 +166,10 @@ class ColumnReceiver:
         lengths = np.diff(raw)
         if len(lengths) and int(lengths.min()) < 0:
             at = int(np.flatnonzero(lengths < 0)[0])
-            raise FieldError("edge time", f"{raw[at]} ns or later", int(raw[at + 1]))
+            check_order(int(raw[at]), int(raw[at + 1]))
         keep = np.ones(len(raw), np.bool_)
         taken = -1
-        for at in np.flatnonzero(lengths < self._shortest).tolist():
+        for at in np.flatnonzero(lengths < self._windows.shortest).tolist():
             if at > taken:
                 keep[at : at + 2] = False
                 taken = at + 1
@@ -190,7 +186,8 @@ class ColumnReceiver:
             return self._edges[:0]
         part = parts[-1]
         end = int(part.end[-1]) if isinstance(part, PacketColumns) else part.end
-        covered = int(np.searchsorted(self._edges, end, side="right")) - 1
+        covered = int(np.searchsorted(self._edges, end))
+        covered -= int(self._edges[covered]) > end  # within a half-bit
         edges, self._edges = self._edges[: covered + 1], self._edges[covered:]
         self._read -= covered
         return edges
@@ -215,14 +212,12 @@ class ColumnReceiver:
             else:
                 if found.clean[number]:
                     beyond = int(found.end[number])
-                    parts += machine.feed(
-                        found.kinds(at, beyond), marks[at + 1 : beyond + 1].tolist()
-                    )
+                    parts += machine.feed(found.halves(at, beyond))
                     at = beyond
                 number += 1
         if last or not machine.after_packet or len(marks) - at > _PATIENCE:
             beyond = len(marks) - 1
-            parts += machine.feed(found.kinds(at, beyond), marks[at + 1 :].tolist())
+            parts += machine.feed(found.halves(at, beyond))
             at = beyond
         self._read += at
         return parts
@@ -285,12 +280,12 @@ class _Candidates:
             marks[begin], marks[start], marks[end], (start - begin) // 2, size, data
         )
 
-    def kinds(self, at: int, beyond: int) -> list[int]:
-        """The kinds of half-bits, for the state machine."""
+    def halves(self, at: int, beyond: int) -> Iterator[tuple[int, int]]:
+        """The half-bits as the state machine takes them."""
         some = slice(at, beyond)
         kinds = np.full(beyond - at, OTHER)
         kinds[self.lengths[some] > self._longest] = GAP
         kinds[self.zero[some]] = ZERO
         kinds[self.one[some]] = ONE
-        listed: list[int] = kinds.tolist()
-        return listed
+        marks = self.marks[at + 1 : beyond + 1]
+        return zip(kinds.tolist(), marks.tolist(), strict=True)

@@ -7,7 +7,7 @@ no edges, no numpy.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from dccwire.errors import Reason
 from dccwire.framing import LEAST_PREAMBLE, MOST_BYTES
@@ -30,12 +30,13 @@ class Machine:
     Args:
         settled: how long the last half of a packet end bit must have lasted for the packet to be
             complete although no edge closed it.
+        longest: how long a half-bit may last; more is a gap.
 
     `at` is where the next half-bit begins; None before the first edge and after a stop.
     """
 
-    def __init__(self, settled: int) -> None:
-        self._settled = settled
+    def __init__(self, settled: int, longest: int) -> None:
+        self._settled, self._longest = settled, longest
         self.at: int | None = None
         # `_state`, then what counts while hunting: the length of a run of ones in half-bits, where
         # it and its second half-bit begin, and where stray half-bits before it begin.
@@ -44,18 +45,21 @@ class Machine:
         self._stray: int | None = None
         # Whether the run (while hunting) or the preamble (in a packet) follows on an end bit.
         self._adjoining = False
+        # A half-bit of neither kind that ended such a run: where it ends and begins, the run, and
+        # `_adjoining` then. If a zero follows, the two are the packet start bit (E7).
+        self._doubt = (0, 0, 0, False)
         # In a packet: what its event will hold; the byte in hand, a one marking its top, or 0 where
-        # a start or end bit is due; the first half of the bit in hand, and where it ends.
+        # a start or end bit is due; the first half of the bit in hand.
         self._begin = self._start = self._preamble = 0
         self._data = bytearray()
         self._value = 0
         self._first = ZERO
-        self._middle = 0
 
     def start(self, at: int, *, after_packet: bool = False) -> None:
         """Hunt from a position on, as at the start, or as after a packet end bit."""
         self.at = at
         self._state, self._run, self._stray = _HUNT, 0, None
+        self._doubt = (0, 0, 0, False)
         self._adjoining = after_packet
 
     @property
@@ -63,18 +67,17 @@ class Machine:
         """Whether the last half-bit closed a packet end bit."""
         return self._state == _HUNT and self._adjoining and not self._run
 
-    def feed(self, kinds: Iterable[int], marks: Iterable[int]) -> list[Event]:
-        """Half-bits by their kinds and by where they end, after a `start`."""
+    def feed(self, halves: Iterable[Sequence[int]]) -> list[Event]:
+        """Half-bits, each by its kind and by where it ends, after a `start`."""
         events: list[Event] = []
         at = self.at
         assert at is not None
         state, run, first, value = self._state, self._run, self._first, self._value
-        for kind, mark in zip(kinds, marks, strict=True):
+        for kind, mark in halves:
             if kind == GAP:
                 self.at, self._state, self._run = at, state, run
                 self._first, self._value = first, value
-                events += self.stop(mark, silent=True)
-                events.append(Gap(max(at, events[-1].end) if events else at, mark))
+                events += self.stop(mark)
                 self.start(mark)
                 state, run = _HUNT, 0
             elif state == _SECOND:
@@ -86,7 +89,7 @@ class Machine:
                 elif first + kind == ZERO + OTHER and first != kind:
                     bit = ZERO  # one half in range makes a 0 (E7)
                 else:
-                    events.append(self._fault(Reason.HALF_BITS, self._middle))
+                    events.append(self._fault(Reason.HALF_BITS, at))
                     state, run = _HUNT, int(kind == ONE)
                     self._adjoining = False
                     self._stray = None if run else at
@@ -109,15 +112,21 @@ class Machine:
                     events.append(self._fault(Reason.NO_END_BIT, mark))
                     state, run, self._adjoining, self._stray = _HUNT, 0, False, None
             elif state == _FIRST:
-                first, self._middle, state = kind, mark, _SECOND
+                first, state = kind, _SECOND
             elif kind == ONE:
                 if run == 0:
                     self._run_begin, self._run_second = at, mark
                 run += 1
             elif kind == ZERO and run >= LEAST_HALVES:
                 events += self._open(run, at)
-                state, run, first, self._middle, value = _SECOND, 0, ZERO, mark, 0
+                state, run, first, value = _SECOND, 0, ZERO, 0
+            elif kind == ZERO and self._doubt[0] == at and self._doubt[2]:
+                _, start, run, self._adjoining = self._doubt
+                events += self._open(run, start)
+                state, run, value = _FIRST, 0, 1
             else:
+                if run >= LEAST_HALVES:
+                    self._doubt = (mark, at, run, self._adjoining)
                 if kind == ZERO and run > 1 and self._adjoining:
                     short = Reason.SHORT_PREAMBLE
                     events.append(Fault(self._run_begin, at, short, run // 2, b""))
@@ -130,15 +139,16 @@ class Machine:
         self._first, self._value = first, value
         return events
 
-    def stop(self, until: int, *, silent: bool = False) -> list[Event]:
+    def stop(self, until: int) -> list[Event]:
         """The half-bits end: the level after the last edge held to `until`, without an edge.
 
-        What is in hand comes out; `silent` leaves the time since the last edge to a gap.
+        What is in hand comes out, then a gap if the silence is longer than any half-bit.
         """
         at = self.at
         if at is None:
             return []
         events: list[Event] = []
+        silent = until - at > self._longest
         end = at if silent else until
         if self._state == _HUNT:
             stray = self._stray if self._stray is not None or self._run else at
@@ -147,13 +157,14 @@ class Machine:
             if self._run:
                 events.append(CutOff(self._run_begin, end, self._run // 2, b"", ""))
         elif self._ending and until - at >= self._settled:
-            closed = at + self._settled
-            events.append(self._packet(closed))
-            if closed < end:
-                events.append(Stray(closed, end))
+            events.append(self._packet(at + self._settled))
+            if events[0].end < end:
+                events.append(Stray(events[0].end, end))
         else:
             bits = f"{self._value:b}"[1:]
             events.append(CutOff(self._begin, end, self._preamble, bytes(self._data), bits))
+        if silent:
+            events.append(Gap(events[-1].end if events else at, until))
         self.at, self._state, self._run, self._stray = None, _HUNT, 0, None
         self._adjoining = False
         return events

@@ -1,0 +1,341 @@
+"""Rules 14 to 19 and 27: planted packets, flipped bits, gaps."""
+
+from __future__ import annotations
+
+from functools import reduce
+from operator import xor
+
+import numpy as np
+import pytest
+from conformance_helpers import (
+    COARSE,
+    PLAIN,
+    PLAIN_US,
+    START_US,
+    edges_of,
+    failing,
+    judge,
+    lengths_of,
+    result,
+)
+
+from dccwire.conformance import Report, Verdict, check
+from dccwire.recordings import Chunk
+from dccwire.synthesis import Sending
+
+PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
+NOT_EXERCISED = Verdict.NOT_EXERCISED
+SECOND = (PLAIN_US + START_US) * 1000
+"""Where the second packet's start bit begins, if the first one is plain and both have 14 ones."""
+
+LONG = bytes.fromhex("C3E8EC0603C2")
+"""Six bytes whose exclusive OR is 0."""
+
+
+def with_error_byte(text: str) -> bytes:
+    """Bytes and their exclusive OR."""
+    data = bytes.fromhex(text)
+    return data + bytes([reduce(xor, data)])
+
+
+def among(*data: bytes | str) -> Report:
+    """The report on packets between two plain ones before and three after."""
+    return judge(lengths_of(PLAIN, *data, *[PLAIN] * 3))
+
+
+def split(*lengths: list[int], gap_us: int = 500, held_us: int = 500) -> Report:
+    """Stretches of half-bits; before each but the first: a level held, then one undefined."""
+    chunks, at = [], 0
+    for place, stretch in enumerate(lengths):
+        edges = edges_of(stretch, at)
+        start = int(edges[-1]) + held_us * 1000
+        at = start + gap_us * 1000
+        chunks.append(Chunk(edges, (start, at) if place < len(lengths) - 1 else None))
+    return check(chunks)
+
+
+@pytest.mark.parametrize(
+    ("ones", "counted", "verdict"),
+    [(11, 12, FAIL), (12, 13, FAIL), (13, 14, PASS), (14, 15, PASS), (30, 31, PASS)],
+)
+def test_rule_14_counts_the_end_bit_that_adjoins(ones: int, counted: int, verdict: Verdict) -> None:
+    """At least 14 ones, the end bit of the packet before among them (S-9.2 §A; C2)."""
+    plain = lengths_of(PLAIN, PLAIN, preamble=40)
+    report = judge(plain + lengths_of(PLAIN, PLAIN, preamble=ones))
+    found = result(report, 14)
+    assert (found.verdict, found.measured, found.worst) == (verdict, 3, f"{counted} ones")
+    strict = "2 of exactly 14 with the end bit before; the strict reading asks 15 (C2)"
+    assert found.note == (strict if counted == 14 else "")
+    if verdict is FAIL:
+        packet = PLAIN_US + (40 - 14) * 116
+        first = 2 * packet + ones * 116
+        second = first + PLAIN_US - (14 - ones) * 116
+        assert found.first_times_ns == (first * 1000, second * 1000)
+
+
+def test_rule_14_strict_reading_is_told_once_for_each() -> None:
+    """Packets one by one and many at a time count alike."""
+    found = result(judge(lengths_of(*[PLAIN] * 9, preamble=13)), 14)
+    assert found.note.startswith("8 of exactly 14")
+
+
+@pytest.mark.parametrize(("ones", "verdict"), [(13, FAIL), (14, PASS), (15, PASS)])
+def test_rule_14_without_the_end_bit_after_a_gap(ones: int, verdict: Verdict) -> None:
+    """What lies before a gap does not count (S-9.2 §A)."""
+    report = split(lengths_of(PLAIN), lengths_of(PLAIN, preamble=ones))
+    found = result(report, 14)
+    assert (found.verdict, found.measured, found.worst) == (verdict, 1, f"{ones} ones")
+    assert found.note == ""
+
+
+def test_rule_14_a_left_over_half_does_not_count() -> None:
+    """An odd half after the end bit parts it from the ones that are counted back (E8)."""
+    report = judge([*lengths_of(PLAIN), 58_000, *lengths_of(PLAIN, preamble=13)])
+    assert (result(report, 14).verdict, result(report, 14).worst) == (FAIL, "13 ones")
+    report = judge([*lengths_of(PLAIN), 58_000, *lengths_of(PLAIN)])
+    assert (result(report, 14).verdict, result(report, 14).worst) == (PASS, "14 ones")
+
+
+@pytest.mark.parametrize("ones", [1, 5, 9])
+def test_rule_14_too_few_ones_for_any_receiver(ones: int) -> None:
+    """Below ten ones there is no packet to a receiver, but a failed preamble."""
+    report = judge(lengths_of(PLAIN) + lengths_of(PLAIN, preamble=ones) + lengths_of(PLAIN))
+    found = result(report, 14)
+    assert (found.verdict, found.failed, found.measured) == (FAIL, 1, 1)
+    assert (found.worst, found.first_times_ns) == (f"{ones + 1} ones", (PLAIN_US * 1000,))
+    assert failing(report) == {14: 1}
+
+
+def test_rule_14_needs_a_complete_packet_before() -> None:
+    """The first packet's preamble, one after a cut-off packet, one after a broken one: none."""
+    assert result(judge(lengths_of(PLAIN, preamble=10)), 14).verdict is NOT_EXERCISED
+    short = lengths_of(PLAIN, preamble=12)
+    assert result(split(lengths_of(PLAIN)[:60], short), 14).verdict is NOT_EXERCISED
+    # Ones before a gap may be a preamble that was cut off.
+    report = split(lengths_of(PLAIN) + [58_000] * 8, short)
+    assert result(report, 14).verdict is NOT_EXERCISED
+    broken = lengths_of(PLAIN)
+    broken[28 + 14] = 75_000
+    assert result(judge(broken + short), 14).verdict is NOT_EXERCISED
+
+
+def test_rule_14_follows_on_a_packet_with_a_wrong_error_byte() -> None:
+    """Such a packet is complete: the preamble after it is judged."""
+    wrong = lengths_of(PLAIN, "033F3D")
+    report = judge(wrong + lengths_of(PLAIN, preamble=12) + lengths_of(PLAIN))
+    assert failing(report) == {14: 1, 16: 1}
+    assert result(report, 14).worst == "13 ones"
+
+
+@pytest.mark.parametrize(("data", "flip"), [(PLAIN, 9), (PLAIN, 18), (PLAIN, 27)])
+@pytest.mark.parametrize("preamble", [14, 17, 18, 19, 25])
+def test_rule_15_flips_in_three_bytes(data: bytes, flip: int, preamble: int) -> None:
+    """A 1 for the 0 before a byte, a 0 for the 1 at the end (S-9.2 §A), and nothing else."""
+    check_flip(data, flip, preamble)
+
+
+@pytest.mark.parametrize("flip", [9, 18, 27, 36, 45, 54])
+@pytest.mark.parametrize("preamble", [14, 17, 18, 19, 25])
+def test_rule_15_flips_in_six_bytes(flip: int, preamble: int) -> None:
+    """The same with four more start bits."""
+    check_flip(LONG, flip, preamble)
+
+
+def check_flip(data: bytes, flip: int, preamble: int) -> None:
+    """Rule 15 fails once, at the packet's start bit, and no other rule."""
+    sendings = [
+        Sending(each, preamble, COARSE, flip=flip if at == 1 else None)
+        for at, each in enumerate((PLAIN, data, PLAIN, PLAIN))
+    ]
+    report = judge(length for sending in sendings for length in sending.lengths())
+    assert failing(report) == {15: 1}
+    start = PLAIN_US + START_US + 2 * (preamble - 14) * 116
+    assert result(report, 15).first_times_ns == (start * 1000,)
+
+
+def test_rule_15_a_flipped_packet_start_bit_reads_as_another_packet() -> None:
+    """Then 03 3F 3C reads 06 7E 79, whose exclusive OR is 1: nothing shows which bit was wrong."""
+    sendings = [Sending(PLAIN, timing=COARSE, flip=0 if at == 1 else None) for at in range(4)]
+    report = judge(length for sending in sendings for length in sending.lengths())
+    # The end bit was read as the last byte's, so one more 1 is spent: 13 and the end bit are left.
+    assert failing(report) == {16: 1}
+    assert result(report, 14).worst == "14 ones"
+
+
+def test_rule_15_a_flipped_start_bit_before_ff() -> None:
+    """FF 00 FF without the 0 before its last byte is FF 00, and the preamble after it longer."""
+    sendings = [
+        Sending(bytes.fromhex("FF00FF"), timing=COARSE, flip=18 if at == 1 else None)
+        for at in range(4)
+    ]
+    report = judge(length for sending in sendings for length in sending.lengths())
+    assert failing(report) == {16: 1, 27: 1}
+
+
+def test_rule_15_a_packet_that_never_ends() -> None:
+    """Zeros where start and end bits stand: after 16 bytes no end bit is waited for."""
+    report = judge(lengths_of(PLAIN) + lengths_of(bytes(40)) + lengths_of(PLAIN))
+    assert failing(report) == {15: 1}
+    assert result(report, 15).first_times_ns == (PLAIN_US * 1000,)
+    assert result(report, 15).measured == 3
+
+
+def test_rules_15_and_16_count_each_packet_once() -> None:
+    """All packets but the one whose bits were framed wrong have an error byte to judge."""
+    sendings = [Sending(PLAIN, timing=COARSE, flip=9 if at == 2 else None) for at in range(6)]
+    report = judge(length for sending in sendings for length in sending.lengths())
+    assert [result(report, number).measured for number in (15, 16, 27)] == [6, 5, 5]
+    # Of the five preambles that follow on a packet, one follows on the wrong one.
+    assert (report.packets, result(report, 14).measured) == (6, 4)
+
+
+def test_rule_16_exclusive_or() -> None:
+    """A wrong error byte fails once, at its packet start bit (S-9.2 §B)."""
+    report = among("033F3D", PLAIN)
+    assert failing(report) == {16: 1}
+    assert result(report, 16).first_times_ns == (SECOND,)
+    assert result(report, 16).measured == 6
+    assert result(among(PLAIN), 16).verdict is PASS
+    assert result(judge([58_000] * 40 + [99_000]), 16).verdict is NOT_EXERCISED
+
+
+def test_rule_16_at_the_end_of_the_recording() -> None:
+    """Nothing follows that could show a wrong start bit: the error byte is wrong."""
+    assert failing(judge(lengths_of(PLAIN, "033F3D"))) == {16: 1}
+
+
+@pytest.mark.parametrize("changes", [{3}, {3, 4}, {0}, {9}, {0, 9}, set(range(10)), {2, 5, 6}])
+def test_rule_16_counts_any_pattern(changes: set[int]) -> None:
+    """Wrong packets alone, in runs, first and last are counted, in order of time."""
+    report = judge(lengths_of(*("033F3D" if at in changes else PLAIN for at in range(10))))
+    # 3D has one 1 more than 3C.
+    starts, at = [], 0
+    for place in range(10):
+        starts.append((at + START_US) * 1000)
+        at += PLAIN_US - (198 - 116) * (place in changes)
+    assert failing(report) == {16: len(changes)}
+    assert result(report, 16).first_times_ns == tuple(starts[one] for one in sorted(changes)[:5])
+    assert [result(report, number).measured for number in (14, 15, 16, 27)] == [9, 10, 10, 10]
+
+
+def test_rule_17_is_not_decidable_on_two_levels() -> None:
+    """Without a state 'no signal' nobody can tell when it went (S-9.2 §A footnote 3)."""
+    found = result(among(PLAIN), 17)
+    assert (found.verdict, found.measured) == (Verdict.NOT_DECIDABLE, 0)
+    assert "x or z" in found.note
+
+
+@pytest.mark.parametrize(
+    ("held", "verdict"), [(1, FAIL), (25, FAIL), (26, UNDECIDED), (27, PASS), (500, PASS)]
+)
+def test_rule_17_with_a_gap(held: int, verdict: Verdict) -> None:
+    """At least 26 µs after the end bit, at q = 1 µs (M2): 25 fails, 26 is undecided."""
+    report = split(lengths_of(PLAIN), lengths_of(PLAIN), held_us=held)
+    found = result(report, 17)
+    assert (found.verdict, found.measured, found.worst) == (verdict, 1, f"{held} us")
+    ends = (PLAIN_US * 1000,) if verdict is FAIL else ()
+    assert (found.first_times_ns, found.failed) == (ends, len(ends))
+    assert (result(report, 14).verdict, report.packets) == (PASS, 2)
+
+
+def test_rule_17_where_the_signal_goes_with_the_end_bit() -> None:
+    """The end bit's last half, 58 µs, is closed by no edge; a receiver has it end after 52."""
+    report = split(lengths_of(PLAIN)[:-1], lengths_of(PLAIN), held_us=58)
+    assert (result(report, 17).verdict, result(report, 17).worst) == (FAIL, "6 us")
+
+
+def test_rule_17_needs_a_packet_before_the_gap() -> None:
+    """A gap after ones, and a second gap after one packet, show nothing."""
+    assert result(split([58_000] * 30, lengths_of(PLAIN)), 17).verdict is NOT_EXERCISED
+    assert result(split(lengths_of(PLAIN), [], lengths_of(PLAIN), held_us=40), 17).measured == 1
+
+
+def test_a_gap_before_the_first_edge_shows_nothing() -> None:
+    """A recording may begin with an undefined level."""
+    chunks = [Chunk(np.empty(0, np.int64), (0, 9000)), Chunk(edges_of(lengths_of(PLAIN), 9000))]
+    report = check(chunks)
+    assert (report.verdict, result(report, 17).verdict) == (PASS, NOT_EXERCISED)
+
+
+@pytest.mark.parametrize(
+    ("text", "rules"),
+    [
+        ("FF00FF", set()),
+        ("000000", set()),
+        ("0040", set()),  # S-9.2 §B, broadcast stop: 01DC000S
+        ("0001", set()),  # S-9.2.1 §C, hard reset to the broadcast address
+        ("0004", {18}),  # S-9.2.1 §C: 0000 010D is reserved
+        ("FF01", {18, 19}),
+        ("FF0000", {18, 19}),
+    ],
+)
+def test_rules_18_and_19_special_first_bytes(text: str, rules: set[int]) -> None:
+    """0 and 255 only in defined packets (S-9.2 §A, C7), 255 only as FF 00 FF (§B, Idle)."""
+    data = bytes.fromhex(text)
+    report = among(data if reduce(xor, data) == 0 else with_error_byte(text))
+    assert failing(report) == dict.fromkeys(rules, 1)
+    assert result(report, 18).measured == 1
+    assert result(report, 19).measured == (text[:2] == "FF")
+    assert all(result(report, number).first_times_ns == (SECOND,) for number in rules)
+    assert result(report, 18).note == ""
+
+
+def test_rules_18_and_19_are_not_exercised_without_such_bytes() -> None:
+    """Nor by one whose error byte is wrong."""
+    for report in (among(PLAIN), among("FF01FF")):
+        assert result(report, 18).verdict is NOT_EXERCISED
+        assert result(report, 19).verdict is NOT_EXERCISED
+
+
+def test_rule_18_forms_known_from_memory_are_no_failure() -> None:
+    """Model time as broadcast (from memory) is told; first byte 254 (from memory) undecided."""
+    found = result(among("00C11E0C01D2"), 18)
+    assert (found.verdict, found.note) == (PASS, "1 of a form defined later (from memory)")
+    found = result(among(with_error_byte("FE0D"), "00C11E0C01D2"), 18)
+    assert (found.verdict, found.undecided, found.measured) == (UNDECIDED, 1, 2)
+    assert found.note == (
+        "1 with first byte 254: defined later (from memory); "
+        "1 of a form defined later (from memory)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("data", "worst"),
+    [
+        (bytes.fromhex("5A5A"), "2 to 3 bytes"),
+        (bytes(1), "1 to 3 bytes"),
+        (with_error_byte("030102030405"), "3 to 7 bytes"),
+        (bytes(16), "3 to 16 bytes"),
+    ],
+)
+def test_rule_27_too_short_and_too_long(data: bytes, worst: str) -> None:
+    """3 to 6 bytes (S-9.2.1, introduction; C3)."""
+    report = among(data)
+    found = result(report, 27)
+    assert (found.verdict, found.failed, found.measured, found.worst) == (FAIL, 1, 5, worst)
+    assert found.first_times_ns == (SECOND,)
+    assert result(report, 16).verdict is PASS
+
+
+@pytest.mark.parametrize(
+    ("data", "worst"),
+    [
+        (["033F3C"], "3 bytes"),
+        (["C3E8EC0603C2"], "6 bytes"),
+        (["033F3C", with_error_byte("C3E83F40")], "3 to 5 bytes"),
+        (["033F3C"] * 3 + ["C3E8EC0603C2"] * 3, "3 to 6 bytes"),
+    ],
+)
+def test_rule_27_says_what_was_seen(data: list[bytes | str], worst: str) -> None:
+    """The shortest and the longest packet."""
+    found = result(judge(lengths_of(*data)), 27)
+    assert (found.verdict, found.measured, found.worst) == (PASS, len(data), worst)
+    assert result(judge([58_000] * 9 + [99_000]), 27).verdict is NOT_EXERCISED
+
+
+def test_rule_27_longer_packets_known_from_memory_are_undecided() -> None:
+    """First bytes 253 and 254 begin packets of more than six bytes in later additions."""
+    found = result(among(*(with_error_byte(f"{one}0102030405") for one in ("FD", "FE"))), 27)
+    assert (found.verdict, found.undecided, found.failed) == (UNDECIDED, 2, 0)
+    assert found.note == "2 longer with first byte 253 or 254: defined later (from memory)"
+    assert result(among("FDFD"), 27).verdict is FAIL

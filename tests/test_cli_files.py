@@ -1,0 +1,308 @@
+"""The commands for recordings: what they print, how they end, and bad input in one line."""
+
+import gzip
+import io
+import json
+import sys
+from itertools import groupby
+from pathlib import Path
+
+import pytest
+
+from dccwire import Packet
+from dccwire.cli import files, main
+from dccwire.recordings import read
+
+RECORDINGS = Path(__file__).parent.parent / "vectors" / "recordings"
+MORNING, STORM = RECORDINGS / "harbour-morning.vcd", RECORDINGS / "harbour-storm.vcd"
+TRUTH = {
+    path: json.loads(path.with_suffix(".json").read_text("utf-8")) for path in (MORNING, STORM)
+}
+BOTH = pytest.mark.parametrize("path", [MORNING, STORM], ids=lambda path: path.stem)
+
+
+def objects(out: str) -> list[dict]:
+    """One JSON object a line."""
+    return [json.loads(line) for line in out.splitlines()]
+
+
+@BOTH
+def test_packets_finds_what_was_sent_and_nothing_else(run, path) -> None:
+    """Bytes, preambles and the order are those written beside the recording."""
+    status, out, _ = run("packets", "--json", str(path))
+    events = objects(out)
+    assert status == 0
+    received = [(one["bytes"], one["preamble"]) for one in events if one["event"] == "packet"]
+    assert [
+        {"bytes": key[0], "preamble": key[1], "times": len(list(group))}
+        for key, group in groupby(received)
+    ] == TRUTH[path]["packets"]
+    others = [
+        {"event": one["event"], "reason": one.get("reason", ""), "bytes": one["bytes"]}
+        for one in events
+        if one["event"] != "packet"
+    ]
+    assert others == TRUTH[path]["not_packets"]
+
+
+@BOTH
+def test_check_finds_every_planted_fault_and_nothing_else(run, path) -> None:
+    """Which rules fail, and how often, as counted by hand from the plan."""
+    status, out, _ = run("check", "--json", str(path))
+    *rules, summary = objects(out)
+    failed = {str(one["rule"]): one["failed"] for one in rules if one["verdict"] == "fail"}
+    assert failed == TRUTH[path]["failed_rules"]
+    assert status == (1 if failed else 0)
+    assert summary["verdict"] == ("fail" if failed else "pass")
+    assert {one["verdict"] for one in rules} <= {"pass", "fail", "not decidable"}
+    assert summary["packets"] == sum(one["times"] for one in TRUTH[path]["packets"])
+
+
+@BOTH
+def test_a_plan_makes_the_recording_that_is_shipped(run, path, tmp_path) -> None:
+    """The command in the plan's second line writes the same file, byte by byte."""
+    plan = path.with_suffix(".plan")
+    words = plan.read_text("utf-8").splitlines()[1].split()
+    made = tmp_path / "made.vcd"
+    options = words[words.index("--jitter") :]
+    assert run("compose", str(plan), str(made), *options) == (0, "", "")
+    assert made.read_bytes() == path.read_bytes()
+
+
+def test_packets_text_has_time_ones_bytes_and_meaning(run) -> None:
+    """Events that are no packets have a line too."""
+    status, out, err = run("packets", str(STORM))
+    assert (status, err) == (0, "")
+    lines = out.splitlines()
+    assert (
+        "     38.124   16  37 74 42           short 55: SpeedAndDirection forward=yes c=1 speed=4"
+        in lines
+    )
+    assert (
+        "                  ! error-byte: error byte 42, where the bytes before it give 43" in lines
+    )
+    assert (
+        "     73.064    6  ! short-preamble: fewer than 10 ones before a packet start bit" in lines
+    )
+    assert "     73.760       - 4.664 ms that belong to no packet" in lines
+    assert "    458.500       - gap of 25.006 ms" in lines
+    assert any(line.startswith("    299.718   16  ! half-bits: ") for line in lines)
+    assert any(line.endswith("  no packet") for line in lines)
+
+
+def test_a_recording_cut_in_a_packet_says_so_and_is_no_fault(run, tmp_path) -> None:
+    """Cut-off ends: an event with what was seen, status 0."""
+    cut = tmp_path / "cut.vcd"
+    text = MORNING.read_text()
+    cut.write_text(text[: len(text) * 2 // 3].rsplit("\n", 1)[0] + "\n")
+    status, out, _ = run("packets", str(cut))
+    assert status == 0
+    assert "- cut off" in out.splitlines()[-1]
+    status, out, _ = run("packets", "--json", str(cut))
+    last = objects(out)[-1]
+    assert (last["event"], last["packet"]) == ("cut-off", None)
+    assert run("check", str(cut))[0] == 0
+
+
+def test_a_zipped_recording_from_standard_input_reads_the_same(run, monkeypatch) -> None:
+    """`-` is standard input, gzip of anything is read."""
+    zipped = io.BytesIO(gzip.compress(MORNING.read_bytes()))
+    monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(zipped))
+    assert run("packets", "-")[1] == run("packets", str(MORNING))[1]
+
+
+def test_gaps_without_a_level_are_told(run, tmp_path) -> None:
+    """A stretch of z in a VCD becomes a gap, and rule 17 can be decided."""
+    lines = MORNING.read_text().splitlines()
+    middle = len(lines) // 2
+    middle -= lines[middle][0] != "#"
+    gap = [lines[middle], "z!", f"#{int(lines[middle][1:]) + 1000000}", "1!"]
+    assert lines[middle].startswith("#")
+    changed = tmp_path / "gap.vcd"
+    after = [
+        f"#{int(line[1:]) + 2000000}" if line.startswith("#") else line for line in lines[middle:]
+    ]
+    changed.write_text("\n".join([*lines[:middle], *gap, *after]) + "\n")
+    status, out, _ = run("packets", "--json", str(changed))
+    assert status == 0
+    assert [one["event"] for one in objects(out)].count("gap") == 1
+    *rules, _ = objects(run("check", "--json", "--rules", "17", str(changed))[1])
+    assert rules[0]["verdict"] in ("pass", "fail", "not exercised")
+
+
+def test_rules_and_strict_and_uncertainty(run) -> None:
+    """A choice of rules; uncertainty that leaves jitter undecided; strict adds nothing here."""
+    *rules, _ = objects(run("check", "--json", "--rules", "1-2,16", str(STORM))[1])
+    assert [one["rule"] for one in rules] == [1, 2, 16]
+    assert run("check", "--rules", "17", "--strict", str(STORM))[0] == 0
+    *rules, summary = objects(
+        run("check", "--json", "--rules", "1", "--uncertainty", "3000", str(MORNING))[1]
+    )
+    assert rules[0]["verdict"] == "undecided"
+    assert summary["uncertainty_ns"] == 3000
+
+
+def test_text_report_fits_80_columns(run) -> None:
+    """As the README shows it."""
+    status, out, err = run("check", str(STORM))
+    assert (status, err) == (1, "")
+    assert max(map(len, out.splitlines()[1:])) <= 80
+    assert out.splitlines()[-1] == "verdict: fail"
+
+
+def test_a_recording_without_a_packet_is_status_1_with_what_was_seen(run, tmp_path) -> None:
+    """How many edges, and how far apart."""
+    path = tmp_path / "ones.csv"
+    path.write_text("Time [us],level\n" + "".join(f"{58.1 * i:.1f},{i % 2}\n" for i in range(200)))
+    for command in ("packets", "check"):
+        status, _, err = run(command, str(path), "--signal", "level")
+        assert status == 1
+        assert "no packet; 199 edges were seen, from 58.1 us to 58.1 us apart" in err
+        assert err.count("\n") == 1 or "dccwire: signal" in err
+    path.write_text("Time [us],level\n0,0\n58,1\n60,1\n")
+    status, _, err = run("packets", str(path), "--signal", "level", "--resolution", "10")
+    assert status == 1
+    assert "1 edges were seen" in err
+
+
+BAD = {
+    "no such file": ("none.vcd", None, ()),
+    "empty": ("empty.vcd", b"", ()),
+    "rubbish": ("rubbish.vcd", bytes(range(256)) * 4, ()),
+    "no usable signal": (
+        "quiet.vcd",
+        b"$timescale 1 us $end\n$var wire 1 ! quiet $end\n$enddefinitions $end\n#0\n0!\n#9\n",
+        (),
+    ),
+    "no number": ("row.csv", b"Time [us],track\n0,0\n58,1\nx,0\n", ()),
+    "backwards": ("back.csv", b"Time [us],track\n0,0\n158,1\n100,0\n", ()),
+    "no rate": ("samples.raw", bytes(range(256)), ("--bit", "0")),
+    "zero rate": ("samples.raw", bytes(range(256)), ("--bit", "0", "--rate", "0")),
+    "no unit": ("unit.csv", b"time,track\n0,0\n58,1\n116,0\n", ()),
+    "unknown signal": ("row2.csv", b"Time [us],track\n0,0\n58,1\n116,0\n", ("--signal", "trick")),
+    "no json": ("x.json", b'{"a": 1}', ()),
+}
+
+
+@pytest.mark.parametrize("name", BAD)
+@pytest.mark.parametrize("command", ["packets", "check"])
+def test_bad_recordings_are_one_line_and_status_2(run, tmp_path, command, name) -> None:
+    """What, where, what would help; nothing on standard output."""
+    file, content, options = BAD[name]
+    path = tmp_path / file
+    if content is not None:
+        path.write_bytes(content)
+    status, out, err = run(command, str(path), *options)
+    assert (status, out) == (2, "")
+    assert err.startswith(f"dccwire: {path}")
+    assert err.count("\n") == 1
+
+
+def test_a_directory_is_no_recording(run, tmp_path) -> None:
+    """One line, status 2."""
+    status, out, err = run("check", str(tmp_path))
+    assert (status, out, err.count("\n")) == (2, "", 1)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("check", str(MORNING), "--rules", "1-"), "rules: "),
+        (("check", str(MORNING), "--rules", "99"), "rules: "),
+        (("packets", str(MORNING), "--rate", "fast"), "invalid float value: 'fast'"),
+        (("packets", str(MORNING), "--signal", "tracks"), "track"),
+        (("packets", str(MORNING), "--resolution", "10000"), "too coarse"),
+        (("packets", str(MORNING), "--uncertainty", "20000"), "resolution_ns"),
+        (("packets", str(MORNING), "--uncertainty", "-5"), "uncertainty"),
+        (("compose", "none.plan", "x.vcd"), "none.plan: cannot be read"),
+        (("compose", str(MORNING.with_suffix(".plan")), "x.wav"), "ends in .vcd or .csv"),
+        (("compose", str(MORNING.with_suffix(".plan")), "x.vcd", "--jitter", "-1"), "jitter_ns"),
+    ],
+)
+def test_options_out_of_bounds_are_one_line_and_status_2(run, arguments, words) -> None:
+    """The option or field, its bound, and what was given."""
+    status, out, err = run(*arguments)
+    assert (status, out) == (2, "")
+    assert words in err
+    assert err.count("\n") == 1
+
+
+def test_compose_reads_standard_input_and_writes_csv(run, tmp_path, monkeypatch) -> None:
+    """What it writes holds the packets of the plan."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("repeat=3 | idle: Idle\nshort 3: HardReset\n"))
+    path = tmp_path / "made.csv"
+    assert run("compose", "-", str(path), "--noise", "20", "--seed", "3") == (0, "", "")
+    events = objects(run("packets", "--json", str(path), "--resolution", "1")[1])
+    sent = ["FF 00 FF"] * 3 + ["03 01 02"]
+    assert [one["bytes"] for one in events if one["event"] == "packet"] == sent
+
+
+def test_compose_writes_nothing_of_a_plan_that_cannot_be_read(run, tmp_path) -> None:
+    """The line is quoted, and no file is left."""
+    plan, path = tmp_path / "a.plan", tmp_path / "made.vcd"
+    plan.write_text("idle: Idle\nrepeat=x | idle: Idle\n")
+    status, out, err = run("compose", str(plan), str(path))
+    assert (status, out) == (2, "")
+    assert "'repeat=x | idle: Idle', position 0: 'x' is no number" in err
+    assert list(tmp_path.iterdir()) == [plan]
+    plan.write_text("# nothing\n")
+    assert run("compose", str(plan), str(path))[0] == 0
+    assert run("packets", str(path))[0] == 2
+
+
+def test_an_interrupted_run_leaves_nothing_half_written(run, tmp_path, monkeypatch) -> None:
+    """Status 130, one line, and the folder as it was."""
+
+    def interrupted(*_: object, **__: object):
+        yield 100_000
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(files, "synthesize", interrupted)
+    path = tmp_path / "made.vcd"
+    status, out, err = run("compose", str(MORNING.with_suffix(".plan")), str(path))
+    assert (status, out, err) == (130, "", "dccwire: interrupted\n")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_progress_is_shown_on_a_terminal_alone(capsys, monkeypatch) -> None:
+    """On standard error, and gone when done; the output stays the same."""
+    assert main(["packets", str(MORNING)]) == 0
+    plain = capsys.readouterr()
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    assert main(["packets", str(MORNING)]) == 0
+    shown = capsys.readouterr()
+    assert shown.out == plain.out
+    assert plain.err == ""
+    assert str(MORNING)[:20] in shown.err
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True)
+    assert main(["packets", str(MORNING)]) == 0
+    assert capsys.readouterr().err == ""
+
+
+def test_the_readers_notes_go_to_standard_error(run, tmp_path) -> None:
+    """Which signal was taken of several."""
+    text = MORNING.read_text().replace("$upscope", "$var wire 1 % spare $end\n$upscope")
+    path = tmp_path / "two.vcd"
+    path.write_text(text)
+    status, out, err = run("packets", str(path))
+    assert status == 0
+    assert "track" in err
+    assert out == run("packets", str(MORNING))[1]
+
+
+def test_missing_parts_are_named(run, monkeypatch) -> None:
+    """What to install, in one line."""
+    monkeypatch.setitem(sys.modules, "dccwire.recordings", None)
+    for arguments in (("packets", str(MORNING)), ("compose", "a.plan", "b.vcd")):
+        status, _, err = run(*arguments)
+        assert status == 2
+        assert "pip install 'dccwire[capture]' brings it" in err
+
+
+def test_recordings_read_the_same_by_the_library(run) -> None:
+    """The command adds nothing to what the packages do."""
+    edges = sum(len(chunk.edges) for chunk in read(MORNING))
+    *_, summary = objects(run("check", "--json", str(MORNING))[1])
+    assert summary["edges"] == edges
+    texts = [line[37:] for line in run("packets", str(MORNING))[1].splitlines()]
+    assert {str(Packet.from_text(text)) for text in texts} == set(texts)

@@ -1,0 +1,183 @@
+"""The commands for single packets: what they print, where, and how they end."""
+
+import io
+import json
+import subprocess
+import sys
+
+import pytest
+
+import dccwire
+from dccwire.cli.printing import say
+
+SPEED = """\
+short 55: SpeedAndDirection forward=yes c=1 speed=4
+# 28 steps: step 6; 14 steps: step 3, headlight on
+"""
+
+
+@pytest.mark.parametrize(
+    "arguments", [("37", "74", "43"), ("37 74 43",), ("377443",), ("37", "7443")]
+)
+def test_bytes_are_read_with_or_without_blanks(run, arguments) -> None:
+    """One packet, however it is split into arguments."""
+    assert run("decode", *arguments) == (0, SPEED, "")
+
+
+def test_several_packets_are_several_arguments(run) -> None:
+    """Each long enough to be one."""
+    assert run("decode", "377443", "ff 00 ff")[1] == SPEED + "idle: Idle\n"
+
+
+def test_readings_are_told_beside_the_packet(run) -> None:
+    """00 00 00 is the reset packet too (C10)."""
+    assert run("decode", "000000") == (
+        0,
+        "broadcast: DigitalDecoderReset\n# also reset (S-9.2 §B, Reset)\n",
+        "",
+    )
+
+
+def test_what_decode_prints_encode_reads(run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Comments and blank lines on standard input are skipped."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO(SPEED + "\n# also\nidle: Idle\n"))
+    assert run("encode", "-") == (0, "37 74 43\nFF 00 FF\n", "")
+    monkeypatch.setattr(sys, "stdin", io.StringIO("37 74 43\nFF00FF\n"))
+    assert run("decode", "-") == (0, SPEED + "idle: Idle\n", "")
+
+
+def test_json_goes_both_ways(run) -> None:
+    """One object a line; what comes out goes in."""
+    status, out, _ = run("decode", "--json", "377443", "FF00FF")
+    lines = out.splitlines()
+    assert status == 0
+    assert [json.loads(line)["bytes"] for line in lines] == ["37 74 43", "FF 00 FF"]
+    assert json.loads(lines[0]) == dccwire.decode(bytes.fromhex("377443")).to_dict()
+    assert run("encode", *lines) == (0, "37 74 43\nFF 00 FF\n", "")
+
+
+def test_a_refused_packet_is_status_1_and_the_others_are_still_read(run) -> None:
+    """The line says what is wrong and what reads on."""
+    status, out, err = run("decode", "377442", "FF00FF")
+    assert (status, out) == (1, "idle: Idle\n")
+    assert err == (
+        "dccwire: 37 74 42: error byte: 43 expected, 42 given; "
+        "'dccwire inspect' reads what it can\n"
+    )
+
+
+def test_bits_come_out_in_groups_that_go_in_again(run) -> None:
+    """Preamble, start bits, bytes, end bit (S-9.2 §A)."""
+    status, out, _ = run("encode", "--bits", "short 55: HardReset")
+    assert (status, out) == (0, "11111111111111 0 00110111 0 00000001 0 00110110 1\n")
+    assert run("inspect", "--bits", *out.split()) == (
+        0,
+        "37 01 36: short 55: HardReset\n  after a preamble of 14 ones\n  nothing to remark\n",
+        "",
+    )
+    assert run("explain", "--bits", out)[1].startswith("37 01 36: short 55: HardReset\n")
+
+
+def test_inspect_tells_each_finding_and_ends_with_1(run) -> None:
+    """Reason, sentence, clause, bit."""
+    assert run("inspect", "030407") == (
+        1,
+        "03 04 07: short 3: Reserved data=04\n"
+        "  reserved: code 04 is reserved (S-9.2.1 §C and §D; bit 8)\n",
+        "",
+    )
+    status, out, _ = run("inspect", "--json", "377442", "377443")
+    assert status == 1
+    assert json.loads(out.splitlines()[0])["unverified"]["bytes"] == "37 74 43"
+
+
+def test_inspect_reads_bits_from_standard_input(run, monkeypatch) -> None:
+    """A line each."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("1111_1111_11\n0101\n"))
+    status, out, _ = run("inspect", "--bits", "-")
+    assert status == 1
+    assert out.count("no bytes: no packet") == 2
+
+
+def test_explain_separates_packets(run) -> None:
+    """A blank line between two; status 1 if one is unwell."""
+    status, out, _ = run("explain", "377443", "030407")
+    assert status == 1
+    assert "\n\n03 04 07: short 3: Reserved data=04\n" in out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("decode", "37744"), "odd number of hex digits in '37744'; two digits a byte"),
+        (("decode", "37 7g 43"), "position 4: 'g' is no hex digit"),
+        (("decode", ""), "no bytes; as in '37 74 43'"),
+        (("decode", "00110111", "01110100"), "look like bits; 'inspect --bits' and"),
+        (("decode", "00110111 01110100"), "look like bits"),
+        (("inspect", "00110111_01110100"), "look like bits"),
+        (("explain", "00110111"), "look like bits"),
+        (("inspect", "--bits", "0102"), "position 3: '2' is no bit; write 0 and 1"),
+        (("inspect", "--bits", " _"), "no bits; write 0 and 1"),
+        (("encode", "short 3"), "no colon after the address; as in 'short 3: HardReset'"),
+        (("encode", '{"address": 3}'), "packet: an object with address and instructions"),
+        (("encode", "{"), "packet: JSON ("),
+        (
+            ("encode", '{"address": {"kind": "short", "number": 300}, "instructions": []}'),
+            "short address: 1 to 127 expected, 300 given",
+        ),
+        (("encode", "short 3: Idle"), "Idle cannot be sent to short 3; its packets go to"),
+        ((), "the following arguments are required: COMMAND; see dccwire --help"),
+        (("decode",), "the following arguments are required: HEX; see dccwire decode --help"),
+        (("encade", "x"), "invalid choice: 'encade'"),
+    ],
+)
+def test_what_cannot_be_used_is_one_line_and_status_2(run, arguments, words) -> None:
+    """On standard error: what, where, what would help; nothing else is printed."""
+    status, out, err = run(*arguments)
+    assert (status, out) == (2, "")
+    assert words in err
+    assert err.startswith("dccwire: ")
+    assert err.count("\n") == 1
+
+
+def test_nothing_is_printed_before_all_arguments_are_understood(run) -> None:
+    """A wrong second packet keeps the first from being printed."""
+    assert run("encode", "idle: Idle", "short 3")[:2] == (2, "")
+    assert run("decode", "377443", "FF00F")[:2] == (2, "")
+
+
+def test_version_and_help(run) -> None:
+    """The version stands alone; the help names the commands and the caution."""
+    assert run("--version") == (0, f"dccwire {dccwire.__version__}\n", "")
+    status, out, _ = run("--help")
+    assert status == 0
+    for word in ("decode", "encode", "inspect", "explain", "packets", "check", "compose"):
+        assert word in out
+    assert "safety device" in out
+
+
+def test_consoles_that_show_only_ascii_get_ascii() -> None:
+    """Section signs and the like are spelled; anything else is escaped."""
+    raw = io.BytesIO()
+    console = io.TextIOWrapper(raw, encoding="ascii")
+    say("S-9.2 §A, 3 µs, Gleis ä", console)
+    console.flush()
+    assert raw.getvalue() == b"S-9.2 section A, 3 us, Gleis \\xe4\n"
+
+
+def test_the_module_is_the_command() -> None:
+    """`python -m dccwire` runs it, with its exit status."""
+    for arguments, status in ((["decode", "ff00ff"], 0), (["decode", "ff00fe"], 1)):
+        done = subprocess.run([sys.executable, "-m", "dccwire", *arguments], capture_output=True)
+        assert done.returncode == status
+    assert done.stdout == b""
+
+
+def test_a_closed_pipe_ends_quietly() -> None:
+    """As with `head`: no traceback, status 0."""
+    code = (
+        "import os, sys; from dccwire.cli import main; os.close(1); r, w = os.pipe(); "
+        "os.close(r); sys.stdout = os.fdopen(w, 'w'); sys.exit(main(['explain', '377443'] * 1))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True)
+    assert (done.returncode, done.stderr) == (0, b"")

@@ -1,0 +1,54 @@
+"""The tree of exceptions: reasons, blame, data that survives pickling."""
+
+import pickle
+
+import pytest
+
+from dccwire import errors
+from dccwire.errors import Reason
+
+EXAMPLES = [
+    errors.FieldError("cv", "1 to 1024", 0),
+    errors.LayoutError("1", "too short"),
+    errors.PacketError("no", "yes"),
+    errors.TextError(Reason.HEX, "3", 0, "odd", "even"),
+    errors.ShapeError("a.b", "an integer", "x" * 100),
+    errors.LengthError(7),
+    errors.ErrorByteError(1, 2),
+    errors.RecordingError(Reason.TIME, "a.csv", "time runs backwards", "line 7"),
+    errors.RecordingError(Reason.FILE, "a.csv", "no such file", "", "check the name"),
+    errors.MissingPartError("numpy", "capture"),
+]
+
+
+@pytest.mark.parametrize("error", EXAMPLES, ids=lambda error: type(error).__name__)
+def test_errors_carry_data_and_fit_one_line(error: errors.DccwireError) -> None:
+    """A reason, one line, the same after pickling; the caller's alone are ValueErrors."""
+    assert isinstance(error.reason, Reason)
+    assert "\n" not in str(error)
+    assert len(str(error)) < 200
+    again = pickle.loads(pickle.dumps(error))
+    assert vars(again) == vars(error)
+    assert str(again) == str(error)
+    assert isinstance(error, ValueError) is isinstance(error, errors.CallError)
+
+
+def test_every_class_has_an_example_here() -> None:
+    """A new error does not slip by these tests."""
+    classes = {getattr(errors, name) for name in errors.__all__} - {Reason}
+    bases = {errors.DccwireError, errors.CallError, errors.DecodeError}
+    assert {type(error) for error in EXAMPLES} == classes - bases
+
+
+def test_long_text_is_cut_short_in_the_message() -> None:
+    """The whole of it stays in the attribute."""
+    error = errors.TextError(Reason.BITS, "0" * 100, 99, "no bit", "write 0 and 1")
+    assert str(error).startswith("'" + "0" * 57 + "...', position 99: no bit")
+    assert error.text == "0" * 100
+
+
+def test_reasons_have_meanings_and_codes_of_their_own() -> None:
+    """Codes are kebab-case words; each has a sentence."""
+    for reason in Reason:
+        assert reason.value == reason.name.lower().replace("_", "-")
+        assert len(reason.meaning) > 10

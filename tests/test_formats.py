@@ -1,0 +1,175 @@
+"""Declaring formats: the registry, and what it refuses."""
+
+import importlib
+import pkgutil
+from typing import ClassVar
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import dccwire
+from dccwire import accessory, formats, instructions
+from dccwire.address import AccessoryAddress, Partition
+from dccwire.codebook import check_overlaps, reserved_clause
+from dccwire.errors import FieldError, LayoutError, Reason
+from dccwire.formats import FORMATS, Instruction, Provenance, Reserved, Undefined, instruction
+from strategies import GENERAL, values
+
+
+@pytest.fixture
+def registry(monkeypatch: pytest.MonkeyPatch) -> list:
+    """A registry of its own for formats that a test declares."""
+    own: list = []
+    monkeypatch.setattr(formats, "FORMATS", own)
+    return own
+
+
+def test_files_and_registry_agree() -> None:
+    """Every instruction class of every family file is registered once, exported, and no other."""
+    found = []
+    modules = [
+        importlib.import_module(f"dccwire.instructions.{each.name}")
+        for each in pkgutil.iter_modules(instructions.__path__)
+    ]
+    for module in (*modules, accessory):
+        for name in module.__all__:
+            cls = getattr(module, name)
+            if isinstance(cls, type) and issubclass(cls, Instruction) and hasattr(cls, "format"):
+                assert cls.__module__ == module.__name__
+                assert name in dccwire.__all__
+                found.append(cls.format)
+    assert sorted(map(id, found)) == sorted(map(id, FORMATS))
+
+
+def test_every_format_cites_a_clause() -> None:
+    """Clauses are those of the standards; what is from memory says so."""
+    for form in FORMATS:
+        if form.provenance is Provenance.FROM_MEMORY:
+            assert form.clause.startswith("from memory: "), form
+        else:
+            assert form.clause.startswith(("S-9.2 §", "S-9.2.1 ", "NEM 672 ")), form
+
+
+def test_formats_from_memory_stand_in_a_file_of_their_own() -> None:
+    """All but the accessory form, which shares the whole-packet layouts."""
+    homes = {form.cls.__module__ for form in FORMATS if form.provenance is Provenance.FROM_MEMORY}
+    assert homes == {"dccwire.instructions.later", "dccwire.accessory"}
+
+
+def test_an_equal_overlap_is_refused(registry: list) -> None:
+    """Two formats that match the same bytes with as many fixed bits."""
+
+    @instruction("100DDDDD", "test", fields={"d": "D"})
+    class One(Instruction):
+        d: int
+
+    @instruction("1EE00000", "test", fields={"e": "E"})
+    class Wide(Instruction):
+        e: int
+
+    @instruction("10E00DDD", "test", fields={"e": "E", "d": "D"}, ends=True)
+    class More(Instruction):
+        e: int
+        d: int
+
+    check_overlaps([One.format, More.format])
+
+    @instruction("1EE0DDDD", "test", fields={"e": "E", "d": "D"})
+    class Clash(Instruction):
+        e: int
+        d: int
+
+    with pytest.raises(LayoutError) as caught:
+        check_overlaps([*[One.format, Wide.format, Clash.format][::2], Clash.format])
+    assert "overlaps" in caught.value.problem
+    assert len(registry) == 4
+
+
+@pytest.mark.parametrize("ends", [False, True])
+def test_formats_of_two_sizes_overlap_unless_both_end_the_packet(registry, ends: bool) -> None:
+    """A longer format begins like a shorter one, and both could be meant."""
+
+    @instruction("1001DDDD", "test", fields={"d": "D"}, ends=True)
+    class Short(Instruction):
+        d: int
+
+    @instruction("1001DDDD EEEEEEEE", "test", fields={"d": "D", "e": "E"}, ends=ends)
+    class Long(Instruction):
+        d: int
+        e: int
+
+    if ends:
+        check_overlaps([Short.format, Long.format])
+    else:
+        with pytest.raises(LayoutError):
+            check_overlaps([Short.format, Long.format])
+
+
+def test_fields_and_kinds_must_agree(registry: list) -> None:
+    """A class whose fields differ from the kinds given is refused, and not registered."""
+    with pytest.raises(LayoutError, match="fields of Odd differ"):
+
+        @instruction("100DDDDD", "test", fields={"d": "D"})
+        class Odd(Instruction):
+            e: int
+            kind: ClassVar[str] = ""
+
+    assert registry == []
+
+
+@given(st.data())
+def test_values_of_every_format_encode_into_their_layout(data: st.DataObject) -> None:
+    """The bytes of a legal value match the fixed bits; equal values are equal."""
+    form = data.draw(st.sampled_from(GENERAL))
+    one = data.draw(values(form))
+    assert form.layout.matches(bytes(one))
+    assert form.build(int.from_bytes(bytes(one))) == one
+    assert one != Undefined(b"\x00")
+    assert hash(one) == hash(form.build(int.from_bytes(bytes(one))))
+
+
+@pytest.mark.parametrize("form", FORMATS, ids=lambda form: form.cls.__name__)
+def test_no_value_holds_what_is_illegal(form: formats.Format) -> None:
+    """One below, one above, and the wrong type: an error with field, bound and value."""
+    legal = {}
+    for name, kind in form.cls.kinds.items():
+        bits = form.layout.fields[name]
+        legal[name] = bits.lowest if kind.table is None else next(iter(kind.table.values()))
+    assert form.cls(**legal)
+    for name in legal:
+        bits = form.layout.fields[name]
+        for wrong in (bits.lowest - 1, bits.highest + 1, "1", 1.0, b"", object()):
+            with pytest.raises(FieldError) as caught:
+                form.cls(**{**legal, name: wrong})
+            assert caught.value.field == name
+            assert caught.value.value is wrong
+            assert caught.value.bound
+            assert caught.value.reason is Reason.FIELD
+
+
+def test_kept_bytes_are_bytes_and_not_none() -> None:
+    """`Reserved` and `Undefined` hold one byte or more."""
+    for wrong in (b"", bytearray(b"\x01"), "01"):
+        with pytest.raises(FieldError) as caught:
+            Reserved(wrong)
+        assert caught.value.bound == "one byte or more"
+    assert bytes(Undefined(b"\x01\x02")) == b"\x01\x02"
+
+
+def test_reserved_codes_are_those_of_the_rules() -> None:
+    """The first bytes of rule 30 (S-9.2.1 §C), typed in; each short of later additions."""
+    expected = {0x04, 0x05, 0x08, 0x09, 0x0C, 0x0D}
+    expected |= {0x10 | code for code in range(16)} - {0x12, 0x13}
+    expected |= set(range(0x20, 0x40)) - {0x3D, 0x3E, 0x3F}
+    expected |= set(range(0xC0, 0xE0)) - {0xC0, 0xDD, 0xDE, 0xDF}
+    expected |= {0xE0, 0xE1, 0xE2, 0xE3}
+    expected |= set(range(0xF0, 0x100)) - {0xF2, 0xF3, 0xF9}
+    found = {code for code in range(256) if reserved_clause(bytes((code,)), Partition.SHORT)}
+    assert found == expected
+
+
+def test_whose_address_is_taken_from_the_broadcast_patterns() -> None:
+    """A layout without address bits stands for the address of all ones."""
+    form = dccwire.BasicAccessoryBroadcast.format
+    assert form.take_address(0xBF88) == AccessoryAddress(511)

@@ -1,0 +1,158 @@
+"""Looking at anything: what `inspect` finds, where, and that it never raises."""
+
+import json
+
+import pytest
+from bitstring import Bits
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import dccwire
+from dccwire import Reason, inspect
+from dccwire.framing import stream, to_bits
+from strategies import bodies, with_error_byte
+
+
+def found(data: bytes | Bits) -> list[tuple[str, int, int]]:
+    """Reason, offset and length of each finding."""
+    return [(one.reason.value, one.offset, one.length) for one in inspect(data).findings]
+
+
+@pytest.mark.parametrize(
+    ("hexes", "findings"),
+    [
+        ("37 74 43", []),
+        ("37 74 42", [("error-byte", 16, 8)]),
+        ("", [("length", 0, 0)]),
+        ("37 74", [("length", 0, 16)]),
+        ("00 00 00 00 00 00 00", [("length", 0, 56)]),
+        ("03 04 07", [("reserved", 8, 8)]),
+        ("03 3E 60 5D", [("undefined", 8, 16)]),
+        ("F0 01 02 F3", [("reserved", 0, 8), ("reserved", 8, 16)]),
+        ("FF 01 FE", [("reserved", 8, 8)]),
+        ("C0 00 80 40", [("open", 0, 16)]),
+        ("C0 03 C3", [("undefined", 0, 16)]),
+        ("00 40 40", []),
+        ("00 44 44", [("open", 8, 8)]),
+        ("00 80 B0 30", [("company", 8, 16)]),
+        ("03 02 01", [("discouraged", 8, 8)]),
+        ("03 0E 0D", [("open", 8, 8)]),
+        ("03 0F 0C", []),
+        ("03 C0 85 00 46", [("discouraged", 8, 24)]),
+        ("03 C0 80 00 43", []),
+        ("03 D8 01 DA", [("from-memory", 8, 16)]),
+        ("81 FC E4 00 05 9C", [("undefined", 0, 40)][:0]),
+        ("BF 80 E4 00 05 DE", [("open", 0, 40)]),
+        ("BF 0C 00 05 B6", [("open", 0, 32)]),
+        ("81 7E 00 05 FA", [("discouraged", 0, 32)]),
+        ("81 7E 08 05 F2", [("discouraged", 0, 32)]),
+        ("81 7C 00 05 F8", []),
+        ("9E 04 20 BA", [("undefined", 0, 24)]),
+    ],
+)
+def test_findings_have_their_place(hexes: str, findings: list) -> None:
+    """Reason, first bit and number of bits, in the bytes as given."""
+    assert found(bytes.fromhex(hexes)) == findings
+
+
+@pytest.mark.parametrize(
+    ("body", "findings"),
+    [
+        (bytes((3, 0x00, 0x01)), [("company", 16, 8)]),
+        (bytes((3, 0x00, 0x0F)), []),
+        (bytes((3, 0x0F, 0x00)), []),
+        (bytes((3, 0x3F, 0x10, 0x3E, 0x07)), [("company", 24, 16)]),
+        (bytes((3, 0xF2, 0x10, 0xF3, 0x07)), [("company", 24, 16)]),
+        (bytes((3, 0x80, 0x81, 0xB0, 0xA0)), []),
+        (bytes((3, 0x12, 0x07, 0x3F, 0x09)), []),
+    ],
+)
+def test_what_may_stand_together(body: bytes, findings: list) -> None:
+    """S-9.2.1 §C: one of each group 000 (but 0F), 001 and 111 in a packet."""
+    assert found(with_error_byte(body)) == findings
+
+
+def test_what_the_bytes_would_say_is_kept_apart() -> None:
+    """With a wrong error byte there is no packet, but what the others say can be seen."""
+    wrong = inspect(bytes.fromhex("377442"))
+    assert wrong.packet is None
+    assert wrong.unverified == dccwire.decode(bytes.fromhex("377443"))
+    right = inspect(bytes.fromhex("377443"))
+    assert right.unverified is None
+    assert right.packet == dccwire.decode(bytes.fromhex("377443"))
+    assert (wrong.well, right.well) == (False, True)
+    assert inspect(b"").unverified is None
+
+
+def test_mere_notes_blame_nobody() -> None:
+    """What is open or from memory does not make a packet unwell; what is reserved does."""
+    assert inspect(bytes.fromhex("03D801DA")).well
+    assert inspect(bytes.fromhex("C0008040")).well
+    assert not inspect(bytes.fromhex("030407")).well
+
+
+PACKET = bytes.fromhex("377443")
+
+
+@pytest.mark.parametrize(
+    ("bits", "data", "preamble", "findings"),
+    [
+        (to_bits(PACKET, 14), PACKET, 14, []),
+        (to_bits(PACKET, 10), PACKET, 10, []),
+        (to_bits(PACKET, 9), b"", None, [("stray-bits", 0, 36), ("cut-off", 36, 1)]),
+        (Bits.from_string("0b0010") + to_bits(PACKET, 12), PACKET, 12, [("stray-bits", 0, 4)]),
+        (to_bits(PACKET, 12)[:-5], bytes.fromhex("3774"), None, [("cut-off", 0, 35)]),
+        (stream([PACKET, PACKET], 11), PACKET, 11, [("stray-bits", 39, 39)]),
+        (
+            stream([PACKET]) + Bits.from_string("0b11110"),
+            PACKET,
+            14,
+            [("short-preamble", 42, 4), ("stray-bits", 46, 1)],
+        ),
+        (
+            to_bits(bytes(20), 12),
+            bytes(16),
+            None,
+            [("no-end-bit", 0, 157), ("stray-bits", 157, 35)],
+        ),
+        (Bits(), b"", None, [("cut-off", 0, 0)]),
+    ],
+)
+def test_bits_are_read_with_what_is_left_over(bits, data, preamble, findings) -> None:
+    """Every bit that is not the packet's is a finding with its place."""
+    one = inspect(bits)
+    assert (one.data, one.preamble) == (data, preamble)
+    assert found(bits)[: len(findings)] == findings
+
+
+def test_offsets_in_bits_count_preamble_and_start_bits() -> None:
+    """The wrong error byte of a packet after 14 ones: start bits are skipped, not counted out."""
+    assert found(to_bits(bytes.fromhex("377442"), 14)) == [("error-byte", 14 + 2 * 9 + 1, 8)]
+
+
+@given(st.one_of(st.binary(max_size=9), st.lists(st.booleans(), max_size=200).map(Bits.from_bools)))
+@settings(max_examples=1000)
+def test_nothing_makes_it_raise(data: bytes | Bits) -> None:
+    """Bytes or bits: an inspection comes back, with JSON, and findings lie within the input."""
+    one = inspect(data)
+    size = len(data) if isinstance(data, Bits) else 8 * len(data)
+    assert json.loads(json.dumps(one.to_dict()))["bytes"] == one.data.hex(" ").upper()
+    for finding in one.findings:
+        assert finding.offset + finding.length <= size
+        assert finding.message
+        assert finding.clause
+        assert isinstance(finding.reason, Reason)
+
+
+@given(bodies)
+def test_a_packet_is_found_where_decode_finds_one(body: bytes) -> None:
+    """Strict and lenient agree on what is right."""
+    data = with_error_byte(body)
+    assert inspect(data).packet == dccwire.decode(data)
+    assert inspect(to_bits(data)).packet == dccwire.decode(data)
+
+
+def test_bytearrays_and_views_are_bytes_too() -> None:
+    """Anything that `bytes` takes."""
+    assert inspect(bytearray(PACKET)).well
+    assert inspect(memoryview(PACKET)).well

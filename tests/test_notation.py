@@ -1,0 +1,270 @@
+"""Text and JSON of packets, both ways, and what cannot be read."""
+
+import json
+from collections.abc import Callable
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import dccwire
+from dccwire import FieldError, Packet, Reason, ShapeError, TextError
+from dccwire.fields import FieldKind
+from dccwire.notation import address_from_plain, address_from_text, address_text
+from strategies import bodies, packets, with_error_byte
+
+
+@given(st.one_of(packets(), bodies.map(with_error_byte).map(dccwire.decode)))
+@settings(max_examples=1000)
+def test_text_and_json_give_the_packet_back(packet: Packet) -> None:
+    """Through real JSON text, for built packets and for any bytes."""
+    through_text = Packet.from_text(str(packet))
+    through_json = Packet.from_dict(json.loads(json.dumps(packet.to_dict())))
+    for made in (through_text, through_json):
+        assert made == packet
+        assert made.address == packet.address
+        assert made.instructions == packet.instructions
+
+
+@pytest.mark.parametrize(
+    ("text", "same"),
+    [
+        (
+            "short 55: SpeedAndDirection step=6 steps=28 forward=yes",
+            "short 55: SpeedAndDirection forward=yes c=1 speed=4",
+        ),
+        (
+            "short 55: SpeedAndDirection headlight=yes forward=no steps=14 step=3",
+            "short 55: SpeedAndDirection forward=no c=1 speed=4",
+        ),
+        (
+            "long 3000: SpeedStepControl128 step=0 forward=yes",
+            "long 3000: SpeedStepControl128 forward=yes speed=0",
+        ),
+        (
+            "short 3: RestrictedSpeedStep step=12 steps=14 enabled=no",
+            "short 3: RestrictedSpeedStep enabled=no c=0 speed=13",
+        ),
+        ("  broadcast 0 :HardReset ;  ", None),
+        (
+            "short 3:FunctionGroupOne functions=FL,F1;FunctionGroupTwoF5F8 functions=none",
+            "short 3: FunctionGroupOne functions=F1,FL; FunctionGroupTwoF5F8 functions=none",
+        ),
+        ("broadcast: SystemTime time=1500", "broadcast: SystemTime time=1500ms"),
+        ("idle 255: Idle", "idle: Idle"),
+        ("long 3:", "long 3:"),
+    ],
+)
+def test_text_is_read_as_people_write_it(text: str, same: str | None) -> None:
+    """Blanks, order of fields, named steps and units are free; what is written is canonical."""
+    if same is None:
+        with pytest.raises(TextError):
+            Packet.from_text(text)
+    else:
+        assert str(Packet.from_text(text)) == same
+
+
+@pytest.mark.parametrize(
+    ("text", "position", "words"),
+    [
+        ("short 3 HardReset", 17, "no colon"),
+        ("shirt 3: HardReset", 0, "no address kind 'shirt'"),
+        (": HardReset", 0, "no address kind ''"),
+        ("short: HardReset", 5, "one number expected"),
+        ("short x: HardReset", 5, "one number expected"),
+        ("short 3 4: HardReset", 5, "one number expected"),
+        ("short ²: HardReset", 5, "one number expected"),
+        ("short 3: HardRest", 0, "near it: HardReset"),
+        ("short 3: 1234567", 0, "a type opens the text"),
+        ("short 3: HardReset;", 0, "no instruction ''"),
+        ("short 3: HardReset now", 11, "FIELD=VALUE expected"),
+        ("short 3: FactoryTest d=1 d=0", 17, "given twice"),
+        ("short 3: FactoryTest", 12, "field 'd' is missing"),
+        ("short 3: FactoryTest d=1 e=1", 17, "unknown field 'e'"),
+        ("short 3: FactoryTest d=one", 13, "an integer expected"),
+        ("broadcast: SystemTime time=4s", 12, "an integer in ms expected"),
+        ("short 3: SetExtendedAddressing extended=1", 23, "yes or no expected"),
+        ("short 3: FunctionGroupOne functions=F5", 18, "a list of F1, F2, F3, F4, FL expected"),
+        ("short 3: Undefined data=8", 11, "bytes as hex digits expected"),
+        (
+            "short 3: CvAccessLongForm operation=erase cv=1 value=1",
+            18,
+            "write or verify expected",
+        ),
+        ("short 3: SpeedAndDirection step=6", 25, "is missing"),
+    ],
+)
+def test_text_that_cannot_be_read_says_where_and_what_helps(text, position, words) -> None:
+    """The position is within the part that is quoted."""
+    with pytest.raises(TextError) as caught:
+        Packet.from_text(text)
+    assert caught.value.reason is Reason.TEXT
+    assert words in str(caught.value)
+    assert caught.value.position == position
+    assert caught.value.text in text
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "bound", "value"),
+    [
+        ("short 128: HardReset", "short address", "1 to 127", 128),
+        ("long 10240: HardReset", "long address", "0 to 10239", 10240),
+        ("short 3: SpeedStepControl128 step=127 forward=yes", "step", "0 to 126", 127),
+        ("short 3: SpeedAndDirection step=29 steps=28 forward=yes", "step", "0 to 28", 29),
+        ("short 3: SpeedAndDirection step=6 steps=27 forward=yes", "steps", "14 or 28", 27),
+        ("short 3: CvBitManipulation operation=write cv=1 bit=8 value=1", "bit", "0 to 7", 8),
+        ("short 3: AnalogFunctionGroup output=2 value=1", "output", "1", 2),
+        ("broadcast: ModelDate day=32 month=1 year=9", "day", "1 to 31", 32),
+    ],
+)
+def test_text_with_a_value_out_of_bounds_names_field_bound_and_value(
+    text, field, bound, value
+) -> None:
+    """The same error as from the constructor."""
+    with pytest.raises(FieldError) as caught:
+        Packet.from_text(text)
+    assert (caught.value.field, caught.value.bound) == (field, bound)
+    assert caught.value.value == value
+
+
+GOOD = dccwire.decode(bytes.fromhex("03EC0314F8")).to_dict()
+CV = GOOD["instructions"][0]
+
+
+@pytest.mark.parametrize(
+    ("change", "path"),
+    [
+        ({"address": 3}, "address"),
+        ({"address": {"kind": "short"}}, "address"),
+        ({"address": {"kind": "short", "number": 3, "more": 1}}, "address"),
+        ({"address": {"kind": "shirt", "number": 3}}, "address.kind"),
+        ({"address": {"kind": 3, "number": 3}}, "address.kind"),
+        ({"address": {"kind": "short", "number": "3"}}, "address.number"),
+        ({"address": {"kind": "short", "number": True}}, "address.number"),
+        ({"instructions": {}}, "instructions"),
+        ({"instructions": [3]}, "instructions[0]"),
+        ({"instructions": [CV, {}]}, "instructions[1]"),
+        ({"instructions": [{**CV, "type": "Cv"}]}, "instructions[0].type"),
+        ({"instructions": [{**CV, "cv": "4"}]}, "instructions[0].cv"),
+        ({"instructions": [{**CV, "cv": 4.0}]}, "instructions[0].cv"),
+        ({"instructions": [{**CV, "operation": "erase"}]}, "instructions[0].operation"),
+        ({"instructions": [{**CV, "operation": ["write"]}]}, "instructions[0].operation"),
+        ({"instructions": [{**CV, "extra": 1}]}, "instructions[0]"),
+        ({"instructions": [{"type": "FactoryTest"}]}, "instructions[0]"),
+        (
+            {"instructions": [{"type": "FunctionGroupOne", "functions": "F1"}]},
+            "instructions[0].functions",
+        ),
+        (
+            {"instructions": [{"type": "FunctionGroupOne", "functions": ["F9"]}]},
+            "instructions[0].functions",
+        ),
+        (
+            {"instructions": [{"type": "SetExtendedAddressing", "extended": 1}]},
+            "instructions[0].extended",
+        ),
+        ({"instructions": [{"type": "Reserved", "data": 3}]}, "instructions[0].data"),
+        ({"instructions": [{"type": "Reserved", "data": "3"}]}, "instructions[0].data"),
+        ({"mode": "playing"}, "mode"),
+        ({"mode": None}, "mode"),
+        ({"bytes": "03 EC 03 14 F9"}, "bytes"),
+        ({"sound": 1}, "sound"),
+    ],
+)
+def test_json_of_the_wrong_shape_names_the_path(change: dict, path: str) -> None:
+    """The error holds the path of the field, what is expected, and what was given."""
+    with pytest.raises(ShapeError) as caught:
+        Packet.from_dict({**GOOD, **change})
+    assert caught.value.path == path
+    assert caught.value.reason is Reason.SHAPE
+    assert caught.value.expected in str(caught.value)
+
+
+@pytest.mark.parametrize("plain", [None, 3, [], "x", {}, {"address": 1}])
+def test_json_that_is_no_packet_is_refused(plain: object) -> None:
+    """An object with address and instructions is needed."""
+    with pytest.raises(ShapeError) as caught:
+        Packet.from_dict(plain)
+    assert caught.value.path == "packet"
+    assert caught.value.actual is plain
+
+
+def test_mode_and_bytes_may_be_left_out_of_json() -> None:
+    """They follow from the rest."""
+    short = {name: GOOD[name] for name in ("address", "instructions")}
+    assert Packet.from_dict(short) == dccwire.decode(bytes.fromhex("03EC0314F8"))
+
+
+def test_named_steps_read_from_json_too() -> None:
+    """The named way `at` takes the same fields."""
+    plain = {
+        "address": {"kind": "short", "number": 55},
+        "instructions": [{"type": "SpeedAndDirection", "step": 6, "steps": 28, "forward": True}],
+    }
+    assert bytes(Packet.from_dict(plain)).hex() == "377443"
+
+
+def test_none_as_a_choice_is_null_in_json_and_none_in_text() -> None:
+    """A CV access to a whole accessory decoder names no output (S-9.2.1 §D)."""
+    text = "accessory 5: BasicAccessoryCvAccess output=none operation=verify cv=1 value=7"
+    packet = Packet.from_text(text)
+    assert packet.to_dict()["instructions"][0]["output"] is None
+    assert str(packet) == text
+    seven = Packet.from_text(text.replace("none", "7"))
+    assert seven.to_dict()["instructions"][0]["output"] == 7
+    with pytest.raises(FieldError, match="None"):
+        dccwire.BasicAccessoryCvAccess(8, dccwire.CvOperation.VERIFY, 1, 7)
+
+
+def refusal(make: Callable[[object], Packet], made: object) -> str:
+    """What the library says against it; empty if it makes a packet."""
+    try:
+        make(made)
+    except dccwire.DccwireError as error:
+        return str(error)
+    return ""
+
+
+@given(st.text(max_size=60))
+@settings(max_examples=500)
+def test_any_text_gives_a_packet_or_an_error_of_the_library(text: str) -> None:
+    """No other exception comes out."""
+    for made in (text, f"short 3: {text}", f"short 3: CvAccessLongForm {text}"):
+        assert "\n" not in refusal(Packet.from_text, made)
+
+
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.text(max_size=5),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(
+            st.sampled_from(["kind", "number", "type", "cv", "address", "instructions", "mode"]),
+            inner,
+        )
+    ),
+    max_leaves=8,
+)
+
+
+@given(JSON)
+@settings(max_examples=500)
+def test_any_json_gives_a_packet_or_an_error_of_the_library(plain: object) -> None:
+    """No other exception comes out, wherever the odd value stands."""
+    for made in (plain, {**GOOD, "address": plain}, {**GOOD, "instructions": [plain]}):
+        assert "\n" not in refusal(Packet.from_dict, made)
+
+
+def test_addresses_read_alone() -> None:
+    """Text and JSON of each kind."""
+    for text in ("broadcast", "idle", "short 3", "long 0", "reserved 240", "accessory-byte 130"):
+        address = address_from_text(text)
+        assert address_text(address) == text
+        plain = {"kind": address.kind, "number": address.number}
+        assert address_from_plain(plain, "a") == address
+
+
+def test_the_base_of_field_kinds_is_not_for_use() -> None:
+    """Its forms belong to the kinds made from it."""
+    for call in (lambda kind: kind.plain(1), lambda kind: kind.value("a", 1)):
+        with pytest.raises(NotImplementedError):
+            call(FieldKind())

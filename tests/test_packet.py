@@ -1,0 +1,272 @@
+"""Packets: lossless both ways, strict decoding, illegal packets refused."""
+
+import contextlib
+import copy
+import pickle
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import dccwire
+from dccwire import (
+    BROADCAST,
+    IDLE,
+    AccessoryAddress,
+    AccessoryByteAddress,
+    BasicAccessory,
+    BasicAccessoryBroadcast,
+    DigitalDecoderReset,
+    ErrorByteError,
+    ExtendedAccessoryAddress,
+    FactoryTest,
+    FunctionGroupOne,
+    Idle,
+    LengthError,
+    LongAddress,
+    ModelTime,
+    Packet,
+    PacketError,
+    Reason,
+    ReservedAddress,
+    ShortAddress,
+    SpeedAndDirection,
+    Undefined,
+)
+from strategies import bodies, packets, with_error_byte
+
+
+def rebuilt(data: bytes) -> bytes:
+    """The bytes of a packet built anew from what `decode` made of bytes."""
+    packet = dccwire.decode(data)
+    return dccwire.encode(Packet(packet.address, *packet.instructions, mode=packet.mode))
+
+
+def test_every_packet_of_three_bytes_comes_out_as_it_went_in() -> None:
+    """All 65,536 with the right error byte, encoded anew from their values (S-9.2 §A)."""
+    for number in range(1 << 16):
+        data = with_error_byte(number.to_bytes(2))
+        assert rebuilt(data) == data
+
+
+def _check_four_bytes(numbers: range) -> None:
+    for number in numbers:
+        data = with_error_byte(number.to_bytes(3))
+        assert rebuilt(data) == data
+
+
+def test_packets_of_four_bytes_come_out_as_they_went_in_sampled() -> None:
+    """Every 251st of the 2^24 with the right error byte (a prime step meets all low bytes)."""
+    _check_four_bytes(range(0, 1 << 24, 251))
+
+
+@pytest.mark.slow
+def test_every_packet_of_four_bytes_comes_out_as_it_went_in() -> None:
+    """All 2^24 with the right error byte."""
+    _check_four_bytes(range(1 << 24))
+
+
+@given(st.binary(min_size=4, max_size=5))
+@settings(max_examples=2000)
+def test_packets_of_five_and_six_bytes_come_out_as_they_went_in(body: bytes) -> None:
+    """Any bytes with the right error byte, encoded anew from their values."""
+    data = with_error_byte(body)
+    assert rebuilt(data) == data
+
+
+@given(packets())
+@settings(max_examples=1000)
+def test_what_is_built_is_what_is_decoded(packet: Packet) -> None:
+    """A packet of any format decodes into the same address and instruction."""
+    decoded = dccwire.decode(dccwire.encode(packet))
+    assert decoded == packet
+    assert decoded.address == packet.address
+    assert decoded.instructions == packet.instructions
+
+
+@given(bodies, st.integers(1, 255))
+def test_a_wrong_error_byte_is_refused_with_both_bytes_told(body: bytes, change: int) -> None:
+    """`decode` refuses it; the error holds what was expected and what was given."""
+    right = with_error_byte(body)
+    with pytest.raises(ErrorByteError) as caught:
+        dccwire.decode(right[:-1] + bytes((right[-1] ^ change,)))
+    assert (caught.value.expected, caught.value.actual) == (right[-1], right[-1] ^ change)
+    assert caught.value.reason is Reason.ERROR_BYTE
+
+
+@pytest.mark.parametrize("size", [0, 1, 2, 7, 16])
+def test_a_length_outside_three_to_six_is_refused(size: int) -> None:
+    """S-9.2.1, introduction."""
+    with pytest.raises(LengthError) as caught:
+        dccwire.decode(bytes(size))
+    assert caught.value.actual == size
+    assert caught.value.reason is Reason.LENGTH
+
+
+@given(st.binary(max_size=8))
+def test_decode_gives_a_packet_or_an_error_of_its_own(data: bytes) -> None:
+    """Whatever the bytes, no other exception comes out."""
+    with contextlib.suppress(dccwire.DecodeError):
+        assert bytes(dccwire.decode(data)) == data
+
+
+def test_a_packet_is_its_mode_and_bytes() -> None:
+    """Equality and hash do not look at how a packet was built."""
+    named = Packet(AccessoryAddress(511), BasicAccessoryBroadcast(active=True, pair=1, output=0))
+    general = Packet(AccessoryAddress(511), BasicAccessory(active=True, pair=1, output=0))
+    assert named == general
+    assert hash(named) == hash(general)
+    assert named != Packet(AccessoryAddress(510), BasicAccessory(active=True, pair=1, output=0))
+    assert named != bytes(named)
+
+
+def test_values_survive_pickling_and_copying() -> None:
+    """Packets, addresses and instructions are plain values."""
+    packet = dccwire.decode(bytes.fromhex("C4B53F2967"))
+    for one in (packet, packet.address, packet.instructions[0], Undefined(b"\x80")):
+        assert pickle.loads(pickle.dumps(one)) == one
+        assert copy.deepcopy(one) == one
+
+
+def test_values_cannot_be_changed() -> None:
+    """Packets and instructions are frozen."""
+    packet = dccwire.decode(bytes(3))
+    for one, name in ((packet, "address"), (packet.instructions[0], "x"), (BROADCAST, "number")):
+        with pytest.raises((AttributeError, TypeError)):
+            setattr(one, name, 1)
+
+
+def test_repr_shows_what_makes_the_packet() -> None:
+    """The repr can be read back in a namespace of the library."""
+    packet = dccwire.decode(bytes.fromhex("377443"))
+    assert eval(repr(packet), vars(dccwire)) == packet
+
+
+GROUP = FunctionGroupOne.on("FL")
+
+
+@pytest.mark.parametrize(
+    ("address", "instructions", "problem", "hint"),
+    [
+        (IDLE, (GROUP,), "FunctionGroupOne cannot be sent to idle", "long and short addresses"),
+        (ShortAddress(3), (Idle(),), "Idle cannot be sent to short 3", "idle addresses"),
+        (
+            ShortAddress(3),
+            (ModelTime(0, 0, 0, False, 0),),
+            "ModelTime cannot be sent to short 3",
+            "broadcast addresses",
+        ),
+        (
+            ShortAddress(3),
+            (BasicAccessory(True, 0, 0),),
+            "BasicAccessory cannot be sent to short 3",
+            "accessory addresses",
+        ),
+        (
+            ShortAddress(3),
+            (FactoryTest(0), GROUP),
+            "FactoryTest must be the last instruction",
+            "at the end",
+        ),
+        (
+            ShortAddress(3),
+            (Undefined(b"\x80"), GROUP),
+            "Undefined must be the last instruction",
+            "at the end",
+        ),
+        (AccessoryAddress(3), (), "0 instructions for accessory 3", "exactly one"),
+        (
+            AccessoryAddress(3),
+            (GROUP,),
+            "FunctionGroupOne cannot be sent to accessory 3",
+            "long and short addresses",
+        ),
+        (
+            ExtendedAccessoryAddress(3),
+            (BasicAccessory(True, 0, 0),),
+            "BasicAccessory cannot be sent to extended-accessory 3",
+            "accessory addresses",
+        ),
+        (
+            AccessoryAddress(3),
+            (Undefined(b"\x80"),),
+            "Undefined cannot be sent to accessory 3",
+            "accessory-byte",
+        ),
+        (
+            AccessoryAddress(3),
+            (BasicAccessoryBroadcast(True, 0, 0),),
+            "BasicAccessoryBroadcast cannot be sent to accessory 3",
+            "accessory 511",
+        ),
+    ],
+)
+def test_what_makes_no_packet_is_refused(address, instructions, problem, hint) -> None:
+    """The error names the instruction, the address, and where such packets go."""
+    with pytest.raises(PacketError) as caught:
+        Packet(address, *instructions)
+    assert caught.value.problem == problem
+    assert hint in caught.value.hint
+    assert caught.value.reason is Reason.COMBINATION
+
+
+@pytest.mark.parametrize(
+    ("address", "instructions"),
+    [(ShortAddress(3), ()), (LongAddress(3), (GROUP,) * 4), (BROADCAST, ())],
+)
+def test_packets_too_short_or_long_are_refused(address, instructions) -> None:
+    """3 to 6 bytes, as on the wire."""
+    with pytest.raises(LengthError):
+        Packet(address, *instructions)
+
+
+def test_several_instructions_are_read_in_order() -> None:
+    """S-9.2.1 §C, X5; the bytes are put together by hand from the formats' patterns."""
+    packet = dccwire.decode(with_error_byte(bytes((0x03, 0b01100100, 0b10010000))))
+    assert packet.instructions == (
+        SpeedAndDirection(forward=True, c=0, speed=4),
+        FunctionGroupOne.on("FL"),
+    )
+
+
+def test_an_address_alone_has_no_instructions() -> None:
+    """A long address and an error byte make three bytes."""
+    assert dccwire.decode(bytes.fromhex("C003C3")).instructions == ()
+
+
+def test_kept_bytes_go_where_they_came_from() -> None:
+    """Reserved first bytes and accessory bytes without a format keep everything."""
+    assert Packet(ReservedAddress(240), Undefined(b"\x01\x02")) == dccwire.decode(
+        bytes.fromhex("F00102F3")
+    )
+    odd = dccwire.decode(bytes.fromhex("80712 0D1".replace(" ", "")))
+    assert odd.address == AccessoryByteAddress(128)
+    assert odd.instructions == (Undefined(b"\x71\x20"),)
+
+
+def test_readings_name_the_address_too() -> None:
+    """The eight-bit aspect of NEM 672 is read where S-9.2.1 has no format (X33)."""
+    (reading,) = dccwire.readings(dccwire.decode(bytes.fromhex("807120D1")))
+    assert reading.address == ExtendedAccessoryAddress(0b000_000000_00)
+    assert reading.instruction == dccwire.ExtendedAccessoryNem672(0x20)
+    broadcast = dccwire.readings(dccwire.decode(bytes.fromhex("BF8837")))
+    assert [(one.name, one.address.number) for one in broadcast] == [
+        ("basic accessory broadcast", 511)
+    ]
+
+
+def test_reset_is_a_reading_of_the_broadcast_decoder_reset() -> None:
+    """00 00 00 has two names (C10); to another address it has one."""
+    reset = dccwire.decode(bytes(3))
+    assert reset.instructions == (DigitalDecoderReset(),)
+    assert [one.instruction for one in dccwire.readings(reset)] == [dccwire.Reset()]
+    assert dccwire.readings(dccwire.decode(bytes.fromhex("030003"))) == ()
+
+
+def test_broadcast_stop_is_a_reading_of_speed_and_direction() -> None:
+    """00 01DC000S, S-9.2 §B; a running speed to all is none (C11)."""
+    (reading,) = dccwire.readings(dccwire.decode(bytes.fromhex("007171")))
+    assert reading.instruction == dccwire.BroadcastStop(
+        forward=True, ignore_direction=True, cut_power=True
+    )
+    assert dccwire.readings(dccwire.decode(bytes.fromhex("007474"))) == ()
