@@ -13,16 +13,19 @@ that `pip install 'dccwire[capture]'` brings, and are loaded when asked for.
 
 from typing import TYPE_CHECKING, Any
 
-from dccwire import accessory, errors, instructions
+from dccwire import accessory, errors, instructions, service_mode
 from dccwire.accessory import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.address import (
     BROADCAST,
     IDLE,
+    PROGRAMMING_TRACK,
     AccessoryAddress,
     AccessoryByteAddress,
     Address,
     ExtendedAccessoryAddress,
     LongAddress,
+    Mode,
+    ProgrammingTrackAddress,
     ReservedAddress,
     ShortAddress,
 )
@@ -30,8 +33,9 @@ from dccwire.errors import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.formats import Instruction, Provenance, Reserved, Undefined
 from dccwire.inspection import Finding, Inspection, inspect
 from dccwire.instructions import *  # noqa: F403 - its __all__ is part of ours
-from dccwire.packet import Mode, Packet, Reading, decode, encode, readings
+from dccwire.packet import Packet, Reading, decode, encode, readings
 from dccwire.receiver import BitReceiver, Receiver
+from dccwire.service_mode import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.signal import NOMINAL, Timing
 
 if TYPE_CHECKING:
@@ -44,6 +48,7 @@ __all__ = [
     "BROADCAST",
     "IDLE",
     "NOMINAL",
+    "PROGRAMMING_TRACK",
     "AccessoryAddress",
     "AccessoryByteAddress",
     "Address",
@@ -56,6 +61,7 @@ __all__ = [
     "LongAddress",
     "Mode",
     "Packet",
+    "ProgrammingTrackAddress",
     "Provenance",
     "Reading",
     "Receiver",
@@ -75,6 +81,7 @@ __all__ = [
 __all__ += accessory.__all__
 __all__ += errors.__all__
 __all__ += instructions.__all__
+__all__ += service_mode.__all__
 
 
 _LATER = {

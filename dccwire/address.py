@@ -17,6 +17,7 @@ __all__ = [
     "ADDRESS_KINDS",
     "BROADCAST",
     "IDLE",
+    "PROGRAMMING_TRACK",
     "AccessoryAddress",
     "AccessoryByteAddress",
     "Address",
@@ -24,14 +25,27 @@ __all__ = [
     "ExtendedAccessoryAddress",
     "IdleAddress",
     "LongAddress",
+    "Mode",
     "Partition",
+    "ProgrammingTrackAddress",
     "ReservedAddress",
     "ShortAddress",
 ]
 
 
+class Mode(Enum):
+    """In which mode bytes are read; they do not say it themselves (C16)."""
+
+    OPERATIONS = "operations"
+    SERVICE = "service"
+
+
 class Partition(Enum):
-    """What the first byte of a packet announces (S-9.2.1 §A), by the first bytes that do so."""
+    """What the first byte of a packet announces, by the first bytes that do so.
+
+    S-9.2.1 §A; in service mode packets of 3 and 4 bytes have the instruction `PROGRAMMING` there
+    instead of short addresses (S-9.2.3 §E, C16).
+    """
 
     BROADCAST = range(1)
     SHORT = range(1, 128)
@@ -39,6 +53,7 @@ class Partition(Enum):
     LONG = range(192, 232)
     RESERVED = range(232, 255)
     IDLE = range(255, 256)
+    PROGRAMMING = range(112, 128)
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
@@ -182,6 +197,24 @@ class ExtendedAccessoryAddress(_Accessory):
     bound: ClassVar[range] = range(2048)
 
 
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class ProgrammingTrackAddress(_Numbered):
+    """Whatever decoder stands on the programming track: service mode packets name none (S-9.2.3).
+
+    Use the value `PROGRAMMING_TRACK`; its packets have no address byte.
+    """
+
+    number: int = 0
+    kind: ClassVar[str] = "programming-track"
+    bound: ClassVar[range] = range(1)
+    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.PROGRAMMING})
+
+    @property
+    def header(self) -> bytes:
+        """No bytes."""
+        return b""
+
+
 Address: TypeAlias = (
     BroadcastAddress
     | IdleAddress
@@ -191,10 +224,12 @@ Address: TypeAlias = (
     | AccessoryByteAddress
     | AccessoryAddress
     | ExtendedAccessoryAddress
+    | ProgrammingTrackAddress
 )
 
 BROADCAST = BroadcastAddress()
 IDLE = IdleAddress()
+PROGRAMMING_TRACK = ProgrammingTrackAddress()
 
 ADDRESS_KINDS: dict[str, type[Address]] = {
     address.kind: address
@@ -207,5 +242,6 @@ ADDRESS_KINDS: dict[str, type[Address]] = {
         AccessoryByteAddress,
         AccessoryAddress,
         ExtendedAccessoryAddress,
+        ProgrammingTrackAddress,
     )
 }

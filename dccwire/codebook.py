@@ -13,11 +13,14 @@ from typing import NamedTuple
 
 from dccwire import accessory as _accessory  # noqa: F401 - enters its formats in the registry
 from dccwire import instructions as _instructions  # noqa: F401 - the same
+from dccwire import service_mode as _service_mode  # noqa: F401 - the same
 from dccwire.address import (
     BROADCAST,
     IDLE,
+    PROGRAMMING_TRACK,
     AccessoryByteAddress,
     Address,
+    Mode,
     Partition,
     ReservedAddress,
     ShortAddress,
@@ -28,10 +31,14 @@ from dccwire.formats import FORMATS, RESERVED, Format, Instruction, Provenance
 __all__ = [
     "NO_TABLE",
     "OPENINGS",
+    "PROGRAMMING",
+    "SERVICE_OPENINGS",
     "WHOLE_PACKETS",
     "Entry",
     "Opening",
+    "Table",
     "check_overlaps",
+    "is_programming",
     "reserved_clause",
 ]
 
@@ -138,9 +145,13 @@ class Table(dict[int, tuple[Entry, ...]]):
         return entries
 
 
-def _opening_with(partition: Partition) -> Table:
-    """The formats of a partition by the byte that they open with."""
-    return Table(lambda form, code: partition in form.partitions and _opens(form, bytes((code,))))
+def _opening_with(partition: Partition, mode: Mode) -> Table:
+    """The formats of a partition in a mode by the byte that they open with."""
+    return Table(
+        lambda form, code: (
+            form.stands_in(mode) and partition in form.partitions and _opens(form, bytes((code,)))
+        )
+    )
 
 
 def _entry(form: Format) -> Entry:
@@ -160,9 +171,10 @@ NO_TABLE = Table(lambda form, code: False)
 """The table of a first byte whose packets have no instructions that are known."""
 
 
-def _openings() -> tuple[Opening, ...]:
-    short, long = _opening_with(Partition.SHORT), _opening_with(Partition.LONG)
-    broadcast, idle = _opening_with(Partition.BROADCAST), _opening_with(Partition.IDLE)
+def _openings(mode: Mode) -> tuple[Opening, ...]:
+    short, long = _opening_with(Partition.SHORT, mode), _opening_with(Partition.LONG, mode)
+    broadcast = _opening_with(Partition.BROADCAST, mode)
+    idle = _opening_with(Partition.IDLE, mode)
     openings = [Opening(BROADCAST, broadcast, Partition.BROADCAST)]
     for first in Partition.SHORT.value:
         openings.append(Opening(ShortAddress(first), short, Partition.SHORT))
@@ -174,5 +186,23 @@ def _openings() -> tuple[Opening, ...]:
     return (*openings, Opening(IDLE, idle, Partition.IDLE))
 
 
-OPENINGS = _openings()
-"""What each first byte announces."""
+OPENINGS = _openings(Mode.OPERATIONS)
+"""What each first byte announces in operations mode."""
+
+SERVICE_OPENINGS = _openings(Mode.SERVICE)
+"""What each first byte announces in service mode, but for the packets of `PROGRAMMING`."""
+
+PROGRAMMING = Opening(
+    PROGRAMMING_TRACK,
+    _opening_with(Partition.PROGRAMMING, Mode.SERVICE),
+    Partition.PROGRAMMING,
+)
+"""What packets announce that have no address: the instructions of S-9.2.3 §E."""
+
+
+def is_programming(data: bytes) -> bool:
+    """Whether bytes are an instruction of service mode: first byte 112 to 127, 3 or 4 in all.
+
+    S-9.2.3 §E: three bytes are register, paged or address-only mode, four are direct mode.
+    """
+    return len(data) in (3, 4) and data[0] >> 4 == 0b0111

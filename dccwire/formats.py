@@ -16,7 +16,7 @@ from functools import cache, cached_property
 from types import MappingProxyType
 from typing import Any, ClassVar, TypeVar, dataclass_transform
 
-from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress, Partition
+from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress, Mode, Partition
 from dccwire.errors import LayoutError, Reason
 from dccwire.fields import Data, FieldKind, Number
 from dccwire.layout import BitField, Layout
@@ -112,7 +112,8 @@ class Format:
     """A declared format: its class, layout, clause, provenance and place in the registry.
 
     `ends` says that the packet must end with it; `reading` names a second, narrower reading of
-    bytes that the general format decodes; `address` is given for the whole packets of accessories.
+    bytes that the general format decodes; `address` is given for the whole packets of accessories;
+    `mode` is the only mode in which the format stands, or None.
     """
 
     cls: type[Instruction]
@@ -123,9 +124,14 @@ class Format:
     ends: bool
     reading: str
     address: AccessoryKind | None
+    mode: Mode | None
 
     def __repr__(self) -> str:
         return f"<Format {self.cls.__name__} {self.layout.line!r}, {self.clause}>"
+
+    def stands_in(self, mode: Mode) -> bool:
+        """Whether the format counts in this mode."""
+        return self.mode in (None, mode)
 
     @property
     def fixed_bits(self) -> int:
@@ -171,6 +177,7 @@ def instruction(
     provenance: Provenance = Provenance.PUBLISHED,
     ends: bool = False,
     reading: str = "",
+    mode: Mode | None = None,
     fields: Mapping[str, str | FieldKind] = MappingProxyType({}),
 ) -> Callable[[_T], _T]:
     """Declare an instruction: the layout of its own bytes, its clause, its fields.
@@ -186,6 +193,7 @@ def instruction(
         ends=ends,
         reading=reading,
         address=None,
+        mode=mode,
     )
 
 
@@ -214,6 +222,7 @@ def accessory(
         ends=True,
         reading=reading,
         address=address,
+        mode=None,
     )
 
 
@@ -238,6 +247,7 @@ def _declare(
     ends: bool,
     reading: str,
     address: AccessoryKind | None,
+    mode: Mode | None,
 ) -> Callable[[_T], _T]:
     kinds = {name: Number(kind) if isinstance(kind, str) else kind for name, kind in given.items()}
     layout = Layout(line, {name: kind.formula for name, kind in kinds.items()})
@@ -248,7 +258,9 @@ def _declare(
         if [one.name for one in dataclass_fields(cls)] != list(kinds):  # type: ignore[arg-type] # is one
             raise LayoutError(line, f"the fields of {cls.__name__} differ from the kinds given")
         cls.kinds = kinds
-        cls.format = Format(cls, layout, clause, provenance, partitions, ends, reading, address)
+        cls.format = Format(
+            cls, layout, clause, provenance, partitions, ends, reading, address, mode
+        )
         FORMATS.append(cls.format)
         return cls  # type: ignore[return-value] # the same class, with slots
 

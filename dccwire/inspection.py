@@ -15,11 +15,19 @@ from typing import Any
 
 from bitstring import Bits
 
-from dccwire.address import BROADCAST, AccessoryAddress, LongAddress, Partition, ReservedAddress
+from dccwire.address import (
+    BROADCAST,
+    AccessoryAddress,
+    LongAddress,
+    Mode,
+    Partition,
+    ReservedAddress,
+)
 from dccwire.errors import Reason
 from dccwire.formats import Instruction, Kept, Provenance, Reserved
+from dccwire.framing import LONGEST, SHORTEST
 from dccwire.instructions import DecoderAcknowledgementRequest, SpeedAndDirection
-from dccwire.packet import LONGEST, SHORTEST, Mode, Packet, decode
+from dccwire.packet import Packet, decode
 from dccwire.receiver import BitReceiver, CutOff, Event, Fault, PacketReceived
 
 __all__ = ["Finding", "Inspection", "inspect"]
@@ -190,7 +198,7 @@ def _remarks(packet: Packet, place: _Place) -> Iterator[Finding]:
 
 
 _ONCE = (0b000, 0b001, 0b111)
-"""Groups CCC of which one instruction may stand in a packet, but for the acknowledgement request."""
+"""Groups CCC of which a packet holds one instruction, the acknowledgement request not counted."""
 
 _About = tuple[Reason, str, str]
 

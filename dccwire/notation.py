@@ -11,7 +11,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from dccwire.address import ADDRESS_KINDS, BROADCAST, IDLE, Address
+from dccwire.address import ADDRESS_KINDS, BROADCAST, IDLE, PROGRAMMING_TRACK, Address
 from dccwire.errors import Reason, ShapeError, TextError
 from dccwire.fields import FieldKind, Plain
 from dccwire.formats import FORMATS, Instruction, Reserved, Undefined
@@ -33,7 +33,9 @@ INSTRUCTION_TYPES: dict[str, type[Instruction]] = {
 }
 """Every instruction class by its name, which is its type in text and JSON."""
 
-_LONELY: dict[str, Address] = {"broadcast": BROADCAST, "idle": IDLE}
+_LONELY: dict[str, Address] = {
+    address.kind: address for address in (BROADCAST, IDLE, PROGRAMMING_TRACK)
+}
 
 
 def address_text(address: Address) -> str:

@@ -9,28 +9,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from enum import Enum
 from functools import cache, reduce
 from operator import xor
 from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
-from dccwire.address import (
-    AccessoryAddress,
-    Address,
-    ExtendedAccessoryAddress,
-    LongAddress,
-    Partition,
+from dccwire.address import PROGRAMMING_TRACK, Address, LongAddress, Mode, Partition
+from dccwire.assembly import assemble
+from dccwire.codebook import (
+    NO_TABLE,
+    OPENINGS,
+    PROGRAMMING,
+    SERVICE_OPENINGS,
+    WHOLE_PACKETS,
+    is_programming,
+    reserved_clause,
 )
-from dccwire.codebook import NO_TABLE, OPENINGS, WHOLE_PACKETS, reserved_clause
-from dccwire.errors import (
-    ErrorByteError,
-    LengthError,
-    PacketError,
-    Reason,
-    ShapeError,
-    TextError,
-)
-from dccwire.formats import FORMATS, Format, Instruction, Kept, Reserved, Undefined
+from dccwire.errors import ErrorByteError, LengthError, Reason, ShapeError, TextError
+from dccwire.formats import FORMATS, Instruction, Kept, Reserved, Undefined
+from dccwire.framing import LONGEST, SHORTEST
 from dccwire.notation import (
     address_from_plain,
     address_from_text,
@@ -45,16 +41,7 @@ from dccwire.notation import (
 if TYPE_CHECKING:
     from bitstring import Bits
 
-__all__ = ["Mode", "Packet", "Reading", "decode", "encode", "readings"]
-
-SHORTEST, LONGEST = 3, 6
-"""Bytes of a packet, the error byte included (S-9.2.1, introduction; C3)."""
-
-
-class Mode(Enum):
-    """In which mode bytes are read; they do not say it themselves (C16)."""
-
-    OPERATIONS = "operations"
+__all__ = ["Packet", "Reading", "decode", "encode", "readings"]
 
 
 @dataclass(frozen=True, slots=True, init=False, eq=False, repr=False)
@@ -79,7 +66,7 @@ class Packet:
     def __init__(
         self, address: Address, *instructions: Instruction, mode: Mode = Mode.OPERATIONS
     ) -> None:
-        body = _body(address, instructions)
+        body = assemble(address, instructions, mode)
         _set_address(self, address)
         _set_instructions(self, instructions)
         _set_mode(self, mode)
@@ -97,12 +84,14 @@ class Packet:
         return hash((self._bytes, self.mode))
 
     def __repr__(self) -> str:
+        mode = "" if self.mode is Mode.OPERATIONS else f", mode={self.mode}"
         inside = ", ".join(map(repr, (self.address, *self.instructions)))
-        return f"Packet({inside})"
+        return f"Packet({inside}{mode})"
 
     def __str__(self) -> str:
+        mode = "" if self.mode is Mode.OPERATIONS else f"{self.mode.value} "
         inside = "; ".join(map(instruction_text, self.instructions))
-        return f"{address_text(self.address)}: {inside}".rstrip()
+        return f"{mode}{address_text(self.address)}: {inside}".rstrip()
 
     @classmethod
     def from_text(cls, text: str) -> Self:
@@ -119,9 +108,12 @@ class Packet:
         if not colon:
             hint = "as in 'short 3: HardReset'"
             raise TextError(Reason.TEXT, text, len(text), "no colon after the address", hint)
+        mode = Mode.OPERATIONS
+        if head.split()[:1] == [Mode.SERVICE.value]:
+            mode, head = Mode.SERVICE, head.replace(Mode.SERVICE.value, "", 1)
         address = address_from_text(head)
         parts = tail.split(";") if tail.strip() else []
-        return cls(address, *map(instruction_from_text, parts))
+        return cls(address, *map(instruction_from_text, parts), mode=mode)
 
     def to_dict(self) -> dict[str, Any]:
         """Mode, address, instructions and bytes, as JSON holds them.
@@ -195,68 +187,6 @@ _set_mode = vars(Packet)["mode"].__set__
 _set_bytes = vars(Packet)["_bytes"].__set__
 
 
-def _body(address: Address, instructions: tuple[Instruction, ...]) -> bytes:
-    """The packet's bytes but for its error byte."""
-    if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
-        body = _accessory_body(address, instructions)
-    else:
-        for place, one in enumerate(instructions, 1):
-            _check_company(address, one, last=place == len(instructions))
-        body = address.header + b"".join(map(bytes, instructions))
-    if not SHORTEST <= len(body) + 1 <= LONGEST:
-        raise LengthError(len(body) + 1)
-    return body
-
-
-def _check_company(address: Address, one: Instruction, *, last: bool) -> None:
-    name = type(one).__name__
-    if isinstance(one, Kept):
-        ends = True
-    else:
-        ends = one.format.ends
-        if not one.format.partitions & address.partitions or one.format.address:
-            raise PacketError(
-                f"{name} cannot be sent to {address_text(address)}",
-                "its packets go to " + _goes_to(one.format),
-            )
-    if ends and not last:
-        raise PacketError(f"{name} must be the last instruction", "put it at the end")
-
-
-def _accessory_body(
-    address: AccessoryAddress | ExtendedAccessoryAddress, instructions: tuple[Instruction, ...]
-) -> bytes:
-    if len(instructions) != 1:
-        raise PacketError(
-            f"{len(instructions)} instructions for {address_text(address)}",
-            "an accessory packet has exactly one",
-        )
-    (one,) = instructions
-    if isinstance(one, Kept) or one.format.address is not type(address):
-        where = "an accessory-byte address" if isinstance(one, Kept) else _goes_to(one.format)
-        raise PacketError(
-            f"{type(one).__name__} cannot be sent to {address_text(address)}",
-            f"its packets go to {where}",
-        )
-    layout = one.format.layout
-    word = one.format.word(one)
-    if "address" in layout.fields:
-        word |= layout.fields["address"].put(address.number)
-    elif not address.broadcast:
-        raise PacketError(
-            f"{type(one).__name__} cannot be sent to {address_text(address)}",
-            f"the broadcast is {address.kind} {address.bound[-1]}",
-        )
-    return word.to_bytes(layout.size)
-
-
-def _goes_to(form: Format) -> str:
-    if form.address:
-        return f"{form.address.kind} addresses"
-    names = sorted(partition.name.lower() for partition in form.partitions)
-    return " and ".join(names) + " addresses"
-
-
 def encode(packet: Packet) -> bytes:
     """The packet's bytes, error byte included: 3 to 6.
 
@@ -269,7 +199,9 @@ def encode(packet: Packet) -> bytes:
 def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
     """The packet of 3 to 6 bytes, error byte included.
 
-    Where bytes have two readings this is the more general one; `readings` lists the others.
+    In service mode three- and four-byte packets from 112 to 127 are instructions to whatever stands
+    on the programming track (S-9.2.3 §E), the rest reads as in operations. Where bytes have two
+    readings this is the more general one; `readings` lists the others.
 
     Raises:
         LengthError: fewer than 3 bytes or more than 6.
@@ -277,6 +209,8 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
 
     >>> decode(bytes.fromhex("37 74 43")).address
     ShortAddress(number=55)
+    >>> print(decode(bytes.fromhex("7C 1C 26 46"), mode=Mode.SERVICE))
+    service programming-track: DirectByteAccess operation=write cv=29 value=38
     """
     size = len(data)
     if not SHORTEST <= size <= LONGEST:
@@ -288,7 +222,13 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
         raise ErrorByteError(reduce(xor, data[:-1]), data[-1])
     word >>= 8
     left = size - 2
-    address, table, partition = OPENINGS[data[0]]
+    if mode is Mode.OPERATIONS:
+        address, table, partition = OPENINGS[data[0]]
+    elif is_programming(data):
+        address, table, partition = PROGRAMMING
+        left += 1
+    else:
+        address, table, partition = SERVICE_OPENINGS[data[0]]
     if table is None:
         for _, _, _, mask, fixed, build, take_address in WHOLE_PACKETS[size - 1]:
             if word & mask == fixed and (one := build(word)) is not None:
@@ -355,8 +295,11 @@ def readings(packet: Packet) -> tuple[Reading, ...]:
 def _readings(packet: Packet) -> Iterator[Reading]:
     whole = bytes(packet)[:-1]
     for form in FORMATS:
-        if form.reading and form.partitions & packet.address.partitions:
-            body = whole if form.address else whole[1:]
+        if not (form.reading and form.stands_in(packet.mode)):
+            continue
+        if form.partitions & packet.address.partitions:
+            own = form.address or packet.address == PROGRAMMING_TRACK
+            body = whole if own else whole[1:]
             if form.layout.matches(body):
                 word = int.from_bytes(body)
                 address = form.take_address(word) if form.address else packet.address

@@ -15,8 +15,7 @@ import numpy as np
 from dccwire.conformance.measures import NO_LIMIT, Counter, LimitMeasure
 from dccwire.errors import Reason
 from dccwire.formats import Kept, Provenance
-from dccwire.framing import SENT_PREAMBLE
-from dccwire.packet import LONGEST, SHORTEST
+from dccwire.framing import LONGEST, SENT_PREAMBLE, SHORTEST
 from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
 from dccwire.receiver.columns import Columns, PacketColumns
 

@@ -13,12 +13,11 @@ from operator import xor
 
 from bitstring import Bits
 
-from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress
+from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress, Mode
 from dccwire.formats import Instruction, Kept
 from dccwire.inspection import Inspection, inspect
 from dccwire.layout import Layout
 from dccwire.notation import address_text
-from dccwire.packet import Mode
 
 __all__ = ["BitRow", "Explanation", "explain"]
 

@@ -7,6 +7,7 @@ whole recordings; `BitReceiver` takes bits. All of them report the same events.
 from dccwire.receiver.bits import BitReceiver
 from dccwire.receiver.edges import Receiver
 from dccwire.receiver.events import CutOff, Event, Fault, Gap, PacketReceived, Stray
+from dccwire.receiver.tracking import ModeTracker
 
 __all__ = [
     "BitReceiver",
@@ -14,6 +15,7 @@ __all__ = [
     "Event",
     "Fault",
     "Gap",
+    "ModeTracker",
     "PacketReceived",
     "Receiver",
     "Stray",

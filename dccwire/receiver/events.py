@@ -12,6 +12,7 @@ from functools import lru_cache, reduce
 from operator import xor
 from typing import TypeAlias
 
+from dccwire.address import Mode
 from dccwire.errors import DecodeError, Reason
 from dccwire.packet import Packet, decode
 
@@ -19,10 +20,10 @@ __all__ = ["CutOff", "Event", "Fault", "Gap", "PacketReceived", "Stray"]
 
 
 @lru_cache(maxsize=4096)
-def _read(data: bytes) -> Packet | None:
+def _read(data: bytes, mode: Mode) -> Packet | None:
     """The packet of bytes that a station sends again and again; None if `decode` refuses them."""
     try:
-        return decode(data)
+        return decode(data, mode=mode)
     except DecodeError:
         return None
 
@@ -34,6 +35,7 @@ class PacketReceived:
     `begin` is where the counted preamble begins, `start` the packet start bit, `end` the end of the
     packet end bit. `preamble` counts complete ones without the end bit of the packet before;
     `adjoining` says that this end bit stands directly before them (C2). The bytes may be wrong.
+    `mode` is how `packet` reads them; receivers say operations, a `ModeTracker` knows better.
     """
 
     begin: int
@@ -42,6 +44,7 @@ class PacketReceived:
     preamble: int
     data: bytes
     adjoining: bool
+    mode: Mode = Mode.OPERATIONS
 
     @property
     def error_byte_right(self) -> bool:
@@ -51,7 +54,7 @@ class PacketReceived:
     @property
     def packet(self) -> Packet | None:
         """The packet, or None where `decode` refuses the bytes."""
-        return _read(self.data)
+        return _read(self.data, self.mode)
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,99 @@
+"""An address and instructions to the bytes of a packet, and what does not go together.
+
+Limits on which instructions may stand together are findings (`dccwire.inspection`), no refusals;
+here only what would not read back as it was meant is refused. Room: addresses and formats.
+"""
+
+from __future__ import annotations
+
+from dccwire.address import (
+    AccessoryAddress,
+    Address,
+    ExtendedAccessoryAddress,
+    Mode,
+    Partition,
+    ProgrammingTrackAddress,
+)
+from dccwire.codebook import is_programming
+from dccwire.errors import LengthError, PacketError
+from dccwire.formats import Format, Instruction, Kept
+from dccwire.framing import LONGEST, SHORTEST
+from dccwire.notation import address_text
+
+__all__ = ["assemble"]
+
+
+def assemble(address: Address, instructions: tuple[Instruction, ...], mode: Mode) -> bytes:
+    """The packet's bytes but for its error byte.
+
+    Raises:
+        PacketError: the address, the instructions and the mode do not go together.
+        LengthError: the packet would not have 3 to 6 bytes.
+    """
+    if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
+        body = _accessory(address, instructions)
+    else:
+        for place, one in enumerate(instructions, 1):
+            _check(address, one, mode, last=place == len(instructions))
+        body = address.header + b"".join(map(bytes, instructions))
+    if not SHORTEST <= len(body) + 1 <= LONGEST:
+        raise LengthError(len(body) + 1)
+    programming = isinstance(address, ProgrammingTrackAddress)
+    if programming and mode is not Mode.SERVICE:
+        problem = f"{address_text(address)} is no address in operations mode"
+        raise PacketError(problem, "give mode=Mode.SERVICE")
+    if mode is Mode.SERVICE and is_programming(body + b"\0") is not programming:
+        raise PacketError(
+            f"a packet of {len(body) + 1} bytes to {address_text(address)} in service mode",
+            "3 or 4 bytes from 112 to 127, and no others, go to the programming-track",
+        )
+    return body
+
+
+def _check(address: Address, one: Instruction, mode: Mode, *, last: bool) -> None:
+    name = type(one).__name__
+    ends = True
+    if not isinstance(one, Kept):
+        form, ends = one.format, one.format.ends
+        if not form.partitions & address.partitions or form.address:
+            raise _misdirected(one, address, _goes_to(form))
+        if not form.stands_in(mode):
+            raise PacketError(f"{name} does not stand in {mode.value} mode", "give the other mode")
+    if ends and not last:
+        raise PacketError(f"{name} must be the last instruction", "put it at the end")
+
+
+def _accessory(
+    address: AccessoryAddress | ExtendedAccessoryAddress, instructions: tuple[Instruction, ...]
+) -> bytes:
+    if len(instructions) != 1:
+        raise PacketError(
+            f"{len(instructions)} instructions for {address_text(address)}",
+            "an accessory packet has exactly one",
+        )
+    (one,) = instructions
+    if isinstance(one, Kept):
+        raise _misdirected(one, address, "an accessory-byte address")
+    if one.format.address is not type(address):
+        raise _misdirected(one, address, _goes_to(one.format))
+    layout = one.format.layout
+    word = one.format.word(one)
+    if "address" in layout.fields:
+        word |= layout.fields["address"].put(address.number)
+    elif not address.broadcast:
+        raise _misdirected(one, address, f"the broadcast, {address.kind} {address.bound[-1]}")
+    return word.to_bytes(layout.size)
+
+
+def _misdirected(one: Instruction, address: Address, where: str) -> PacketError:
+    problem = f"{type(one).__name__} cannot be sent to {address_text(address)}"
+    return PacketError(problem, f"its packets go to {where}")
+
+
+def _goes_to(form: Format) -> str:
+    if form.address:
+        return f"{form.address.kind} addresses"
+    names = sorted(partition.name.lower() for partition in form.partitions)
+    if form.partitions == {Partition.PROGRAMMING}:
+        return "the programming-track"
+    return " and ".join(names) + " addresses"

@@ -1,0 +1,60 @@
+"""Mode tracking: which packets of a stream are service mode packets (S-9.2.3 §C).
+
+A decoder enters service mode on a service mode packet right after a reset packet, and leaves it on
+any other valid packet, or 20 ms after the last of both. Room: events in, the same events out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from dccwire.address import Mode
+from dccwire.codebook import is_programming
+from dccwire.receiver.events import Event, PacketReceived
+
+__all__ = ["STAY_NS", "ModeTracker"]
+
+STAY_NS = 20_000_000
+"""How long service mode lasts after the last reset or service mode packet (S-9.2.3 §C)."""
+
+_RESET = bytes(3)
+_QUERY_OR_LOCK = 0b11111001
+
+
+class ModeTracker:
+    r"""Hands each packet on in the mode that decoders are in.
+
+    Times are counted as `Receiver` counts them, in ns. Packets that `decode` refuses change nothing.
+
+    >>> from dccwire.receiver import PacketReceived
+    >>> tracker = ModeTracker()
+    >>> reset = PacketReceived(0, 0, 5_000_000, 20, bytes(3), False)
+    >>> verify = PacketReceived(5_000_000, 8_000_000, 11_000_000, 20, b"\x70\x03\x73", True)
+    >>> [tracker.take(event).mode.value for event in (verify, reset, verify)]
+    ['operations', 'operations', 'service']
+    """
+
+    def __init__(self) -> None:
+        self._service = False
+        self._since_ns: int | None = None
+
+    def take(self, event: Event) -> Event:
+        """The event; a packet with the mode in which it is to be read."""
+        if not isinstance(event, PacketReceived) or event.packet is None:
+            return event
+        data = event.data
+        recent = self._since_ns is not None and event.start - self._since_ns <= STAY_NS
+        reset, service = data == _RESET, _is_service(data)
+        if service and recent:
+            self._service = True
+        elif not (reset and recent):
+            self._service = False
+        self._since_ns = event.end if reset or (service and self._service) else None
+        return replace(event, mode=Mode.SERVICE) if self._service else event
+
+
+def _is_service(data: bytes) -> bool:
+    """Whether bytes can be a service mode packet: an instruction, an address query, a lock."""
+    if data[1] == _QUERY_OR_LOCK:
+        return (len(data) == 3 and 1 <= data[0] <= 111) or (len(data) == 4 and data[0] == 0)
+    return is_programming(data)

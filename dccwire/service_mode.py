@@ -1,0 +1,203 @@
+"""Service mode packets: the programming track (S-9.2.3 §E and appendices).
+
+They name no address: whatever decoder stands on the programming track is meant. The same bytes are
+short addresses 112 to 127 in operations mode, so a mode must be given (C16, P10). A programming
+track is limited in energy: more than 250 mA may not last longer than 100 ms (§B). Room: one file,
+as one standard; the sequences of packets are elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from dccwire.address import Mode, Partition
+from dccwire.errors import Reason
+from dccwire.fields import Choice, Number
+from dccwire.formats import Instruction, Remark, instruction
+from dccwire.instructions.cv_access import CvOperation
+
+__all__ = [
+    "AddressOnlyAccess",
+    "AddressQuery",
+    "DataRegisterAccess",
+    "DecoderFactoryReset",
+    "DecoderLock",
+    "DirectBitManipulation",
+    "DirectByteAccess",
+    "PagePreset",
+    "PageRegisterAccess",
+    "RegisterAccess",
+]
+
+TRACK = frozenset({Partition.PROGRAMMING})
+ONE_BIT = Choice("C", {0: CvOperation.VERIFY, 1: CvOperation.WRITE})
+
+
+@instruction(
+    "0111CCAA AAAAAAAA DDDDDDDD",
+    "S-9.2.3 §E, Direct Mode",
+    partitions=TRACK,
+    ends=True,
+    mode=Mode.SERVICE,
+    fields={
+        "operation": Choice("C", {0b01: CvOperation.VERIFY, 0b11: CvOperation.WRITE}),
+        "cv": "A + 1",
+        "value": "D",
+    },
+)
+class DirectByteAccess(Instruction):
+    """Verify or write a byte of CV 1 to 1024 (the text says 1023: P3); CC = 00 is none (P4).
+
+    >>> bytes(DirectByteAccess(CvOperation.WRITE, cv=29, value=38)).hex(" ")
+    '7c 1c 26'
+    """
+
+    operation: CvOperation
+    cv: int
+    value: int
+
+    def remarks(self) -> Iterator[Remark]:
+        """CV 1024 is open."""
+        yield from _open_cv(self.cv)
+
+
+def _open_cv(cv: int) -> Iterator[Remark]:
+    if cv == 1024:
+        message = "the text gives CV 1 to 1023, the ten bits reach CV 1024 (P3)"
+        yield Remark(Reason.OPEN, message, "S-9.2.3 §E, Direct Mode")
+
+
+@instruction(
+    "011110AA AAAAAAAA 111CDBBB",
+    "S-9.2.3 §E, Direct Mode, bit manipulation",
+    partitions=TRACK,
+    ends=True,
+    mode=Mode.SERVICE,
+    fields={"operation": ONE_BIT, "cv": "A + 1", "bit": "B", "value": "D"},
+)
+class DirectBitManipulation(Instruction):
+    """Verify or write one bit of a CV: its position `bit`, 0 to 7, and its `value`, 0 or 1."""
+
+    operation: CvOperation
+    cv: int
+    bit: int
+    value: int
+
+    def remarks(self) -> Iterator[Remark]:
+        """CV 1024 is open."""
+        yield from _open_cv(self.cv)
+
+
+@instruction(
+    "0111CRRR DDDDDDDD",
+    "S-9.2.3 §E, Physical Register Addressing",
+    partitions=TRACK,
+    ends=True,
+    mode=Mode.SERVICE,
+    fields={"operation": ONE_BIT, "register": "R + 1", "value": "D"},
+)
+class RegisterAccess(Instruction):
+    """Verify or write a physical register, 1 to 8; in paged mode the same bytes have other names.
+
+    Locomotives: 1 to 4 are CV 1 to 4, 5 is CV 29, 6 the page register, 7 and 8 are CV 7 and 8.
+
+    >>> bytes(RegisterAccess(CvOperation.WRITE, register=8, value=8)).hex(" ")
+    '7f 08'
+    """
+
+    operation: CvOperation
+    register: int
+    value: int
+
+
+@instruction(
+    "0111C000 0DDDDDDD",
+    "S-9.2.3 §E, Address-Only Mode",
+    partitions=TRACK,
+    mode=Mode.SERVICE,
+    reading="address only",
+    fields={"operation": ONE_BIT, "value": "D"},
+)
+class AddressOnlyAccess(Instruction):
+    """Verify or write CV 1: a reading of `RegisterAccess` to register 1 (P5)."""
+
+    operation: CvOperation
+    value: int
+
+
+@instruction(
+    "0111C101 DDDDDDDD",
+    "S-9.2.3 §E, Paged CV Addressing",
+    partitions=TRACK,
+    mode=Mode.SERVICE,
+    reading="page register (paged mode)",
+    fields={"operation": ONE_BIT, "page": "D"},
+)
+class PageRegisterAccess(Instruction):
+    """Verify or write the page register: a reading of `RegisterAccess` to register 6 (P9)."""
+
+    operation: CvOperation
+    page: int
+
+
+@instruction(
+    "0111C0RR DDDDDDDD",
+    "S-9.2.3 §E, Paged CV Addressing",
+    partitions=TRACK,
+    mode=Mode.SERVICE,
+    reading="data register (paged mode)",
+    fields={"operation": ONE_BIT, "register": "R", "value": "D"},
+)
+class DataRegisterAccess(Instruction):
+    """Verify or write data register 0 to 3 of the page: a reading of `RegisterAccess` (P8)."""
+
+    operation: CvOperation
+    register: int
+    value: int
+
+
+@instruction(
+    "01111101 00000001",
+    "S-9.2.3 §E, Page Preset",
+    partitions=TRACK,
+    mode=Mode.SERVICE,
+    reading="page preset",
+)
+class PagePreset(Instruction):
+    """Set the page register to 1; in operations mode a hard reset to short address 125 (P10)."""
+
+
+@instruction(
+    "01111111 00001000",
+    "S-9.2.3 §E, Decoder Factory Reset",
+    partitions=TRACK,
+    mode=Mode.SERVICE,
+    reading="decoder factory reset",
+)
+class DecoderFactoryReset(Instruction):
+    """All CVs to factory values: the same bytes as a write of 8 to register 8 (P11)."""
+
+
+@instruction(
+    "11111001",
+    "S-9.2.3 Appendix A, Address Query",
+    partitions=frozenset({Partition.SHORT}),
+    ends=True,
+    mode=Mode.SERVICE,
+)
+class AddressQuery(Instruction):
+    """Ask whether a decoder has this short address, 1 to 111 (from 112 on: P12)."""
+
+
+@instruction(
+    "11111001 0AAAAAAA",
+    "S-9.2.3 Appendix B, Decoder Lock",
+    partitions=frozenset({Partition.BROADCAST}),
+    ends=True,
+    mode=Mode.SERVICE,
+    fields={"unlocked": Number("A", legal=range(1, 128))},
+)
+class DecoderLock(Instruction):
+    """All decoders but that of one short address ignore service mode; 0 is no address (P13)."""
+
+    unlocked: int
