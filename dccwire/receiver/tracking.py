@@ -24,7 +24,7 @@ _QUERY_OR_LOCK = 0b11111001
 class ModeTracker:
     r"""Hands each packet on in the mode that decoders are in.
 
-    Times are counted as `Receiver` counts them, in ns. Packets that `decode` refuses change nothing.
+    Times are counted as `Receiver` counts them, in ns. What `decode` refuses changes nothing.
 
     >>> from dccwire.receiver import PacketReceived
     >>> tracker = ModeTracker()
