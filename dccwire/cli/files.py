@@ -11,12 +11,13 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command
 from dccwire.errors import FieldError, MissingPartError, Reason, RecordingError
 from dccwire.inspection import inspect
 from dccwire.plan import read_plan
-from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
+from dccwire.receiver import CutOff, Event, Fault, Gap, ModeTracker, PacketReceived, Stray
 from dccwire.synthesis import synthesize
 
 if TYPE_CHECKING:
@@ -120,7 +121,8 @@ def _packets(given: argparse.Namespace) -> int:
     recording = _open(given)
     read, others = 0, dict.fromkeys(_NAMES.values(), 0)
     with _progress(recording, lines=True) as progress:
-        for event in _events(recording, given.uncertainty, progress):
+        tracker = ModeTracker()
+        for event in map(tracker.take, _events(recording, given.uncertainty, progress)):
             name = _NAMES[type(event)]
             others[name] += 1
             read += isinstance(event, PacketReceived) and event.packet is not None
@@ -144,22 +146,22 @@ def _event_to_dict(event: Event) -> dict[str, Any]:
         told |= {"bytes": event.data.hex(" ").upper(), "preamble": event.preamble}
     if isinstance(event, PacketReceived):
         told["time_ns"] = event.start
-        told |= _packet_to_dict(event.data)
+        told |= _packet_to_dict(event.data, event.mode)
     elif isinstance(event, Fault):
         told["reason"] = event.reason.value
     return told
 
 
 @lru_cache(maxsize=4096)
-def _packet_to_dict(data: bytes) -> dict[str, Any]:
-    found = inspect(data)
+def _packet_to_dict(data: bytes, mode: Mode) -> dict[str, Any]:
+    found = inspect(data, mode=mode)
     packet = found.packet and found.packet.to_dict()
     return {"packet": packet, "findings": [one.to_dict() for one in found.findings]}
 
 
 @lru_cache(maxsize=4096)
-def _packet_lines(data: bytes) -> tuple[str, ...]:
-    found = inspect(data)
+def _packet_lines(data: bytes, mode: Mode) -> tuple[str, ...]:
+    found = inspect(data, mode=mode)
     known = found.packet or found.unverified or "no packet"
     remarks = (f"{'':18}! {one.reason}: {one.message}" for one in found.findings)
     return f"{data.hex(' ').upper():<17}  {known}", *remarks
@@ -170,7 +172,7 @@ def _event_lines(event: Event) -> Iterator[str]:
     time = event.start if isinstance(event, PacketReceived) else event.begin
     head = f"{time / 1e6:11.3f}"
     if isinstance(event, PacketReceived):
-        first, *others = _packet_lines(event.data)
+        first, *others = _packet_lines(event.data, event.mode)
         yield f"{head} {event.preamble:>4}  {first}"
         yield from others
         return

@@ -11,6 +11,7 @@ from typing import Any, TypeAlias
 
 from bitstring import Bits
 
+from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
 from dccwire.drawing import explain
 from dccwire.errors import DecodeError, Reason, ShapeError, TextError
@@ -29,6 +30,7 @@ def add_commands(commands: Commands) -> None:
     """Add the four commands."""
     one = add_command(commands, "decode", _decode, "say what bytes mean")
     one.add_argument("hex", nargs="+", metavar="HEX", help=_BYTES)
+    _add_mode(one)
     one.add_argument("--json", action="store_true", help="one object a line")
     one = add_command(commands, "encode", _encode, "give the bytes of a packet's text or JSON")
     one.add_argument(
@@ -40,10 +42,23 @@ def add_commands(commands: Commands) -> None:
     )
     one.add_argument("hex", nargs="+", metavar="HEX", help=_BYTES)
     one.add_argument("--bits", action="store_true", help="the input is bits, preamble included")
+    _add_mode(one)
     one.add_argument("--json", action="store_true", help="one object a line")
     one = add_command(commands, "explain", _explain, "lay a packet out bit by bit")
     one.add_argument("hex", nargs="+", metavar="HEX", help=_BYTES)
     one.add_argument("--bits", action="store_true", help="the input is bits, preamble included")
+    _add_mode(one)
+
+
+def _add_mode(one: argparse.ArgumentParser) -> None:
+    one.add_argument(
+        "--service",
+        action="store_const",
+        dest="mode",
+        const=Mode.SERVICE,
+        default=Mode.OPERATIONS,
+        help="read packets of a programming track",
+    )
 
 
 def add_command(
@@ -92,7 +107,7 @@ def _decode(given: argparse.Namespace) -> int:
     status = 0
     for data in list(_byte_strings(given.hex)):
         try:
-            packet = decode(data)
+            packet = decode(data, mode=given.mode)
         except DecodeError as error:
             complain(f"{data.hex(' ').upper()}: {error}; 'dccwire inspect' reads what it can")
             status = 1
@@ -134,7 +149,7 @@ def _packet(line: str) -> Packet:
 def _inspect(given: argparse.Namespace) -> int:
     status = 0
     for data in list(_inputs(given)):
-        found = inspect(data)
+        found = inspect(data, mode=given.mode)
         status = max(status, int(not found.well))
         if given.json:
             say(json.dumps(found.to_dict()))
@@ -155,7 +170,7 @@ def _explain(given: argparse.Namespace) -> int:
     for number, data in enumerate(list(_inputs(given))):
         if number:
             say()
-        explanation = explain(data)
+        explanation = explain(data, mode=given.mode)
         say(explanation.text())
         status = max(status, int(not explanation.inspection.well))
     return status
