@@ -13,7 +13,13 @@ from operator import xor
 
 from bitstring import Bits
 
-from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress, Mode
+from dccwire.address import (
+    AccessoryAddress,
+    Address,
+    ExtendedAccessoryAddress,
+    Mode,
+    ProgrammingTrackAddress,
+)
 from dccwire.formats import Instruction, Kept
 from dccwire.inspection import Inspection, inspect
 from dccwire.layout import Layout
@@ -22,6 +28,7 @@ from dccwire.notation import address_text
 __all__ = ["BitRow", "Explanation", "explain"]
 
 _UNKNOWN = "????????"
+_WITHOUT_HEADER = (AccessoryAddress, ExtendedAccessoryAddress, ProgrammingTrackAddress)
 _OWN_ADDRESS = {"short": "0AAAAAAA", "long": "11AAAAAA AAAAAAAA"}
 
 
@@ -92,7 +99,7 @@ def _rows(inspection: Inspection) -> Iterator[BitRow]:
         return
     address = packet.address
     at = 0
-    if not isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
+    if not isinstance(address, _WITHOUT_HEADER):
         header = _OWN_ADDRESS.get(address.kind) or f"{address.number:08b}"
         for letters in header.split():
             yield _byte(data, at, letters, address.kind, address_text(address), "S-9.2.1 §A")
