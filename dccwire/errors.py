@@ -1,8 +1,9 @@
 """One small tree of exceptions, by blame first, and the stable reason codes.
 
-`CallError` is the caller's fault (and a `ValueError`), `DecodeError` the sender's, `RecordingError`
-the file's, `MissingPartError` the installation's. Every exception carries its data as attributes;
-the message is made from them and fits one line. Room: no imports from the rest of the house.
+`CallError` is the caller's fault (and a `ValueError`), `DecodeError` the sender's,
+`ConfirmationError` the decoder's, `RecordingError` the file's, `MissingPartError` the
+installation's. Every exception carries its data as attributes; the message is made from them and
+fits one line. Room: no imports from the rest of the house.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from enum import StrEnum
 
 __all__ = [
     "CallError",
+    "ConfirmationError",
     "DccwireError",
     "DecodeError",
     "ErrorByteError",
@@ -65,6 +67,8 @@ class Reason(StrEnum):
     COMPANY = "company", "instructions that must not stand together in one packet"
     DISCOURAGED = "discouraged", "legal to hold, but the standard tells stations not to send it"
     OPEN = "open", "the standards leave the meaning open"
+    # The decoder's.
+    UNCONFIRMED = "unconfirmed", "a decoder did not confirm what was read or asked of it"
     # The recording's.
     FILE = "file", "the file cannot be opened or holds nothing"
     FORMAT = "format", "the file is not of a format that can be read, or is damaged"
@@ -197,6 +201,26 @@ class ErrorByteError(DecodeError):
 
     def __str__(self) -> str:
         return f"error byte: {self.expected:02X} expected, {self.actual:02X} given"
+
+
+class ConfirmationError(DccwireError):
+    """A decoder on the programming track did not acknowledge what it should have.
+
+    `place` is the CV, `read` the value read before, if any, `refused` what was asked last.
+
+    >>> print(ConfirmationError("CV 29", 38, "verify of 38"))
+    CV 29: verify of 38 not acknowledged; read as 38 before
+    """
+
+    reason = Reason.UNCONFIRMED
+
+    def __init__(self, place: str, read: int | None, refused: str) -> None:
+        super().__init__(place, read, refused)
+        self.place, self.read, self.refused = place, read, refused
+
+    def __str__(self) -> str:
+        before = "" if self.read is None else f"; read as {self.read} before"
+        return f"{self.place}: {self.refused} not acknowledged{before}"
 
 
 class RecordingError(DccwireError):

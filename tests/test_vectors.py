@@ -1,5 +1,6 @@
 """The published, derived, observed and remembered vectors, both ways, and their schemas."""
 
+import copy
 import json
 from pathlib import Path
 from typing import Any
@@ -21,7 +22,7 @@ ROOT = Path(__file__).parent.parent / "vectors"
 FILES = {path.stem: json.loads(path.read_text("utf-8")) for path in sorted(ROOT.glob("*.json"))}
 OTHERS = {"refused", "speed-steps", "pair-numbers"}
 CASES = [
-    pytest.param(case, id=f"{name} {case['bytes']}")
+    pytest.param(case, id=f"{name} {case['mode']} {case['bytes']}")
     for name, file in FILES.items()
     if name not in OTHERS
     for case in file["cases"]
@@ -34,6 +35,51 @@ def test_file_has_the_shape_of_its_schema(name: str) -> None:
     schema = "packets" if name not in OTHERS else name
     rules = json.loads((ROOT / "schema" / f"{schema}.schema.json").read_text("utf-8"))
     jsonschema.Draft202012Validator(rules).validate(FILES[name])
+
+
+def _service_case(packet: str) -> dict[str, Any]:
+    (case,) = (
+        case
+        for case in FILES["service-mode"]["cases"]
+        if (case["mode"], case["bytes"]) == ("service", packet)
+    )
+    return copy.deepcopy(case)
+
+
+TRACK = {"kind": "programming-track", "number": 0}
+
+
+@pytest.mark.parametrize(
+    ("packet", "change"),
+    [
+        ("7D 01 7C", {"mode": "operations"}),
+        ("7D 01 7C", {"address": {"kind": "short", "number": 125}}),
+        ("7D 01 7C", {"instructions": [{"type": "HardReset"}]}),
+        ("7D 01 7C", {"text": "programming-track: RegisterAccess"}),
+        ("7D 01 7C", {"readings": ["reset"]}),
+        ("7C 1C 26 46", {"bytes": "0C 1C 26 36"}),
+        ("03 F9 FA", {"mode": "operations"}),
+        ("03 F9 FA", {"address": {"kind": "short", "number": 112}}),
+        ("00 F9 01 F8", {"instructions": [{"type": "DecoderLock", "unlocked": 0}]}),
+        ("00 F9 01 F8", {"address": {"kind": "short", "number": 1}}),
+        ("00 00 00", {"mode": "operations"}),
+        ("00 00 00", {"text": "broadcast: DigitalDecoderReset"}),
+        ("00 00 00", {"address": TRACK}),
+        ("00 00 00", {"instructions": [{"type": "AddressQuery"}]}),
+        ("00 00 00", {"readings": ["page preset"]}),
+        ("7C EC 1C 26 AA", {"bytes": "7C EC 1C 26"}),
+    ],
+)
+def test_the_schema_keeps_the_modes_apart(packet: str, change: dict[str, Any]) -> None:
+    """What belongs to one mode is refused in the other, by the schema alone."""
+    rules = json.loads((ROOT / "schema" / "packets.schema.json").read_text("utf-8"))
+    file = {"schema": 1, "family": "service-mode", "cases": [_service_case(packet)]}
+    validator = jsonschema.Draft202012Validator(rules)
+    validator.validate(file)
+    file["cases"][0].update(change)
+    assert not validator.is_valid(file)
+    file["cases"] = [_service_case(packet)]
+    assert not validator.is_valid(file | {"family": "cv-access"}), "no other file has this mode"
 
 
 def test_there_are_enough_vectors_of_each_provenance() -> None:
@@ -57,7 +103,8 @@ def test_packet_vector(case: dict[str, Any]) -> None:
     """Bytes, text and JSON all stand for the same packet, and each is written as it stands."""
     data = bytes.fromhex(case["bytes"])
     plain = {name: case[name] for name in ("mode", "address", "instructions", "bytes")}
-    packet = dccwire.decode(data)
+    mode = dccwire.Mode(case["mode"])
+    packet = dccwire.decode(data, mode=mode)
     assert packet.to_dict() == plain
     assert str(packet) == case["text"]
     for made in (Packet.from_text(case["text"]), Packet.from_dict(plain)):
@@ -65,7 +112,7 @@ def test_packet_vector(case: dict[str, Any]) -> None:
         assert made.instructions == packet.instructions
     if "readings" in case:
         assert [one.name for one in dccwire.readings(packet)] == case["readings"]
-    reasons = [one.reason.value for one in dccwire.inspect(data).findings]
+    reasons = [one.reason.value for one in dccwire.inspect(data, mode=mode).findings]
     assert set(case.get("findings", ())) <= set(reasons)
     if case["provenance"] == Provenance.FROM_MEMORY and "Reserved" not in case["text"]:
         assert "from-memory" in reasons

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from dccwire import __version__
-from dccwire.cli import files, words
+from dccwire.cli import cvs, durations, files, words
 from dccwire.cli.printing import complain
 from dccwire.errors import DccwireError
 
@@ -41,6 +41,8 @@ def parser() -> argparse.ArgumentParser:
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
     words.add_commands(commands)
     files.add_commands(commands)
+    durations.add_commands(commands)
+    cvs.add_commands(commands)
     return top
 
 

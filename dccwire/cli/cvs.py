@@ -1,0 +1,173 @@
+"""The command for what CVs hold: cv."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import textwrap
+from collections.abc import Iterator
+from pathlib import Path
+
+from dccwire.address import PROGRAMMING_TRACK, Mode
+from dccwire.cli.printing import say
+from dccwire.cli.words import Commands, add_command
+from dccwire.cv import (
+    CvExplanation,
+    CvSet,
+    DecoderKind,
+    difference,
+    entry,
+    explain_cvs,
+    explain_value,
+    from_csv,
+    from_json,
+    operations_packets,
+    programming_track_instructions,
+    value_from_plain,
+    value_from_text,
+)
+from dccwire.cv.cv_set import IndexedCv
+from dccwire.errors import CallError, FieldError, Reason, RecordingError, ShapeError, TextError
+from dccwire.notation import address_from_text
+from dccwire.packet import Packet
+
+__all__ = ["add_commands"]
+
+_USE = "CV VALUE pairs, or a value such as 'ExtendedAddress address=1205'"
+_CAUTION = (
+    "Writing a CV on the main changes every decoder at that address. A programming track is "
+    "limited in energy: more than 250 mA may not last longer than 100 ms (S-9.2.3)."
+)
+
+
+def add_commands(commands: Commands) -> None:
+    """Add the command."""
+    one = add_command(commands, "cv", _cv, "say what CVs hold, bit by bit, and the way back")
+    one.epilog = _CAUTION
+    one.add_argument("words", nargs="*", metavar="WORD", help=_USE)
+    one.add_argument("--accessory", action="store_true", help="CVs of an accessory decoder")
+    one.add_argument("--json", action="store_true", help="one object a line")
+    one.add_argument(
+        "--compare", nargs=2, metavar=("OLD", "NEW"), help="two sets of CVs, CSV or JSON"
+    )
+    one.add_argument(
+        "--packets",
+        metavar="ADDRESS",
+        help="with --compare: what turns OLD into NEW, as packets to 'short 3', 'long 3000' or "
+        "'programming-track'",
+    )
+    one.add_argument(
+        "--force",
+        type=int,
+        action="append",
+        default=[],
+        metavar="CV",
+        help="with --packets: write CV 7 or 8 although it is read-only",
+    )
+
+
+def _cv(given: argparse.Namespace) -> int:
+    decoder = DecoderKind.ACCESSORY if given.accessory else DecoderKind.MULTI_FUNCTION
+    text = " ".join(given.words)
+    if given.compare:
+        if given.words:
+            raise FieldError("words beside --compare", "none", text)
+        _compare(given, decoder)
+        return 0
+    if given.packets is not None:
+        raise FieldError("--packets", "--compare beside it", given.packets)
+    if text[:1].isalpha() or text[:1] == "{":
+        value = value_from_plain(_json(text)) if text[0] == "{" else value_from_text(text)
+        explanation = explain_value(value)
+        if not given.json:
+            pairs = " ".join(f"{cv} {number}" for cv, number in explanation.values.items())
+            say("\n".join(textwrap.wrap(pairs, 80)))
+            say()
+        _print([explanation], given.json)
+    else:
+        _print(explain_cvs(_pairs(given.words), decoder), given.json)
+    return 0
+
+
+def _print(explanations: tuple[CvExplanation, ...] | list[CvExplanation], as_json: bool) -> None:
+    for number, one in enumerate(explanations):
+        if as_json:
+            say(json.dumps(one.to_dict()))
+            continue
+        if number:
+            say()
+        say(one.text())
+
+
+def _json(text: str) -> object:
+    try:
+        return json.loads(text)
+    except ValueError as error:
+        raise ShapeError("value", f"JSON ({error})", text) from None
+
+
+def _pairs(words: list[str]) -> dict[int, int]:
+    """CV and value in turn."""
+    if not words or len(words) % 2:
+        text = " ".join(words)
+        problem = "a CV without its value" if words else "no CV"
+        raise TextError(Reason.TEXT, text, len(text), problem, f"expected are {_USE}")
+    pairs: dict[int, int] = {}
+    for cv, value in zip(words[::2], words[1::2], strict=True):
+        numbers = _number("cv", "1 to 1024", cv), _number(f"CV {cv}", "0 to 255", value)
+        if numbers[0] in pairs:
+            raise FieldError(f"CV {cv}", "one value", numbers[1])
+        pairs[numbers[0]] = numbers[1]
+    return pairs
+
+
+def _number(field: str, bound: str, word: str) -> int:
+    if not (word.isascii() and word.isdigit()):
+        raise FieldError(field, bound, word)
+    return int(word)
+
+
+def _compare(given: argparse.Namespace, decoder: DecoderKind) -> None:
+    old, new = map(_read, given.compare)
+    if given.packets is not None:
+        for line in list(_packets(old, new, given, decoder)):
+            say(line)
+        return
+    changes = difference(old, new)
+    for one in changes:
+        if given.json:
+            say(json.dumps({"cv": str(one.key), "old": one.old, "new": one.new}))
+            continue
+        cv = one.key.cv if isinstance(one.key, IndexedCv) else one.key
+        say(f"{one} ({entry(cv, decoder).name})")
+    if not changes and not given.json:
+        say("no differences")
+
+
+def _packets(
+    old: CvSet, new: CvSet, given: argparse.Namespace, decoder: DecoderKind
+) -> Iterator[str]:
+    """Lines of a plan, or of packets for the programming track; the caution is a comment."""
+    address = address_from_text(given.packets)
+    yield "\n".join(f"# {line}" for line in textwrap.wrap(_CAUTION, 78))
+    if address == PROGRAMMING_TRACK:
+        for one in programming_track_instructions(old, new, force=given.force, decoder=decoder):
+            yield str(Packet(PROGRAMMING_TRACK, one, mode=Mode.SERVICE))
+        return
+    if given.accessory:
+        raise FieldError("address", "programming-track for an accessory decoder", given.packets)
+    # operations_packets refuses what is neither short nor long, and says so.
+    packets = operations_packets(old, new, address, force=given.force)  # type: ignore[arg-type]
+    for packet in packets[::2]:
+        yield f"repeat=2 | {packet}"
+
+
+def _read(path: str) -> CvSet:
+    try:
+        text = Path(path).read_text("utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise RecordingError(Reason.FILE, path, f"cannot be read ({error})") from None
+    try:
+        return from_json(text) if text.lstrip().startswith("{") else from_csv(text)
+    except CallError as error:
+        raise RecordingError(Reason.FORMAT, path, str(error)) from None

@@ -1,0 +1,134 @@
+"""The addresses that a multi-function decoder answers to: CV 1, 17 and 18, 19, 20 (S-9.2.2).
+
+A write to CV 1, in any mode, clears CV 29 bit 5 and CV 19. Writing on the main changes every
+decoder at that address.
+"""
+
+from __future__ import annotations
+
+from typing import Self
+
+from dccwire.address import LongAddress, ShortAddress
+from dccwire.cv.kinds import Range
+from dccwire.cv.values import CvValue, cv_value
+from dccwire.errors import FieldError
+from dccwire.fields import Flag
+from dccwire.formats import Provenance
+
+__all__ = ["ConsistAddress", "ExtendedAddress", "LongConsistAddress", "PrimaryAddress"]
+
+
+@cv_value((1,), "0AAAAAAA", "S-9.2.2, CV 1", fields={"address": "A"})
+class PrimaryAddress(CvValue):
+    """CV 1: the short address, 1 to 127, 3 by default; 0 turns to the power source of CV 12.
+
+    >>> PrimaryAddress(3).to_cvs(), PrimaryAddress(3).to_address()
+    ({1: 3}, ShortAddress(number=3))
+    """
+
+    address: int = 3
+
+    def to_address(self) -> ShortAddress:
+        """The address of packets to it.
+
+        Raises:
+            FieldError: the value is 0, which is no address.
+        """
+        return ShortAddress(self.address)
+
+    def in_words(self) -> str:
+        """The address, or what 0 means."""
+        if self.address:
+            return f"short {self.address}, while CV 29 bit 5 is 0"
+        return "no address: converts to the power source of CV 12, still answers service mode (V20)"
+
+
+@cv_value(
+    (17, 18), "11AAAAAA AAAAAAAA", "S-9.2.2, CV 17 and 18", fields={"address": Range("A", 0, 10239)}
+)
+class ExtendedAddress(CvValue):
+    """CV 17 and 18: the long address, 0 to 10239; CV 17 runs from 192 to 231.
+
+    The pair takes effect with the write of CV 18. Trade uses 128 to 9999 or 1 to 10239 (common
+    practice, no source).
+
+    >>> ExtendedAddress(1205).to_cvs(), ExtendedAddress.from_cvs({17: 231, 18: 255}).address
+    ({17: 196, 18: 181}, 10239)
+    >>> ExtendedAddress(10240)
+    Traceback (most recent call last):
+    dccwire.errors.FieldError: address: 0 to 10239 expected, 10240 given
+    """
+
+    address: int
+
+    def to_address(self) -> LongAddress:
+        """The address of packets to it."""
+        return LongAddress(self.address)
+
+    def in_words(self) -> str:
+        """The address, and when it counts."""
+        return f"long {self.address}, while CV 29 bit 5 is 1"
+
+
+@cv_value((19,), "RAAAAAAA", "S-9.2.2, CV 19", fields={"reversed": Flag("R"), "address": "A"})
+class ConsistAddress(CvValue):
+    """CV 19: the consist address, 1 to 127, and whether the unit runs reversed; 0 is no consist.
+
+    >>> ConsistAddress(reversed=True, address=73).to_cvs()
+    {19: 201}
+    """
+
+    reversed: bool = False
+    address: int = 0
+
+    def in_words(self) -> str:
+        """The consist and the unit's direction in it."""
+        if not self.address:
+            return "in no consist (bit 7 has no meaning then: X13)"
+        return f"in consist {self.address}, this unit {'reversed' if self.reversed else 'forward'}"
+
+
+@cv_value(
+    (19, 20),
+    "RLLLLLLL 0HHHHHHH",
+    "from memory: RCN-225",
+    fields={"reversed": Flag("R"), "rest": Range("L", 0, 99), "hundreds": Range("H", 0, 102)},
+    provenance=Provenance.FROM_MEMORY,
+)
+class LongConsistAddress(CvValue):
+    """CV 19 and 20, from memory: a consist address above 127 is CV 20 × 100 + CV 19 bits 6-0.
+
+    The edition of 2012 reserves CV 20.
+
+    >>> LongConsistAddress.at(1205, reversed=False).to_cvs()
+    {19: 5, 20: 12}
+    """
+
+    reversed: bool = False
+    rest: int = 0
+    hundreds: int = 0
+
+    @classmethod
+    def at(cls, address: int, *, reversed: bool) -> Self:
+        """The value for an address, 0 to 10239 (from memory).
+
+        Raises:
+            FieldError: the address is out of bounds.
+        """
+        if type(address) is not int or not 0 <= address <= 10239:
+            raise FieldError("address", "0 to 10239", address)
+        return cls(reversed, address % 100, address // 100)
+
+    @property
+    def address(self) -> int:
+        """The consist address.
+
+        >>> LongConsistAddress.from_cvs({19: 0x85, 20: 12}).address
+        1205
+        """
+        return self.hundreds * 100 + self.rest
+
+    def in_words(self) -> str:
+        """The consist and the unit's direction in it."""
+        way = "reversed" if self.reversed else "forward"
+        return f"in consist {self.address}, this unit {way}" if self.address else "in no consist"

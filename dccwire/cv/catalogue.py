@@ -1,0 +1,155 @@
+"""The CVs that S-9.2.2 names, for both kinds of decoder: name, status, content.
+
+Every number from 1 to 1024 has exactly one entry; what the standard leaves to makers, reserves or
+has no table for says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import Enum
+from functools import cache
+
+from dccwire.cv.values import DecoderKind, check_cv
+
+__all__ = ["READ_ONLY", "CvEntry", "CvStatus", "catalogue", "entry"]
+
+READ_ONLY = frozenset({7, 8})
+"""Manufacturer's version and number (S-9.2.2); a write of 8 to CV 8 is a factory reset (P11)."""
+
+
+class CvStatus(Enum):
+    """Whether a decoder must have a CV: M, R and O of S-9.2.2, and what lies beside them."""
+
+    MANDATORY = "mandatory"
+    CONDITIONAL = "mandatory if one of its features exists"
+    RECOMMENDED = "recommended"
+    OPTIONAL = "optional"
+    RESERVED = "reserved"
+    MANUFACTURER = "manufacturer unique"
+
+
+@dataclass(frozen=True, slots=True)
+class CvEntry:
+    """A CV, or a range of them, `first` to `last`: its name, status, and what it holds."""
+
+    first: int
+    last: int
+    name: str
+    status: CvStatus
+    content: str
+
+    @property
+    def read_only(self) -> bool:
+        """Whether it is not for writing."""
+        return self.first in READ_ONLY
+
+
+_M, _C, _R, _O = (
+    CvStatus.MANDATORY,
+    CvStatus.CONDITIONAL,
+    CvStatus.RECOMMENDED,
+    CvStatus.OPTIONAL,
+)
+_RESERVED = ("reserved", CvStatus.RESERVED, "reserved by the standard")
+_MAKER = ("manufacturer unique", CvStatus.MANUFACTURER, "the maker's manual says what it holds")
+_MAKER_NUMBER = "manufacturer's number; 255 until a factory reset is complete"
+_INDEXED = ("indexed area", _O, "CVs of the index page that CV 31 and 32 name")
+_INDEX = ("index page", _O, "which page CV 257 to 512 show: high and low byte")
+
+_ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
+    DecoderKind.MULTI_FUNCTION: (
+        (1, 1, "primary address", _M, "short address, by default 3"),
+        (2, 2, "V start", _R, "motor voltage at speed step 1"),
+        (3, 3, "acceleration rate", _R, "seconds a step are value x 0.896 / steps in use"),
+        (4, 4, "deceleration rate", _R, "seconds a step are value x 0.896 / steps in use"),
+        (5, 5, "V high", _O, "motor voltage at full speed"),
+        (6, 6, "V mid", _O, "motor voltage at the middle step"),
+        (7, 7, "manufacturer version", _M, "version of the decoder"),
+        (8, 8, "manufacturer ID", _M, f"{_MAKER_NUMBER}; 238: 16 bits in CV 107, 108"),
+        (9, 9, "total PWM period", _O, "period of the motor's voltage"),
+        (10, 10, "EMF feedback cutout", _O, "the step above which feedback is cut"),
+        (11, 11, "packet time-out", _R, "how long speed is kept without a valid packet"),
+        (12, 12, "power source conversion", _O, "power sources that it turns to"),
+        (13, 14, "alternate power mode functions", _O, "functions on in alternate power mode"),
+        (15, 16, "decoder lock", _O, "writes are ignored while the two differ, but to CV 15"),
+        (17, 18, "extended address", _O, "two-byte address, a pair"),
+        (19, 19, "consist address", _O, "consist and direction in it"),
+        (20, 20, *_RESERVED),
+        (21, 22, "consist address active functions", _O, "functions that obey the consist"),
+        (23, 23, "acceleration adjustment", _O, "added to CV 3"),
+        (24, 24, "deceleration adjustment", _O, "added to CV 4"),
+        (25, 25, "speed table or mid-range step", _O, "a preset table, or where V mid stands"),
+        (26, 26, *_RESERVED),
+        (27, 27, "automatic stopping", _O, "what makes it stop by itself"),
+        (28, 28, "bidirectional configuration", _O, "when it transmits by itself"),
+        (29, 29, "configuration", _C, "switches of the decoder"),
+        (30, 30, "error information", _O, "0 is no error"),
+        (31, 32, *_INDEX),
+        (33, 46, "output location", _O, "outputs of FL forward, FL reverse, F1 to F12"),
+        (47, 64, *_MAKER),
+        (65, 65, "kick start", _O, "extra kick when the motor starts"),
+        (66, 66, "forward trim", _O, "factor of the voltage, value / 128"),
+        (67, 94, "speed table", _O, "motor voltage of each of 28 steps"),
+        (95, 95, "reverse trim", _O, "factor of the voltage, value / 128"),
+        (96, 104, *_RESERVED),
+        (105, 106, "user identification", _O, "the user's own"),
+        (107, 111, *_RESERVED),
+        (112, 256, *_MAKER),
+        (257, 512, *_INDEXED),
+        (513, 879, *_MAKER),
+        (880, 891, "dynamic", CvStatus.RESERVED, "reserved, both for makers and dynamic (V17)"),
+        (892, 892, "decoder load", _O, "the load, with its sign"),
+        (893, 893, "dynamic flags", _O, "flags"),
+        (894, 894, "fuel", _O, "0 empty, 254 full, 255 not supported"),
+        (895, 895, "water", _O, "0 empty, 254 full, 255 not supported"),
+        (896, 1024, "sound and function modules", _O, "CVs of modules beside the decoder"),
+    ),
+    DecoderKind.ACCESSORY: (
+        (1, 1, "decoder address, low", _M, "low part of the address, by default 1"),
+        (2, 2, "auxiliary activation", _O, "what inputs activate"),
+        (3, 6, "on-time of F1 to F4", _O, "how long an output stays on; 0 is continuous"),
+        (7, 7, "manufacturer version", _M, "version of the decoder"),
+        (8, 8, "manufacturer ID", _M, _MAKER_NUMBER),
+        (9, 9, "decoder address, high", _M, "high part of the address, by default 0"),
+        (10, 27, *_RESERVED),
+        (28, 28, "bidirectional configuration", _O, "whether it transmits by itself"),
+        (29, 29, "configuration", _M, "switches of the decoder"),
+        (30, 30, *_RESERVED),
+        (31, 32, *_INDEX),
+        (33, 81, *_MAKER),
+        (82, 111, *_RESERVED),
+        (112, 256, *_MAKER),
+        (257, 512, *_INDEXED),
+        (513, 895, *_MAKER),
+        (896, 1024, *_RESERVED),
+    ),
+}
+
+
+@cache
+def catalogue(decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> tuple[CvEntry, ...]:
+    """All entries of a kind of decoder, by number.
+
+    >>> [one.name for one in catalogue()][:3]
+    ['primary address', 'V start', 'acceleration rate']
+    """
+    return tuple(CvEntry(*row) for row in _ENTRIES[decoder])
+
+
+@cache
+def _by_number(decoder: DecoderKind) -> Mapping[int, CvEntry]:
+    return {cv: one for one in catalogue(decoder) for cv in range(one.first, one.last + 1)}
+
+
+def entry(cv: int, decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> CvEntry:
+    """What the standard says of a CV.
+
+    Raises:
+        FieldError: no such CV.
+
+    >>> entry(29).name, entry(29).status.value, entry(50).name, entry(7).read_only
+    ('configuration', 'mandatory if one of its features exists', 'manufacturer unique', True)
+    """
+    return _by_number(decoder)[check_cv(cv)]

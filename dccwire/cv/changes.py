@@ -1,0 +1,177 @@
+"""From one set of CVs to another: what differs, and what is to be written in which order.
+
+What the new set does not mention stays as it is. Room: the order that a decoder accepts; packets
+are made of it in `writing`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+
+from dccwire.cv.catalogue import READ_ONLY
+from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv
+from dccwire.cv.values import DecoderKind
+from dccwire.errors import FieldError
+
+__all__ = ["EXTENDED_BIT", "CvChange", "CvWrite", "difference", "writes"]
+
+EXTENDED_BIT = 0x20
+"""CV 29 bit 5: the decoder answers to the address of CV 17 and 18."""
+
+_INDEXED = range(257, 513)
+_LATE = frozenset({1, 15, 16, 17, 18, 19, 29})
+"""What decides on the address, or locks: after all others."""
+
+_POINTERS = (31, 32)
+
+
+@dataclass(frozen=True, slots=True)
+class CvChange:
+    """A CV whose value differs; None where a set does not have it.
+
+    >>> print(CvChange(29, 6, 38), CvChange(3, None, 2), sep=", ")
+    CV 29: 6 -> 38, CV 3: none -> 2
+    """
+
+    key: CvKey
+    old: int | None
+    new: int | None
+
+    def __str__(self) -> str:
+        old, new = ("none" if one is None else one for one in (self.old, self.new))
+        return f"CV {self.key}: {old} -> {new}"
+
+
+@dataclass(frozen=True, slots=True)
+class CvWrite:
+    """One CV to write, and why where it is not just that it differs."""
+
+    cv: int
+    value: int
+    why: str = ""
+
+
+def difference(old: CvSet, new: CvSet) -> tuple[CvChange, ...]:
+    """The CVs in which two sets differ, by number.
+
+    >>> [str(one) for one in difference(CvSet({1: 3, 29: 6}), CvSet({1: 3, 29: 38, 3: 2}))]
+    ['CV 3: none -> 2', 'CV 29: 6 -> 38']
+    """
+    return tuple(
+        CvChange(key, old.get(key), new.get(key))
+        for key in old | new
+        if old.get(key) != new.get(key)
+    )
+
+
+def writes(
+    old: CvSet,
+    new: CvSet,
+    *,
+    force: Collection[int] = (),
+    decoder: DecoderKind = DecoderKind.MULTI_FUNCTION,
+) -> tuple[CvWrite, ...]:
+    """What to write, in order, so that a decoder that holds `old` holds `new` as well.
+
+    A locked decoder (CV 15 and 16 of `old` differ) is unlocked first. Then come the CVs that stand
+    alone, the indexed ones behind CV 31 and 32 of their page, and those two as the sets have them.
+    What the address hangs on goes last: CV 17 and 18 as a pair, CV 1, then CV 19 and 29, which a
+    write of CV 1 clears (29: bit 5), the lock at the end. S-9.2.2; S-9.2.3 §E for CV 1. Accessory
+    decoders have none of that, but for index pages.
+
+    Args:
+        old: what the decoder holds, as far as it is known.
+        new: what it shall hold; what is not in it stays.
+        force: those of CV 7 and 8 that shall be written although they are read-only.
+        decoder: whose CVs they are.
+
+    Raises:
+        FieldError: CV 7 or 8 differs and is not in `force`; or CV 17 is to be written without a
+            value for CV 18, or the other way round.
+
+    >>> [(one.cv, one.value) for one in writes(CvSet({1: 3, 29: 6}), CvSet({1: 7, 3: 2, 29: 6}))]
+    [(3, 2), (1, 7)]
+    >>> [(one.cv, one.value) for one in writes(CvSet({1: 3, 29: 38}), CvSet({1: 7, 29: 38}))]
+    [(1, 7), (29, 38)]
+    """
+    for cv in force:
+        if cv not in READ_ONLY:
+            raise FieldError("force", "7 or 8", cv)
+    for cv in sorted(READ_ONLY - set(force)):
+        if new.get(cv) not in (None, old.get(cv)):
+            raise FieldError(f"CV {cv}", "no write, as it is read-only and not forced,", new[cv])
+    return tuple(_Plan(old, new, decoder).made())
+
+
+class _Plan:
+    """The writes as they are made, and what the decoder holds meanwhile."""
+
+    def __init__(self, old: CvSet, new: CvSet, decoder: DecoderKind) -> None:
+        self.held: dict[CvKey, int] = dict(old)
+        self.goal = old | new
+        self.changed = [key for key in new if old.get(key) != new[key]]
+        self.multi = decoder is DecoderKind.MULTI_FUNCTION
+
+    def made(self) -> Iterator[CvWrite]:
+        late = _LATE if self.multi else frozenset[int]()
+        if self.multi and self.changed not in ([], [15]):
+            yield from self._unlock()
+        for key in self.changed:
+            if not isinstance(key, IndexedCv) and key not in (*late, *_POINTERS, *_INDEXED):
+                yield self._write(key)
+        yield from self._indexed()
+        if self.multi:
+            yield from self._addresses()
+            yield from self._wanted(16)
+            yield from self._wanted(15)
+
+    def _write(self, key: CvKey, why: str = "") -> CvWrite:
+        cv = key.cv if isinstance(key, IndexedCv) else key
+        self.held[key] = self.goal[key]
+        return CvWrite(cv, self.goal[key], why)
+
+    def _wanted(self, cv: int, why: str = "") -> Iterator[CvWrite]:
+        """The CV, if the decoder does not hold what it shall."""
+        if cv in self.goal and self.held.get(cv) != self.goal[cv]:
+            yield self._write(cv, why)
+
+    def _unlock(self) -> Iterator[CvWrite]:
+        key, number = self.held.get(15), self.held.get(16)
+        if key is not None and number is not None and key != number:
+            self.held[15] = number
+            yield CvWrite(15, number, "unlocks the decoder: CV 15 as CV 16")
+
+    def _indexed(self) -> Iterator[CvWrite]:
+        plain = [key for key in self.changed if not isinstance(key, IndexedCv) and key in _INDEXED]
+        if plain:
+            for cv in _POINTERS:
+                yield from self._wanted(cv, "before the indexed CVs that depend on it")
+        yield from map(self._write, plain)
+        for key in self.changed:
+            if isinstance(key, IndexedCv):
+                for cv, value in zip(_POINTERS, (key.high, key.low), strict=True):
+                    if self.held.get(cv) != value:
+                        self.held[cv] = value
+                        yield CvWrite(cv, value, f"index page of CV {key}")
+                yield self._write(key)
+        for cv in _POINTERS:
+            yield from self._wanted(cv)
+
+    def _addresses(self) -> Iterator[CvWrite]:
+        if {17, 18} & set(self.changed):
+            for cv, partner in ((17, 18), (18, 17)):
+                if cv not in self.goal:
+                    bound = f"a value, as it is a pair with CV {partner},"
+                    raise FieldError(f"CV {cv}", bound, None)
+            yield self._write(17, "takes effect with CV 18")
+            yield self._write(18, "the pair with CV 17")
+        why = ""
+        if 1 in self.changed:
+            yield self._write(1, "clears CV 19, and bit 5 of CV 29")
+            why = "after CV 1, which clears it or a bit of it"
+            self.held[19] = 0
+            if 29 in self.held:
+                self.held[29] &= ~EXTENDED_BIT
+        yield from self._wanted(19, why)
+        yield from self._wanted(29, why)

@@ -1,0 +1,129 @@
+"""A set of CVs as a value of its own: immutable, comparable, hashable, picklable."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from dccwire.cv.memory import IndexPage
+from dccwire.cv.values import check_cv, check_value
+from dccwire.errors import FieldError
+
+__all__ = ["CvKey", "CvSet", "IndexedCv", "key_from_text"]
+
+
+@dataclass(frozen=True, slots=True)
+class IndexedCv:
+    """A CV, 257 to 512, of an index page: CV 31 (16 to 255) and CV 32 (0 to 255), S-9.2.2.
+
+    >>> print(IndexedCv(high=16, low=0, cv=257))
+    16.0.257
+    """
+
+    high: int
+    low: int
+    cv: int
+
+    def __post_init__(self) -> None:
+        IndexPage(self.high, self.low)
+        if type(self.cv) is not int or not 257 <= self.cv <= 512:
+            raise FieldError("indexed cv", "257 to 512", self.cv)
+
+    def __str__(self) -> str:
+        return f"{self.high}.{self.low}.{self.cv}"
+
+
+CvKey: TypeAlias = int | IndexedCv
+"""A CV of a set: its number, or page and number where the set holds several index pages."""
+
+
+def key_from_text(text: str, field: str = "cv") -> CvKey:
+    """A CV's number, or `CV 31.CV 32.number` for one of an index page.
+
+    Raises:
+        FieldError: it is neither, or out of bounds.
+
+    >>> key_from_text("29"), key_from_text("16.0.257")
+    (29, IndexedCv(high=16, low=0, cv=257))
+    """
+    parts = text.split(".")
+    if not all(part.isascii() and part.isdigit() for part in parts) or len(parts) not in (1, 3):
+        raise FieldError(field, "a number such as 29, or 16.0.257 on an index page,", text)
+    numbers = [int(part) for part in parts]
+    return check_cv(numbers[0], field) if len(parts) == 1 else IndexedCv(*numbers)
+
+
+def _order(key: CvKey) -> tuple[int, int, int]:
+    return (key.high, key.low, key.cv) if isinstance(key, IndexedCv) else (0, 0, key)
+
+
+@dataclass(frozen=True, slots=True, init=False, repr=False, eq=False)
+class CvSet(Mapping[CvKey, int]):
+    """CVs and their values, 0 to 255, by number; those of index pages by `IndexedCv`.
+
+    A plain number from 257 to 512 is a CV of whatever page CV 31 and 32 name; `IndexedCv` says the
+    page, so that one set can hold many.
+
+    Args:
+        values: a mapping, or pairs of CV and value.
+
+    Raises:
+        FieldError: no such CV, no such value, or a CV twice among pairs.
+
+    >>> cvs = CvSet({29: 38, 1: 3, IndexedCv(16, 0, 257): 7})
+    >>> list(cvs)[:2], cvs[29], cvs == CvSet(cvs.items()), len({cvs, CvSet(cvs)})
+    ([1, 29], 38, True, 1)
+    >>> CvSet([(29, 6), (29, 38)])
+    Traceback (most recent call last):
+    dccwire.errors.FieldError: CV 29: one value expected, 38 given
+    """
+
+    _values: Mapping[CvKey, int]
+
+    def __init__(self, values: Mapping[CvKey, int] | Iterable[tuple[CvKey, int]] = ()) -> None:
+        pairs = values.items() if isinstance(values, Mapping) else values
+        made: dict[CvKey, int] = {}
+        for key, value in pairs:
+            if not isinstance(key, IndexedCv):
+                check_cv(key)
+            if key in made:
+                raise FieldError(f"CV {key}", "one value", value)
+            made[key] = check_value(key, value)
+        object.__setattr__(self, "_values", {key: made[key] for key in sorted(made, key=_order)})
+
+    def __getitem__(self, key: CvKey) -> int:
+        return self._values[key]
+
+    def __iter__(self) -> Iterator[CvKey]:
+        return iter(self._values)
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, CvSet):
+            return NotImplemented
+        return self._values == other._values
+
+    def __hash__(self) -> int:
+        return hash(tuple(self._values.items()))
+
+    def __repr__(self) -> str:
+        return f"CvSet({self._values!r})"
+
+    def __or__(self, other: Mapping[CvKey, int]) -> CvSet:
+        """Both; where both have a CV, the value of `other`.
+
+        >>> CvSet({1: 3, 29: 6}) | {29: 38}
+        CvSet({1: 3, 29: 38})
+        """
+        return CvSet({**self, **other})
+
+    def without(self, *keys: CvKey) -> CvSet:
+        """The same without some CVs, whether it has them or not.
+
+        >>> CvSet({1: 3, 7: 12, 8: 99}).without(7, 8)
+        CvSet({1: 3})
+        """
+        return CvSet({key: value for key, value in self.items() if key not in keys})

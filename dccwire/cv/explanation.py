@@ -1,0 +1,265 @@
+"""What a CV's value means, bit by bit, for people; unknown ones too, and nothing is refused.
+
+CVs that belong together, given together, are explained together. Room: chooses the formats and
+draws the rows as text; what bits mean stands in the formats.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from dccwire.cv.accessories import AccessoryDecoderAddressing, AccessoryOutputAddressing
+from dccwire.cv.catalogue import CvEntry, entry
+from dccwire.cv.kinds import Octets, field_value
+from dccwire.cv.notation import VALUE_TYPES, value_to_plain
+from dccwire.cv.rows import CvRow, rows_of, split_fields
+from dccwire.cv.values import CvValue, DecoderKind, check_cv, check_value
+from dccwire.errors import FieldError
+from dccwire.fields import Functions
+from dccwire.formats import Provenance
+
+__all__ = [
+    "CvExplanation",
+    "CvReading",
+    "describe",
+    "explain_cvs",
+    "explain_value",
+    "value_types",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class CvReading:
+    """CVs read by one format: `rows`, and the `value`, or None; then `notes` say why."""
+
+    format: type[CvValue]
+    rows: tuple[CvRow, ...]
+    value: CvValue | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CvExplanation:
+    """CVs that belong together, what the standard says of each, and every reading of them."""
+
+    decoder: DecoderKind
+    values: Mapping[int, int]
+    entries: tuple[CvEntry, ...]
+    readings: tuple[CvReading, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """As JSON holds it.
+
+        >>> describe(19, 201).to_dict()["readings"][0]["value"]
+        {'type': 'ConsistAddress', 'reversed': True, 'address': 73}
+        """
+        return {
+            "decoder": self.decoder.value,
+            "cvs": {str(cv): value for cv, value in self.values.items()},
+            "entries": [
+                {"name": one.name, "status": one.status.value, "content": one.content}
+                for one in self.entries
+            ],
+            "readings": [
+                {
+                    "value": one.value and value_to_plain(one.value),
+                    "words": one.value.in_words() if one.value else "",
+                    "bits": [
+                        {"cv": row.cv, "bits": _numbers(row), "meaning": row.meaning}
+                        for row in one.rows
+                    ],
+                    "notes": list(one.notes),
+                }
+                for one in self.readings
+            ],
+        }
+
+    def text(self, width: int = 80) -> str:
+        """The CVs laid out for a terminal, in plain ASCII, at most `width` columns (40 or more).
+
+        >>> print(explain_cvs({17: 196, 18: 181})[0].text())
+        CV 17 = 196, CV 18 = 181: extended address (optional)
+        two-byte address, a pair
+        <BLANKLINE>
+        cv    bits       layout     meaning
+        17    1100 0100  11AA AAAA  ExtendedAddress, S-9.2.2, CV 17 and 18
+                           AA AAAA  bits 5-0: address=1205 (bits 13-8 of it)
+        18    1011 0101  AAAA AAAA  bits 7-0: address=1205 (bits 7-0 of it)
+        = ExtendedAddress address=1205
+          long 1205, while CV 29 bit 5 is 1
+        """
+        return "\n".join(_lines(self, max(width, 40)))
+
+
+def describe(
+    cv: int, value: int, decoder: DecoderKind = DecoderKind.MULTI_FUNCTION
+) -> CvExplanation:
+    """What the value of one CV means.
+
+    Raises:
+        FieldError: no such CV, or no such value.
+
+    >>> print(describe(50, 7).text())
+    CV 50 = 7: manufacturer unique
+    the maker's manual says what it holds
+    """
+    return explain_cvs({cv: value}, decoder)[0]
+
+
+def explain_cvs(
+    values: Mapping[int, int], decoder: DecoderKind = DecoderKind.MULTI_FUNCTION
+) -> tuple[CvExplanation, ...]:
+    """What the values of some CVs mean, in the order given; those of one format come together.
+
+    Accessory decoders read CV 1 and 9 in two ways; both are told unless CV 29 is there to choose.
+
+    Raises:
+        FieldError: no such CV, or no such value.
+
+    >>> [list(one.values) for one in explain_cvs({17: 196, 29: 38, 18: 181})]
+    [[17, 18], [29]]
+    """
+    for cv, value in values.items():
+        check_value(check_cv(cv), value)
+    done: list[CvExplanation] = []
+    left = dict(values)
+    while left:
+        first = next(iter(left))
+        kinds = value_types(first, decoder)
+        if decoder is DecoderKind.MULTI_FUNCTION and first == 29 and left[29] & 0x80:
+            kinds = value_types(29, DecoderKind.ACCESSORY)
+        if decoder is DecoderKind.ACCESSORY and first in (1, 9) and 29 in values:
+            by_output = bool(values[29] & 0x40)
+            kinds = (AccessoryOutputAddressing if by_output else AccessoryDecoderAddressing,)
+        together = [cv for cv in (kinds[0].cvs if kinds else (first,)) if cv in left]
+        own = {cv: left.pop(cv) for cv in together}
+        entries = tuple(dict.fromkeys(entry(cv, decoder) for cv in own))
+        readings = tuple(_reading(cls, own, decoder) for cls in kinds)
+        done.append(CvExplanation(decoder, own, entries, readings))
+    return tuple(done)
+
+
+def explain_value(value: CvValue) -> CvExplanation:
+    """The CVs of a value, read by its own format, from memory or not.
+
+    >>> from dccwire.cv.addresses import LongConsistAddress
+    >>> value = LongConsistAddress.at(1205, reversed=False)
+    >>> explain_value(value).text().splitlines()[-1]
+    '  in consist 1205, this unit forward'
+    """
+    cvs = value.to_cvs()
+    entries = tuple(dict.fromkeys(entry(cv, value.decoder) for cv in cvs))
+    reading = _reading(type(value), cvs, value.decoder)
+    return CvExplanation(value.decoder, cvs, entries, (reading,))
+
+
+@cache
+def value_types(cv: int, decoder: DecoderKind) -> tuple[type[CvValue], ...]:
+    """The formats that a CV has a part in, but for those from memory.
+
+    >>> [one.__name__ for one in value_types(1, DecoderKind.ACCESSORY)]
+    ['AccessoryDecoderAddressing', 'AccessoryOutputAddressing']
+    """
+    return tuple(
+        cls
+        for cls in VALUE_TYPES.values()
+        if cv in cls.cvs and cls.decoder is decoder and cls.provenance is not Provenance.FROM_MEMORY
+    )
+
+
+def _reading(cls: type[CvValue], values: Mapping[int, int], decoder: DecoderKind) -> CvReading:
+    notes = []
+    if cls.decoder is not decoder:
+        notes.append("bit 7 = 1: this is the configuration of an accessory decoder")
+    faults = [str(error) for error in _faults(cls, values)]
+    missing = ", ".join(f"CV {cv}" for cv in cls.cvs if cv not in values)
+    own = {row.name for row in rows_of(cls, values)}
+    for name in sorted(split_fields(cls, values) & own):
+        if not isinstance(cls.kinds[name], Octets | Functions):
+            notes.append(f"{name} has bits in {missing} too, not given here")
+    value = None if missing or faults else cls.from_cvs(values)
+    return CvReading(cls, rows_of(cls, values), value, (*notes, *faults))
+
+
+def _faults(cls: type[CvValue], values: Mapping[int, int]) -> Iterator[FieldError]:
+    """What a strict reading would refuse, as far as the CVs given can tell."""
+    for place, cv in enumerate(cls.cvs):
+        if cv in values and (bound := cls.wrong_bits(place, values[cv])):
+            yield FieldError(f"CV {cv}", bound, values[cv])
+    word = int.from_bytes(bytes(values.get(cv, 0) for cv in cls.cvs))
+    split = split_fields(cls, values)
+    for name, kind in cls.kinds.items():
+        field = cls.layout.fields[name]
+        try:
+            if name not in split:
+                kind.check(name, field_value(kind, field.take(word)), field.lowest, field.highest)
+        except FieldError as error:
+            yield error
+
+
+def _lines(one: CvExplanation, width: int) -> Iterator[str]:
+    cvs = list(one.values)
+    head = ", ".join(f"CV {cv} = {value}" for cv, value in one.values.items())
+    if len(cvs) > 4:
+        head = f"CV {cvs[0]} to {cvs[-1]}, {len(cvs)} values"
+    names = "; ".join(map(_titled, one.entries))
+    yield from textwrap.wrap(f"{head}: {names}", width)
+    for each in one.entries:
+        yield from textwrap.wrap(each.content, width)
+    for reading in one.readings:
+        yield ""
+        yield "cv    bits       layout     meaning"
+        yield from _row_lines(reading, one.values, width)
+        if reading.value is not None:
+            yield from _wrapped(str(reading.value), "= ", width)
+            if reading.value.in_words():
+                yield from _wrapped(reading.value.in_words(), "  ", width)
+        for note in reading.notes:
+            yield from _wrapped(note, "! ", width)
+
+
+def _titled(one: CvEntry) -> str:
+    status = "" if one.status.value == one.name else f" ({one.status.value})"
+    return f"{one.name}{status}{', read only' if one.read_only else ''}"
+
+
+def _row_lines(reading: CvReading, values: Mapping[int, int], width: int) -> Iterator[str]:
+    """The rows of each CV under its number, bits and layout."""
+    cls = reading.format
+    title = f"{cls.__name__}, {cls.clause}"
+    groups = cls.layout.line.split(" ")
+    for cv, letters in zip(cls.cvs, groups, strict=True):
+        if cv not in values:
+            continue
+        bits = f"{values[cv]:08b}"
+        head = f"{cv:<4}  {bits[:4]} {bits[4:]}  {letters[:4]} {letters[4:]}  "
+        own = [row for row in reading.rows if row.cv == cv]
+        if title:
+            yield from _wrapped(title, head, width)
+        elif len(own) == 1 and own[0].letters == letters:
+            yield from _wrapped(_words(own.pop()), head, width)
+        else:
+            yield head.rstrip()
+        for row in own:
+            shown = (" " * (7 - row.first) + row.letters).ljust(8)
+            yield from _wrapped(_words(row), f"{'':17}{shown[:4]} {shown[4:]}  ", width)
+        title = ""
+
+
+def _words(row: CvRow) -> str:
+    return f"bit{'s' * (row.first > row.last)} {_numbers(row)}: {row.meaning}"
+
+
+def _numbers(row: CvRow) -> str:
+    return f"{row.first}" if row.first == row.last else f"{row.first}-{row.last}"
+
+
+def _wrapped(words: str, head: str, width: int) -> Iterator[str]:
+    """Lines of at most `width` columns, the first opening with `head`, the others indented."""
+    lines = textwrap.wrap(words, width - len(head))
+    yield head + lines[0]
+    yield from (" " * len(head) + line for line in lines[1:])

@@ -1,0 +1,160 @@
+"""Index pages and what a decoder tells: CV 30 to 32, 105, 106, 892 to 895 (S-9.2.2)."""
+
+from __future__ import annotations
+
+from typing import Self
+
+from dccwire.cv.kinds import Range
+from dccwire.cv.values import CvValue, cv_value
+from dccwire.errors import FieldError
+from dccwire.fields import Flag
+
+__all__ = [
+    "INDEX_PAGES",
+    "DecoderLoad",
+    "DynamicFlags",
+    "ErrorInformation",
+    "FuelLevel",
+    "IndexPage",
+    "UserIdentification",
+    "WaterLevel",
+]
+
+INDEX_PAGES = 61_440
+"""Index pages of 256 CVs: CV 31 from 16 to 255, CV 32 from 0 to 255 (S-9.2.2, CV 31 and 32)."""
+
+
+@cv_value(
+    (31, 32),
+    "HHHHHHHH LLLLLLLL",
+    "S-9.2.2, CV 31 and 32",
+    fields={"high": Range("H", 16, 255), "low": "L"},
+)
+class IndexPage(CvValue):
+    """CV 31 and 32: which page CV 257 to 512 show; CV 31 from 16 to 255, 0 to 15 are reserved.
+
+    >>> IndexPage(high=16, low=0).number, IndexPage.of(INDEX_PAGES - 1)
+    (0, IndexPage(high=255, low=255))
+    """
+
+    high: int
+    low: int
+
+    @classmethod
+    def of(cls, number: int) -> Self:
+        """The page by its number, 0 to 61439.
+
+        Raises:
+            FieldError: the number is out of bounds.
+        """
+        if type(number) is not int or not 0 <= number < INDEX_PAGES:
+            raise FieldError("index page", f"0 to {INDEX_PAGES - 1}", number)
+        return cls(16 + number // 256, number % 256)
+
+    @property
+    def number(self) -> int:
+        """The page, counted from 0: (CV 31 - 16) × 256 + CV 32."""
+        return (self.high - 16) * 256 + self.low
+
+    def in_words(self) -> str:
+        """The page's number."""
+        return f"index page {self.number} of {INDEX_PAGES}, counted from 0"
+
+
+@cv_value((30,), "EEEEEEEE", "S-9.2.2, CV 30", fields={"error": "E"})
+class ErrorInformation(CvValue):
+    """CV 30: 0 is no error; other numbers are the maker's.
+
+    >>> ErrorInformation(0).in_words()
+    'no error'
+    """
+
+    error: int
+
+    def in_words(self) -> str:
+        """Whether there is an error."""
+        return "an error, by the maker's numbers" if self.error else "no error"
+
+
+@cv_value(
+    (105, 106), "AAAAAAAA BBBBBBBB", "S-9.2.2, CV 105 and 106", fields={"first": "A", "second": "B"}
+)
+class UserIdentification(CvValue):
+    """CV 105 and 106: two bytes that are the user's own.
+
+    >>> UserIdentification(first=1, second=2).to_cvs()
+    {105: 1, 106: 2}
+    """
+
+    first: int
+    second: int
+
+
+@cv_value((892,), "SLLLLLLL", "S-9.2.2, CV 892", fields={"negative": Flag("S"), "amount": "L"})
+class DecoderLoad(CvValue):
+    """CV 892: the load, -127 to 127; bit 7 is the sign.
+
+    >>> DecoderLoad.from_cvs({892: 0x85}).load
+    -5
+    """
+
+    negative: bool
+    amount: int
+
+    @property
+    def load(self) -> int:
+        """The load with its sign."""
+        return -self.amount if self.negative else self.amount
+
+    def in_words(self) -> str:
+        """The load with its sign."""
+        return f"load {self.load:+d}"
+
+
+@cv_value((893,), "FFFFFFFF", "S-9.2.2, CV 893", fields={"flags": "F"})
+class DynamicFlags(CvValue):
+    """CV 893: dynamic flags, as they stand.
+
+    >>> DynamicFlags(3).to_cvs()
+    {893: 3}
+    """
+
+    flags: int
+
+
+class _Level(CvValue):
+    """Base of the levels."""
+
+    __slots__ = ()
+    level: int
+
+    @property
+    def fraction(self) -> float | None:
+        """0 empty to 1 full; None if not supported."""
+        return None if self.level == 255 else self.level / 254
+
+    def in_words(self) -> str:
+        """How full."""
+        return "not supported" if self.fraction is None else f"{self.fraction:.0%} full"
+
+
+@cv_value((894,), "LLLLLLLL", "S-9.2.2, CV 894", fields={"level": "L"})
+class FuelLevel(_Level):
+    """CV 894: 0 empty, 254 full, 255 not supported.
+
+    >>> FuelLevel(127).fraction, FuelLevel(255).in_words()
+    (0.5, 'not supported')
+    """
+
+    level: int
+
+
+@cv_value((895,), "LLLLLLLL", "S-9.2.2, CV 895", fields={"level": "L"})
+class WaterLevel(_Level):
+    """CV 895: 0 empty, 254 full, 255 not supported.
+
+    >>> WaterLevel(254).in_words()
+    '100% full'
+    """
+
+    level: int

@@ -1,0 +1,265 @@
+"""The decoder itself: packets with their times in, state and acknowledgements out.
+
+Room: imports all of the decoder's rooms but `track`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any, overload
+
+from dccwire.address import LongAddress, ShortAddress
+from dccwire.cv import CvSet
+from dccwire.cv.values import check_cv, check_value
+from dccwire.decoder.addressing import consist_of, own_address
+from dccwire.decoder.hearing import arrival, hear
+from dccwire.decoder.motion import Direction
+from dccwire.decoder.obeying import obey
+from dccwire.decoder.options import Acknowledgement, Ignored, Options
+from dccwire.decoder.programming import Answer, Programming
+from dccwire.decoder.state import State
+from dccwire.errors import FieldError
+from dccwire.instructions import RestrictedSpeedStep
+from dccwire.packet import Packet
+from dccwire.receiver.events import Event
+
+__all__ = ["Decoder"]
+
+
+class Decoder:
+    """A multi-function decoder. It has no clock: `take` tells it when a packet came.
+
+    >>> from dccwire import Packet
+    >>> decoder = Decoder()
+    >>> packet = Packet.from_text("short 3: SpeedAndDirection step=14 steps=28 forward=yes")
+    >>> decoder.take(packet, 0, 5_000_000)
+    []
+    >>> decoder.step, decoder.direction.value, decoder.speed_at(6_000_000)
+    (14, 'forward', 0.5)
+    """
+
+    def __init__(self, options: Options | None = None) -> None:
+        self._state = State(options or Options())
+        self._programming = Programming()
+        self._ignored: Counter[Ignored] = Counter()
+        self._previous = b""
+        self._end_ns = self._heard_ns = 0
+
+    # What it is told.
+
+    @overload
+    def take(self, packet: Event) -> list[Acknowledgement]: ...
+    @overload
+    def take(self, packet: Packet | bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...
+    @overload
+    def take(
+        self, packet: Packet | bytes | Event, start_ns: int | None, end_ns: int | None
+    ) -> list[Acknowledgement]: ...
+    def take(
+        self,
+        packet: Packet | bytes | Event,
+        start_ns: int | None = None,
+        end_ns: int | None = None,
+    ) -> list[Acknowledgement]:
+        """Act on a packet, or on a receiver's event, which brings its own times.
+
+        `start_ns` is the packet start bit, `end_ns` the end of the packet end bit, as the receiver
+        counts them. The acknowledgements that it causes come back; outside service mode there are
+        none (S-9.2.3 §D). Bytes with a wrong length or error byte are ignored (S-9.2 §A), and so
+        are events that are no packets. The mode of a `Packet` is ignored: the decoder knows.
+
+        Raises:
+            FieldError: times are missing, or run backwards.
+        """
+        if type(packet) is not bytes or start_ns is None or end_ns is None:
+            came = arrival(packet, start_ns, end_ns)
+            if came is None:
+                return []
+            packet, start_ns, end_ns = came
+        if not self._end_ns <= start_ns <= end_ns:
+            bound = f"{self._end_ns} or later, and not after the end,"
+            raise FieldError("start_ns", bound, start_ns)
+        self._end_ns = end_ns
+        state = self._state
+        if packet[:1] in state.others and self._programming.calm and not state.time_out_ns:
+            return []
+        heard = hear(packet)
+        if heard is None:
+            return []
+        self._keep_time(end_ns)
+        service = self._programming.follow(heard, packet, start_ns, end_ns)
+        if service is not None:
+            return self._answer(service, end_ns)
+        role = state.roles.get(heard.packet.address)
+        if role is None:
+            return []
+        if self._programming.barred:
+            self._ignored[Ignored.BARRED] += 1
+            return []
+        second = packet == self._previous
+        self._previous = b"" if second else packet
+        for one in heard.packet.instructions:
+            reason = obey(state, one, role, end_ns, second)
+            if reason is not None:
+                self._ignored[reason] += 1
+        return []
+
+    def power_on(self) -> None:
+        """Switch the power off and on: all but the CVs and the locks is as at first.
+
+        A factory reset is complete with it.
+        """
+        self._state.storage.power_on()
+        self._state.refresh()
+        self._state.clear(self._end_ns)
+        self._programming = Programming(locked=self._programming.locked)
+        self._previous = b""
+        self._heard_ns = self._end_ns
+
+    def set_cv(self, cv: int, value: int) -> None:
+        """Store a byte as a workshop would, whatever is read-only or locked.
+
+        Raises:
+            FieldError: the CV is not in 1 to 1024, or the value is no byte.
+        """
+        check_cv(cv)
+        check_value(cv, value)
+        self._state.storage.put(cv, value)
+        self._state.refresh()
+        self._heard_ns = self._end_ns
+
+    # What can be seen of it.
+
+    def cv(self, cv: int) -> int:
+        """The byte of a CV; of CV 257 to 512, on the index page of CV 31 and 32.
+
+        Raises:
+            FieldError: the CV is not in 1 to 1024.
+
+        >>> Decoder().cv(1), Decoder().cv(29)
+        (3, 2)
+        """
+        check_cv(cv)
+        return self._state.storage.read(cv)
+
+    @property
+    def cvs(self) -> CvSet:
+        """Every CV that the factory or a write has given a value, of all index pages."""
+        return CvSet(self._state.storage.values)
+
+    @property
+    def options(self) -> Options:
+        """What it was built as."""
+        return self._state.options
+
+    @property
+    def address(self) -> ShortAddress | LongAddress | None:
+        """Its own address; None where the CVs hold none."""
+        return own_address(self._state.storage)
+
+    @property
+    def consist(self) -> ShortAddress | None:
+        """Its consist address; None in no consist."""
+        return consist_of(self._state.storage)
+
+    @property
+    def direction(self) -> Direction:
+        """Which end goes first: as sent, turned by CV 29 bit 0, and in a consist by CV 19 bit 7."""
+        return self._state.motion.direction
+
+    @property
+    def step(self) -> int:
+        """The step last asked for, of `steps`; 0 for both kinds of stop."""
+        return self._state.motion.step
+
+    @property
+    def steps(self) -> int:
+        """14, 28 or 126: in which speed was last asked for."""
+        return self._state.motion.steps
+
+    @property
+    def limit(self) -> RestrictedSpeedStep | None:
+        """The speed limit in force."""
+        return self._state.motion.limit
+
+    @property
+    def functions(self) -> frozenset[str]:
+        """The functions that are on: `FL`, `F1` ...
+
+        FL is on if it is for the present direction: from the consist address it may be enabled for
+        one direction alone (S-9.2.2, CV 22).
+        """
+        return frozenset(self._state.functions.names(self.direction))
+
+    @property
+    def binary_states(self) -> frozenset[int]:
+        """The binary states that are on, 1 to 32767."""
+        return self._state.functions.states()
+
+    @property
+    def analog_outputs(self) -> dict[int, int]:
+        """The analog outputs that were set, by number; 1 is the volume."""
+        return dict(self._state.functions.analog)
+
+    @property
+    def in_service_mode(self) -> bool:
+        """Whether the last packet left it in service mode (S-9.2.3 §C)."""
+        return self._programming.inside
+
+    @property
+    def ignored(self) -> dict[Ignored, int]:
+        """How often it did not act on what was meant for it, by reason."""
+        return dict(self._ignored)
+
+    def speed_at(self, time_ns: int, *, steps: int = 1) -> float:
+        """The speed, as a fraction of full or in steps of so many; below 0 in reverse.
+
+        It changes along a straight line; a step takes (CV 3 adjusted by CV 23) × 0.896 s / steps in
+        use (S-9.2.2), CV 4 and 24 when slowing down. CVs count from the next speed packet on. When
+        no valid packet, to whomever, has come for the time of CV 11, it slows down as for a stop.
+
+        Raises:
+            FieldError: the time is before the last change of speed.
+        """
+        return self._state.motion.speed_at(time_ns, self._deadline_ns) * steps
+
+    def snapshot(self) -> dict[str, Any]:
+        """All of its state but times and the packets it remembers, as plain values."""
+        programming = self._programming
+        return {
+            **self._state.plain(),
+            "in_service_mode": programming.inside,
+            "locked": programming.locked,
+            "page": programming.page,
+            "ignored": self.ignored,
+        }
+
+    # How it acts.
+
+    def _keep_time(self, end_ns: int) -> None:
+        """Stop if no valid packet came for the time of CV 11 (S-9.2.2), then count anew."""
+        deadline, motion = self._deadline_ns, self._state.motion
+        if deadline is not None and end_ns > deadline:
+            self._state.drive(0, motion.steps, motion.direction, deadline)
+        self._heard_ns = end_ns
+
+    @property
+    def _deadline_ns(self) -> int | None:
+        time_out_ns = self._state.time_out_ns
+        return self._heard_ns + time_out_ns if time_out_ns else None
+
+    def _answer(self, packet: Packet, end_ns: int) -> list[Acknowledgement]:
+        """Act in service mode."""
+        (one,) = packet.instructions
+        answer = self._programming.act(one, packet.address, self._state.storage)
+        if isinstance(answer, Ignored):
+            self._ignored[answer] += 1
+            return []
+        if answer is Answer.STORED:
+            self._state.refresh()
+            if not self._state.options.acknowledges_writes:
+                return []
+            end_ns += self._state.options.storage_ns
+        elif answer is Answer.NOTHING:
+            return []
+        return [Acknowledgement(end_ns, self._state.options.acknowledgement_ns)]

@@ -1,0 +1,175 @@
+"""What each instruction does to a decoder: one place for each (S-9.2.1 §C).
+
+Room: imports `addressing`, `state` and the instructions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from dccwire.cv import ConsistAddress
+from dccwire.decoder.addressing import Role
+from dccwire.decoder.functions import ALL, HIGHEST_LONG, HIGHEST_SHORT
+from dccwire.decoder.motion import FULL_STEPS_128
+from dccwire.decoder.options import Ignored
+from dccwire.decoder.state import State
+from dccwire.decoder.storage import TWO_BYTE_ADDRESS
+from dccwire.formats import Instruction, Kept
+from dccwire.instructions import (
+    AnalogFunctionGroup,
+    BinaryStateLongForm,
+    BinaryStateShortForm,
+    ConsistControl,
+    CvAccessLongForm,
+    CvAccessShortForm,
+    CvAdjustment,
+    CvBitManipulation,
+    CvOperation,
+    CvPair,
+    CvPairShortForm,
+    DigitalDecoderReset,
+    FunctionGroup,
+    FunctionGroupOne,
+    HardReset,
+    RestrictedSpeedStep,
+    SetExtendedAddressing,
+    SpeedAndDirection,
+    SpeedAndFunctionsF0F7,
+    SpeedAndFunctionsF0F15,
+    SpeedStepControl128,
+)
+from dccwire.instructions.function_groups import function_names
+
+__all__ = ["obey"]
+
+AT_CONSIST_ADDRESS = (
+    SpeedAndDirection,
+    SpeedStepControl128,
+    RestrictedSpeedStep,
+    SpeedAndFunctionsF0F7,
+    SpeedAndFunctionsF0F15,
+    FunctionGroup,
+    DigitalDecoderReset,
+)
+"""What is obeyed at the consist address; functions as far as CV 21 and 22 say (S-9.2.1 §C).
+
+That the decoder reset and the speed limit count, and nothing else, is our choice.
+"""
+
+ADJUSTMENT_CVS = {CvAdjustment.ACCELERATION: 23, CvAdjustment.DECELERATION: 24}
+PAIR_CVS = {
+    CvPair.EXTENDED_ADDRESS_17_18: (17, 18),
+    CvPair.INDEX_31_32: (31, 32),
+    CvPair.CONSIST_19_20: (19, 20),
+}
+
+
+def obey(state: State, one: Instruction, role: Role, end_ns: int, second: bool) -> Ignored | None:
+    """Act on one instruction of a packet to an address of this decoder; why not, if not."""
+    if not role.own and not isinstance(one, AT_CONSIST_ADDRESS):
+        return Ignored.CONSIST
+    enabled = ALL if role.own else state.enabled
+    match one:
+        case SpeedAndDirection():
+            return _speed_and_direction(state, one, role, end_ns, enabled)
+        case SpeedStepControl128():
+            return _speed_128(state, one, role, end_ns)
+        case FunctionGroupOne() if state.steps == 14:
+            state.functions.switch(one.names()[:-1], one.functions & 0b1111, enabled)  # X20
+        case FunctionGroup():
+            state.functions.switch(one.names(), one.functions, enabled)
+        case RestrictedSpeedStep():
+            if not role.moves:
+                return Ignored.IN_CONSIST
+            pace = state.paces[state.motion.steps]
+            state.motion.restrict(one if one.enabled else None, end_ns, pace)
+        case DigitalDecoderReset():
+            state.clear(end_ns)
+        case SpeedAndFunctionsF0F7(forward, speed, functions):
+            state.functions.switch(function_names(0, 7), functions, enabled)
+            return _speed_128(state, SpeedStepControl128(forward, speed), role, end_ns)
+        case SpeedAndFunctionsF0F15(forward, speed, functions):
+            state.functions.switch(function_names(0, 15), functions, enabled)
+            return _speed_128(state, SpeedStepControl128(forward, speed), role, end_ns)
+        case BinaryStateShortForm(on, number):
+            state.functions.set_binary(number, HIGHEST_SHORT, on)
+        case BinaryStateLongForm(on, number):
+            state.functions.set_binary(number, HIGHEST_LONG, on)
+        case AnalogFunctionGroup(output, value):
+            state.functions.analog[output] = value
+        case HardReset():
+            state.storage.hard_reset()
+            state.refresh()
+            state.clear(end_ns)
+        case ConsistControl(turned, consist):
+            state.storage.put(19, ConsistAddress(turned, consist).to_cvs()[19])  # literally: X13
+            state.refresh()
+        case SetExtendedAddressing(extended):
+            rest = state.storage.read(29) & ~TWO_BYTE_ADDRESS
+            state.storage.put(29, rest | extended * TWO_BYTE_ADDRESS)
+            state.refresh()
+        case CvAccessShortForm(adjustment, value):
+            return _write(state, {ADJUSTMENT_CVS[adjustment]: value})
+        case CvPairShortForm(pair, first, value) if second:
+            # Two identical packets as for the long form: not remembered otherwise.
+            return _write(state, dict(zip(PAIR_CVS[pair], (first, value), strict=True)))
+        case CvAccessLongForm(CvOperation.WRITE, cv, value) if second:
+            return _write(state, {cv: value})
+        case CvBitManipulation(CvOperation.WRITE, cv, bit, value) if second:
+            reason = state.storage.write_bit(cv, bit, value)
+            state.refresh()
+            return reason
+        case (
+            CvPairShortForm()
+            | CvAccessLongForm(CvOperation.WRITE)
+            | CvBitManipulation(CvOperation.WRITE)
+        ):
+            return None  # the first of two identical packets (S-9.2.1 §C, CV access long form)
+        case Kept():
+            return Ignored.UNKNOWN
+        case _:
+            # A verify: how the main is answered is not in S-9.2.1. Flags: X11. Tests, requests
+            # for acknowledgement, times of day: nothing that could be seen of this decoder.
+            return Ignored.UNSUPPORTED
+    return None
+
+
+def _write(state: State, values: Mapping[int, int]) -> Ignored | None:
+    """Write CVs on the main; the first reason against one comes back."""
+    reasons = [state.storage.write(cv, value) for cv, value in values.items()]
+    state.refresh()
+    return next((reason for reason in reasons if reason is not None), None)
+
+
+def _speed_and_direction(
+    state: State, one: SpeedAndDirection, role: Role, end_ns: int, enabled: int
+) -> Ignored | None:
+    """14 or 28 steps by CV 29 bit 1, and with it FL (S-9.2.1 §C, X18).
+
+    In a stop code of 28 steps, or of the broadcast, C = 1 lets the direction be (C6).
+    """
+    broadcast_stop = role.broadcast and one.is_stop
+    if state.steps == 14 and not broadcast_stop:
+        state.functions.switch(("FL",), one.c, enabled)
+    if not role.moves:
+        return Ignored.IN_CONSIST
+    direction = state.direction(one.forward, role.reversed)
+    if one.c and (broadcast_stop or (one.is_stop and state.steps == 28)):
+        direction = state.motion.direction
+    if one.is_emergency_stop:
+        state.motion.halt(direction, end_ns)
+    else:
+        state.drive(one.step(state.steps), state.steps, direction, end_ns)
+    return None
+
+
+def _speed_128(state: State, one: SpeedStepControl128, role: Role, end_ns: int) -> Ignored | None:
+    """128 step control, whatever CV 29 bit 1 says (S-9.2.2, CV 29)."""
+    if not role.moves:
+        return Ignored.IN_CONSIST
+    direction = state.direction(one.forward, role.reversed)
+    if one.is_emergency_stop:
+        state.motion.halt(direction, end_ns)
+    else:
+        state.drive(one.step, FULL_STEPS_128, direction, end_ns)
+    return None

@@ -1,0 +1,158 @@
+"""Service mode: entry and exit, two identical packets, and what each mode does (S-9.2.3).
+
+Room: imports `hearing`, `options`, `storage` and the service mode packets.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum, auto
+
+from dccwire.address import Address
+from dccwire.cv import cv_of
+from dccwire.decoder.hearing import RESET, Heard
+from dccwire.decoder.options import Ignored, ServiceMode
+from dccwire.decoder.storage import Storage
+from dccwire.formats import Instruction, Kept
+from dccwire.instructions import CvOperation
+from dccwire.packet import Packet
+from dccwire.receiver.tracking import STAY_NS
+from dccwire.service_mode import (
+    AddressQuery,
+    DecoderLock,
+    DirectBitManipulation,
+    DirectByteAccess,
+    RegisterAccess,
+)
+
+__all__ = ["Answer", "Programming"]
+
+REGISTER_CVS = {5: 29, 7: 7, 8: 8}
+"""Registers that ignore the page (S-9.2.3 §E, Physical Register Addressing)."""
+
+PAGE_REGISTER = 6
+
+
+class Answer(Enum):
+    """What a service mode packet came to, if it was not ignored."""
+
+    NOTHING = auto()
+    """The first of two, a verify that does not match, what needs no answer."""
+    MATCHES = auto()
+    """Acknowledged at once."""
+    STORED = auto()
+    """Acknowledged after storage."""
+
+
+@dataclass(slots=True)
+class Programming:
+    """Where a decoder stands between operations and service mode, and its page register.
+
+    The page register is 1 after power-on, and kept when service mode is left (our choice).
+    """
+
+    inside: bool = False
+    barred: bool = False
+    locked: bool = False
+    page: int = 1
+    since_ns: int | None = None
+    previous: bytes = b""
+    run: int = 0
+
+    @property
+    def calm(self) -> bool:
+        """Whether a packet to others, whatever it says, changes nothing here."""
+        return self.since_ns is None and not self.barred and not self.locked
+
+    def follow(self, heard: Heard, data: bytes, start_ns: int, end_ns: int) -> Packet | None:
+        """Take notice of a valid packet; it comes back if it is a service mode packet in its mode.
+
+        Service mode begins with a service mode packet right after a reset packet, at most 20 ms
+        after it (our reading), and ends with any other valid packet, or 20 ms after the last reset
+        or service mode packet. Then nothing counts until an operations packet comes that does not
+        look like one of service mode (S-9.2.3 §C); what ends service mode by itself is one already.
+        The lock of appendix B is lifted by the same packets as end service mode: if a reset lifted
+        it, it would keep nobody out.
+        """
+        recent = self.since_ns is not None and start_ns - self.since_ns <= STAY_NS
+        if self.inside and not recent:
+            self.inside, self.barred = False, True
+        reset, service = data == RESET, heard.service is not None
+        if service:
+            self.inside = recent
+        else:
+            self.barred = False
+            if not reset:
+                self.inside = self.locked = False
+        self.since_ns = end_ns if reset or self.inside else None
+        self.run = self.run + 1 if self.inside and data == self.previous else 1
+        self.previous = data
+        return heard.service if self.inside else None
+
+    def act(self, one: Instruction, address: Address, storage: Storage) -> Answer | Ignored:
+        """Act on the second of identical packets in a row; on no further one of the same row.
+
+        S-9.2.3 §E; whether a third and fourth count as two more is not said.
+        """
+        if self.run != 2:
+            return Answer.NOTHING
+        supports = storage.options.supports
+        if isinstance(one, DecoderLock):
+            if ServiceMode.DECODER_LOCK not in supports:
+                return Ignored.UNSUPPORTED
+            self.locked = one.unlocked != storage.read(1)
+            return Answer.NOTHING
+        if self.locked:
+            return Ignored.SERVICE_LOCKED
+        match one:
+            case AddressQuery() if ServiceMode.ADDRESS_QUERY in supports:
+                # CV 1 whatever CV 29 bit 5 says: the appendix asks for the short address.
+                return _matches(storage.read(1) == address.number)
+            case DirectByteAccess(operation, cv, value) if ServiceMode.DIRECT in supports:
+                return _byte(storage, operation, cv, value)
+            case DirectBitManipulation(operation, cv, bit, value) if ServiceMode.DIRECT in supports:
+                if operation is CvOperation.WRITE:
+                    return storage.write_bit(cv, bit, value) or Answer.STORED
+                return _verify(storage, cv, storage.read(cv) >> bit & 1 == value)
+            case RegisterAccess():
+                return self._register(one, storage)
+            case Kept():
+                return Ignored.UNKNOWN
+        return Ignored.UNSUPPORTED
+
+    def _register(self, one: RegisterAccess, storage: Storage) -> Answer | Ignored:
+        """Address-only, register and paged mode: the same bytes (P5, P8, P9, P10, P11).
+
+        A decoder without paged mode answers nothing but the page register while that is above 1.
+        """
+        supports, register = storage.options.supports, one.register
+        paged, writes = ServiceMode.PAGED in supports, one.operation is CvOperation.WRITE
+        registers = paged or ServiceMode.REGISTER in supports
+        address_only = ServiceMode.ADDRESS_ONLY in supports
+        if register == PAGE_REGISTER and (registers or address_only):
+            if writes:
+                self.page = one.value
+                return Answer.STORED
+            return _matches(self.page == one.value)
+        if self.page != 1 and not paged:
+            return Ignored.UNSUPPORTED
+        if not (registers or (address_only and register == 1 and one.value <= 127)):
+            return Ignored.UNSUPPORTED
+        if writes and register == one.value == 8:
+            return storage.start_factory_reset() or Answer.STORED
+        cv = REGISTER_CVS.get(register) or cv_of(self.page, register - 1)
+        return _byte(storage, one.operation, cv, one.value)
+
+
+def _matches(right: bool) -> Answer:
+    return Answer.MATCHES if right else Answer.NOTHING
+
+
+def _verify(storage: Storage, cv: int, right: bool) -> Answer | Ignored:
+    return _matches(right) if storage.has(cv) else Ignored.ABSENT
+
+
+def _byte(storage: Storage, operation: CvOperation, cv: int, value: int) -> Answer | Ignored:
+    if operation is CvOperation.WRITE:
+        return storage.write(cv, value) or Answer.STORED
+    return _verify(storage, cv, storage.read(cv) == value)

@@ -1,0 +1,137 @@
+"""A decoder's CVs: what may be written, what a write entails, resets (S-9.2.2, S-9.2.3 §E).
+
+Room: imports `cv` and `options`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from dccwire.cv import CvKey, IndexedCv
+from dccwire.decoder.options import Ignored, Options
+
+__all__ = ["Storage"]
+
+LEGAL = {1: range(128), 17: range(192, 232)}
+"""What CV 1 and CV 17 may hold (S-9.2.2); that other values are refused is our choice."""
+
+INDEXED = range(257, 513)
+"""The CVs whose index page CV 31 and 32 choose (S-9.2.2, CV 257-512)."""
+
+FIRST_PAGE = 16
+"""The lowest CV 31 that is not reserved (S-9.2.2, CV 31)."""
+
+TWO_BYTE_ADDRESS = 0b10_0000
+"""CV 29 bit 5 (S-9.2.2, CV 29)."""
+
+
+@dataclass(slots=True)
+class Storage:
+    """The bytes of all CVs and of all index pages; what was given no value is 0.
+
+    CV 17 can be read back as soon as it is written, but `extended`, the address in effect, follows
+    with CV 18 (S-9.2.2, CV 17 and 18), or with the next power-on (our choice).
+
+    >>> storage = Storage(Options())
+    >>> storage.write(1, 200), storage.write(1, 55), storage.read(1)
+    (<Ignored.OUT_OF_RANGE: 'a value that the CV must not hold'>, None, 55)
+    """
+
+    options: Options
+    values: dict[CvKey, int] = field(init=False)
+    extended: int = field(init=False)
+    resetting: bool = field(init=False, default=False)
+
+    def __post_init__(self) -> None:
+        self._fill()
+
+    def _fill(self) -> None:
+        """Factory values, those of CV 257 to 512 on their page."""
+        self.values = dict(self.options.factory.items())
+        for cv in INDEXED:
+            if cv in self.values:
+                self.put(cv, self.values.pop(cv))
+        self.extended = self._pair()
+
+    def _pair(self) -> int:
+        return self.read(17) << 8 | self.read(18)
+
+    def _key(self, cv: int) -> CvKey | None:
+        """Where a CV is kept; None on an index page that is reserved (S-9.2.2, CV 31)."""
+        if cv not in INDEXED:
+            return cv
+        high, low = self.read(31), self.read(32)
+        return IndexedCv(high, low, cv) if high >= FIRST_PAGE else None
+
+    def has(self, cv: int) -> bool:
+        """Whether the decoder has the CV; it has none on reserved pages (our choice)."""
+        return cv not in self.options.absent and self._key(cv) is not None
+
+    def read(self, cv: int) -> int:
+        """The byte of a CV; CV 8 reads 255 during a factory reset (S-9.2.3 §E)."""
+        if cv == 8 and self.resetting:
+            return 255
+        key = self._key(cv)
+        return 0 if key is None else self.values.get(key, 0)
+
+    def put(self, cv: int, value: int) -> None:
+        """Store a byte whatever the rules for writing say; nowhere on a reserved page."""
+        key = self._key(cv)
+        if key is not None:
+            self.values[key] = value
+        if cv == 18:
+            self.extended = self._pair()
+
+    def write(self, cv: int, value: int) -> Ignored | None:
+        """Write as a packet does; what keeps it from being stored comes back, else None.
+
+        CV 1 also clears CV 29 bit 5 and CV 19 (S-9.2.3 §E; here for a write on the main too).
+        """
+        if not self.has(cv):
+            return Ignored.ABSENT
+        if cv == 8 and value == 8 and self.options.factory_reset_by_cv_8:
+            return self.start_factory_reset()
+        if cv != 15 and self.is_locked:
+            return Ignored.LOCKED
+        if cv in self.options.read_only:
+            return Ignored.READ_ONLY
+        if value not in LEGAL.get(cv, range(256)):
+            return Ignored.OUT_OF_RANGE
+        self.put(cv, value)
+        if cv == 1:
+            self.put(29, self.read(29) & ~TWO_BYTE_ADDRESS)
+            self.put(19, 0)
+        return None
+
+    def write_bit(self, cv: int, bit: int, value: int) -> Ignored | None:
+        """Write one bit: the byte with this bit changed."""
+        return self.write(cv, self.read(cv) & ~(1 << bit) | value << bit)
+
+    @property
+    def is_locked(self) -> bool:
+        """Whether CV 15 and 16 differ; CV 16 is then protected like the rest (S-9.2.2, CV 15)."""
+        return self.read(15) != self.read(16)
+
+    def start_factory_reset(self) -> Ignored | None:
+        """Begin a factory reset (S-9.2.3 §E): complete at the next power-on, however long it took.
+
+        The standard lets it run over several power-on cycles; until it is complete the other CVs
+        keep what they hold, and what is written is lost.
+        """
+        if self.is_locked:
+            return Ignored.LOCKED
+        self.resetting = True
+        return None
+
+    def hard_reset(self) -> None:
+        """CV 29, 31, 32 to factory values, CV 19 to 0 (S-9.2.1 §C, Hard Reset)."""
+        for cv in (29, 31, 32):
+            self.put(cv, self.options.factory.get(cv, 0))
+        self.put(19, 0)
+
+    def power_on(self) -> None:
+        """Complete a factory reset, and take up the extended address that CV 17 and 18 hold."""
+        if self.resetting:
+            self.resetting = False
+            self._fill()
+        self.extended = self._pair()

@@ -1,0 +1,107 @@
+"""How many packets of each kind the standard demands (S-9.2.3 §E): the one table.
+
+The defaults are the minimum. A programmer may send more, never fewer, except where an
+acknowledgement ends a step early. Room: numbers and their clauses, no packets.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from dccwire.errors import FieldError
+from dccwire.framing import SENT_PREAMBLE
+
+__all__ = ["Counts", "DirectCounts", "HardResetCounts", "MainCounts", "RegisterCounts"]
+
+
+def _least(count: int, clause: str) -> Any:
+    return field(default=count, metadata={"least": count, "clause": clause})
+
+
+@dataclass(frozen=True, slots=True)
+class _Raised:
+    """Counts that can be raised above their defaults, not lowered."""
+
+    def __post_init__(self) -> None:
+        for one in fields(self):
+            value, least = getattr(self, one.name), one.metadata["least"]
+            if type(value) is not int or value < least:
+                bound = f"{least} or more ({one.metadata['clause']})"
+                raise FieldError(one.name, bound, value)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counts(_Raised):
+    """The counts of paged and of address-only mode, and what all modes have in common.
+
+    Direct mode has no page register and sends none of the page steps. A page preset is a write of 1
+    to the page register, so both have the same counts.
+
+    Raises:
+        FieldError: a count below the minimum.
+
+    >>> Counts(writes=4)
+    Traceback (most recent call last):
+    dccwire.errors.FieldError: writes: 5 or more (S-9.2.3 §E) expected, 4 given
+    """
+
+    preamble: int = _least(20, "S-9.2.3 §E, Long Preamble")
+    """Ones before each packet; the end bit of the packet before is not counted (P16, C2)."""
+    power_on: int = _least(20, "S-9.2.3 §E, Power-On Cycle")
+    """Valid packets after power comes on."""
+    resets: int = _least(3, "S-9.2.3 §E")
+    """Reset packets before a group, or before a run of verify groups."""
+    page_writes: int = _least(5, "S-9.2.3 §E, Paged CV Addressing; Page Preset")
+    """Writes to the page register, or page presets."""
+    page_recovery: int = _least(6, "S-9.2.3 §E, Paged CV Addressing; Page Preset")
+    """Reset packets after them."""
+    verifies: int = _least(5, "S-9.2.3 §E")
+    """Identical verify packets of a group."""
+    acknowledged_resets: int = _least(0, "the standard asks for it in direct mode alone")
+    """Reset packets after a verify group that was acknowledged."""
+    writes: int = _least(5, "S-9.2.3 §E")
+    """Identical write packets of a group."""
+    recovery: int = _least(6, "S-9.2.3 §E, Decoder Recovery Time")
+    """Reset packets after the writes (the standard also allows more of the same writes)."""
+    long_recovery: int = _least(10, "S-9.2.3 §E, Address-Only Mode; Physical Register Addressing")
+    """The same after a write to register 1, in address-only and in register mode."""
+    between_cvs: int = _least(0, "the standard asks for none")
+    """More reset packets before each CV of a job, as a programmer may send that takes its time."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DirectCounts(Counts):
+    """The counts of direct mode: a reset after an acknowledged verify group (P2).
+
+    >>> DirectCounts().verifies, DirectCounts(verifies=8).verifies
+    (5, 8)
+    """
+
+    acknowledged_resets: int = _least(1, "S-9.2.3 §E, Direct Mode")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RegisterCounts(Counts):
+    """The counts of register mode: seven verifies (P1)."""
+
+    verifies: int = _least(7, "S-9.2.3 §E, Physical Register Addressing")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HardResetCounts(_Raised):
+    """The counts of the hard reset cycle; how many hard resets it takes is not stated: one."""
+
+    preamble: int = _least(20, "S-9.2.3 §E, Long Preamble")
+    power_on: int = _least(20, "S-9.2.3 §E, Power-On Cycle")
+    hard_resets: int = _least(1, "S-9.2.3 §E, Hard-Reset-Cycle")
+    after: int = _least(10, "S-9.2.3 §E, Hard-Reset-Cycle")
+    """Idle or reset packets after the hard reset."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MainCounts(_Raised):
+    """The counts of a CV write in operations mode: the second identical packet is obeyed."""
+
+    preamble: int = _least(SENT_PREAMBLE, "S-9.2 §A, Preamble")
+    writes: int = _least(2, "S-9.2.1 §C, CV access long form")

@@ -1,0 +1,182 @@
+"""Read many CVs in one session: lists of CVs, index pages included.
+
+A programming track is limited in energy: more than 250 mA may not last longer than 100 ms (S-9.2.3
+§B). Room: which CVs, in which order, and what became of each.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import partial
+from typing import TypeAlias
+
+from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv
+from dccwire.cv.memory import IndexPage
+from dccwire.cv.values import check_cv
+from dccwire.errors import ConfirmationError, FieldError, Reason, TextError
+from dccwire.programming.reading import DEFAULT, reading
+from dccwire.programming.sequencer import Sequencer, Setup
+from dccwire.programming.session import Session
+from dccwire.programming.steps import Course
+from dccwire.programming.targets import DirectCv, Target
+
+__all__ = ["Block", "Reach", "Readout", "keys", "read_cvs", "read_job"]
+
+Reach: TypeAlias = Callable[[int], Target]
+"""How a CV is got at: `DirectCv`, `PagedCv`, `Register.of_cv`, `AddressOnly.of_cv`."""
+
+WRITTEN = re.compile(r"(\d{1,4})(?:-(\d{1,4}))?(?:x(\d{1,3}))?", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """CVs from `first` to `last`, on each of some index pages.
+
+    Without index pages CV 257 to 512 are those of whatever page is set.
+
+    Raises:
+        FieldError: CVs outside 1 to 1024, or out of order; index pages for CVs that have none.
+
+    >>> Block(257, 300, (IndexPage.of(0), IndexPage.of(1))).keys[44]
+    IndexedCv(high=16, low=1, cv=257)
+    """
+
+    first: int
+    last: int
+    index_pages: tuple[IndexPage, ...] = ()
+
+    def __post_init__(self) -> None:
+        check_cv(self.first, "first cv")
+        check_cv(self.last, "last cv")
+        if self.last < self.first:
+            raise FieldError("last cv", f"{self.first} to 1024", self.last)
+        for page in self.index_pages:
+            for cv in (self.first, self.last):
+                IndexedCv(page.high, page.low, cv)
+
+    @property
+    def keys(self) -> tuple[CvKey, ...]:
+        """All its CVs, page by page."""
+        numbers = range(self.first, self.last + 1)
+        if not self.index_pages:
+            return tuple(numbers)
+        return tuple(IndexedCv(one.high, one.low, cv) for one in self.index_pages for cv in numbers)
+
+
+def read_job(text: str) -> tuple[Block, ...]:
+    """A list of CVs from text: numbers and ranges, with `xN` on N index pages.
+
+    The pages of `xN` are those with CV 31 = 16 and CV 32 from 0 on.
+
+    Raises:
+        TextError: the text cannot be read.
+        FieldError: a number out of bounds.
+
+    >>> [len(block.keys) for block in read_job("1-256,257-512x4,1024")]
+    [256, 1024, 1]
+    """
+    blocks = []
+    at = 0
+    for part in text.split(","):
+        found = WRITTEN.fullmatch(part.strip())
+        if not found:
+            hint = "as in 1-256,257-512x4: numbers, ranges, xN for N index pages"
+            raise TextError(Reason.TEXT, text, at, f"{part.strip()!r} is no list of CVs", hint)
+        first = int(found[1])
+        pages = () if found[3] is None else _pages(int(found[3]))
+        blocks.append(Block(first, int(found[2] or first), pages))
+        at += len(part) + 1
+    return tuple(blocks)
+
+
+def _pages(count: int) -> tuple[IndexPage, ...]:
+    if count not in range(1, 257):
+        raise FieldError("index pages", "1 to 256", count)
+    return tuple(map(IndexPage.of, range(count)))
+
+
+def keys(blocks: Sequence[Block]) -> Iterator[CvKey]:
+    """All CVs of a job, in the order in which they are read."""
+    for block in blocks:
+        yield from block.keys
+
+
+@dataclass(frozen=True, slots=True)
+class Readout:
+    """What a job read: `values`, and for the rest the `failures`."""
+
+    values: CvSet
+    failures: Mapping[CvKey, ConfirmationError]
+
+
+def read_cvs(
+    blocks: Sequence[Block], reach: Reach = DirectCv, setup: Setup = DEFAULT
+) -> Session[Readout]:
+    """Read CVs one after the other, in one session.
+
+    What a decoder does not confirm is a failure of its own; the others are still read. To come to
+    an index page, CV 31 and CV 32 are written and confirmed, in that order, each only if it
+    changes; they are left at the last page.
+
+    Raises:
+        FieldError: a CV that the mode does not reach, or no CV.
+    """
+    sequencer = Sequencer(targets_of(blocks, reach)[0], setup)
+    return Session(course(blocks, reach, sequencer, partial(reading, sequencer)))
+
+
+def targets_of(blocks: Sequence[Block], reach: Reach) -> list[Target]:
+    """All targets of a job, those of CV 31 and 32 first if it needs them.
+
+    Raises:
+        FieldError: a CV that the mode does not reach, or no CV.
+    """
+    needed = [31, 32] if any(block.index_pages for block in blocks) else []
+    targets = [reach(cv) for cv in (*needed, *map(_number, keys(blocks)))]
+    if not targets:
+        raise FieldError("cvs", "one or more", blocks)
+    return targets
+
+
+def _number(key: CvKey) -> int:
+    return key.cv if isinstance(key, IndexedCv) else key
+
+
+def course(
+    blocks: Sequence[Block],
+    reach: Reach,
+    sequencer: Sequencer,
+    read: Callable[[Target], Course[int]],
+) -> Course[Readout]:
+    """The course of a job; `read` gives the verify groups for a target."""
+    values: dict[CvKey, int] = {}
+    failures: dict[CvKey, ConfirmationError] = {}
+    index: dict[int, int] = {}
+    yield from sequencer.start()
+    for key in keys(blocks):
+        yield from sequencer.between()
+        target = reach(_number(key))
+        try:
+            if isinstance(key, IndexedCv):
+                yield from _turn_to(key, index, reach, sequencer)
+            yield from sequencer.approach(target)
+            values[key] = yield from read(target)
+        except ConfirmationError as error:
+            failures[key] = error
+    yield from sequencer.close()
+    return Readout(CvSet(values), failures)
+
+
+def _turn_to(
+    key: IndexedCv, index: dict[int, int], reach: Reach, sequencer: Sequencer
+) -> Course[None]:
+    """Write and confirm CV 31 and 32 where they are not known to be right already."""
+    for cv, value in ((31, key.high), (32, key.low)):
+        if index.get(cv) != value:
+            index.pop(cv, None)
+            target = reach(cv)
+            yield from sequencer.write(target, target.write(value))
+            yield from sequencer.confirm(target, value)
+            index[cv] = value

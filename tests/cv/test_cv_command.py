@@ -1,0 +1,188 @@
+"""The command `dccwire cv`: what it prints, and how it ends."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from dccwire.cv import DecoderKind, describe, explain_cvs
+from dccwire.packet import Packet
+from dccwire.plan import read_plan
+
+
+def test_a_value_is_explained(run) -> None:
+    """Bit by bit; pairs that belong together come together."""
+    assert run("cv", "29", "38") == (0, describe(29, 38).text() + "\n", "")
+    status, out, _ = run("cv", "17", "196", "3", "2", "18", "181")
+    address, rate = explain_cvs({17: 196, 18: 181, 3: 2})
+    assert (status, out) == (0, f"{address.text()}\n\n{rate.text()}\n")
+    assert "= ExtendedAddress address=1205" in out
+    assert "0.064 s at 28 steps" in out
+    assert all(len(line) <= 80 for line in out.splitlines())
+
+
+def test_accessory_decoders_have_their_own_table(run) -> None:
+    """`--accessory` chooses it."""
+    expected = describe(29, 192, DecoderKind.ACCESSORY).text() + "\n"
+    assert run("cv", "--accessory", "29", "192") == (0, expected, "")
+
+
+def test_the_way_back_gives_the_numbers(run) -> None:
+    """First as pairs that the command reads, then laid out."""
+    status, out, _ = run("cv", "Configuration", "extended_addressing=yes", "speed_table=yes")
+    assert (status, out.splitlines()[:2]) == (0, ["29 48", ""])
+    assert run("cv", *out.splitlines()[0].split())[1] == out.partition("\n\n")[2]
+    assert run("cv", "ExtendedAddress address=1205")[1].startswith("17 196 18 181\n\n")
+    assert run("cv", "ConsistFunctions", "functions=F1,FL-forward")[1].startswith("21 1 22 1\n")
+    table = "SpeedTable points=" + ",".join(map(str, range(28)))
+    out = run("cv", table)[1]
+    assert out.startswith("67 0 68 1 ")
+    assert all(len(line) <= 80 for line in out.splitlines())
+
+
+def test_json_goes_both_ways(run) -> None:
+    """One object a line; the value inside is read again."""
+    status, out, _ = run("cv", "--json", "19", "201", "50", "3")
+    first, second = map(json.loads, out.splitlines())
+    assert (status, first["cvs"], second["readings"]) == (0, {"19": 201}, [])
+    value = json.dumps(first["readings"][0]["value"])
+    assert json.loads(run("cv", "--json", value)[1]) == first
+    assert run("cv", value)[1].startswith("19 201\n")
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (["0", "3"], "cv: 1 to 1024 expected, 0 given"),
+        (["1025", "3"], "cv: 1 to 1024 expected, 1025 given"),
+        (["29", "256"], "CV 29: 0 to 255 expected, 256 given"),
+        (["29", "-"], "CV 29: 0 to 255 expected, '-' given"),
+        (["2x", "1"], "cv: 1 to 1024 expected, '2x' given"),
+        (["29", "1", "29", "2"], "CV 29: one value expected, 2 given"),
+        (["29"], "'29', position 2: a CV without its value; expected are CV VALUE pairs"),
+        ([], "'', position 0: no CV; expected are CV VALUE pairs"),
+        (["ExtendedAddress", "address=10240"], "address: 0 to 10239 expected, 10240 given"),
+        (["ExtendedAddress", "address=x"], "address: an integer expected, 'x' given"),
+        (["ConsistFunctions", "functions=F29"], "functions: a list of F1, F2, "),
+        (["ExtendedAddress"], "field 'address' is missing; ExtendedAddress takes address"),
+        (["ExtendedAddress", "adress=3"], "'adress=3': no such field"),
+        (["ExtendedAddress", "address"], "'address': FIELD=VALUE expected"),
+        (["ExtendedAddress", "address=3", "address=4"], "'address=4': given twice"),
+        (["Configuratoin"], "no CV value 'Configuratoin'; near it: Configuration"),
+        (["Zzz"], "no CV value 'Zzz'; a type opens the text"),
+        (["{"], "value: JSON ("),
+        (['{"type": "Nothing"}'], "value: an object with the type of a CV value expected"),
+        (['{"type": "ExtendedAddress"}'], "value: ExtendedAddress takes address expected"),
+        (['{"type": "ExtendedAddress", "address": "3"}'], "address: an integer expected"),
+        (["--packets", "short 3", "29", "6"], "--packets: --compare beside it expected"),
+    ],
+)
+def test_what_cannot_be_used_is_one_line_and_status_2(run, words, message: str) -> None:
+    """On standard error: field, bound and value."""
+    status, out, err = run("cv", *words)
+    assert (status, out) == (2, "")
+    assert err.startswith("dccwire: ")
+    assert err.count("\n") == 1
+    assert message in err
+
+
+@pytest.fixture
+def sets(tmp_path: Path) -> list[str]:
+    """Two files: a set as CSV, another as JSON."""
+    (tmp_path / "old.csv").write_text("cv,value\n1,3\n29,6\n3,2\n")
+    (tmp_path / "new.json").write_text(
+        '{"cvs": {"1": 3, "29": 38, "17": 196, "18": 181, "16.0.257": 5}}'
+    )
+    return [str(tmp_path / "old.csv"), str(tmp_path / "new.json")]
+
+
+def test_sets_are_compared(run, sets: list[str]) -> None:
+    """A line a CV; JSON on demand; none is said, and is well."""
+    assert run("cv", "--compare", *sets) == (
+        0,
+        "CV 3: 2 -> none (acceleration rate)\n"
+        "CV 17: none -> 196 (extended address)\n"
+        "CV 18: none -> 181 (extended address)\n"
+        "CV 29: 6 -> 38 (configuration)\n"
+        "CV 16.0.257: none -> 5 (indexed area)\n",
+        "",
+    )
+    lines = run("cv", "--json", "--compare", *sets)[1].splitlines()
+    assert json.loads(lines[3]) == {"cv": "29", "old": 6, "new": 38}
+    assert run("cv", "--compare", sets[0], sets[0]) == (0, "no differences\n", "")
+    assert run("cv", "--json", "--compare", sets[0], sets[0]) == (0, "", "")
+
+
+def test_packets_that_turn_one_set_into_the_other(run, sets: list[str]) -> None:
+    """A plan for the main, or packets for the programming track; the caution stands first."""
+    status, out, _ = run("cv", "--compare", *sets, "--packets", "short 3")
+    assert status == 0
+    assert out.startswith("# Writing a CV on the main changes every decoder at that address.")
+    sendings = list(read_plan(out.splitlines()))
+    assert len(sendings) == 12
+    written = [line for line in out.splitlines() if not line.startswith("#")]
+    assert written[0] == "repeat=2 | short 3: CvAccessLongForm operation=write cv=31 value=16"
+    assert [line.split("cv=")[1] for line in written] == [
+        "31 value=16",
+        "32 value=0",
+        "257 value=5",
+        "17 value=196",
+        "18 value=181",
+        "29 value=38",
+    ]
+    out = run("cv", "--compare", *sets, "--packets", "programming-track")[1]
+    packets = [Packet.from_text(line) for line in out.splitlines() if not line.startswith("#")]
+    assert [packet.instructions[0].cv for packet in packets] == [31, 32, 257, 17, 18, 29]
+    out = run("cv", "--accessory", "--compare", *sets, "--packets", "programming-track")[1]
+    assert "cv=17 value=196" in out
+
+
+def test_read_only_cvs_need_to_be_forced(run, tmp_path: Path) -> None:
+    """By their number."""
+    old, new = tmp_path / "old.csv", tmp_path / "new.csv"
+    old.write_text("cv,value\n")
+    new.write_text("cv,value\n8,8\n")
+    options = ["cv", "--compare", str(old), str(new), "--packets", "programming-track"]
+    status, _, err = run(*options)
+    assert (status, "CV 8: no write, as it is read-only" in err) == (2, True)
+    assert "cv=8 value=8" in run(*options, "--force", "8")[1]
+
+
+@pytest.mark.parametrize(
+    ("more", "message"),
+    [
+        (["--packets", "accessory 3"], "address: a short or a long address expected"),
+        (["--packets", "somewhere"], "no address kind 'somewhere'"),
+        (["--accessory", "--packets", "short 3"], "address: programming-track for an accessory"),
+        (["29", "38"], "words beside --compare: none expected, '29 38' given"),
+    ],
+)
+def test_calls_that_cannot_be_are_refused(run, sets: list[str], more, message: str) -> None:
+    """Before anything is printed."""
+    status, out, err = run("cv", "--compare", *sets, *more)
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert message in err
+
+
+def test_files_that_cannot_be_read_are_named(run, tmp_path: Path, sets: list[str]) -> None:
+    """Missing, no text, or wrong inside: the file, the line, what is wrong."""
+    wrong = tmp_path / "wrong.csv"
+    wrong.write_text("cv,value\n29,6\n29,7\n")
+    binary = tmp_path / "binary.csv"
+    binary.write_bytes(b"\xff\xfe\xff")
+    for path, message in [
+        (tmp_path / "none.csv", "cannot be read"),
+        (binary, "cannot be read"),
+        (wrong, "line 3: CV 29 again, first on line 2"),
+    ]:
+        status, out, err = run("cv", "--compare", sets[0], str(path))
+        assert (status, out, err.count("\n")) == (2, "", 1)
+        assert message in err
+        assert path.name in err
+
+
+def test_help_carries_the_cautions(run) -> None:
+    """Where a reader learns to write CVs."""
+    out = " ".join(run("cv", "--help")[1].split())
+    assert "changes every decoder at that address" in out
+    assert "limited in energy" in out

@@ -1,0 +1,183 @@
+"""Speed tables, acceleration, trims, and the function masks of a consist."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dccwire import cv
+from dccwire.cv import COMMON_PRACTICE, Answers, UnitPosition, consist_functions
+from dccwire.errors import FieldError
+
+BYTES = st.integers(0, 255)
+
+
+def test_the_printed_rate() -> None:
+    """CV 3 = 2 at 28 steps is 0.064 s a step (S-9.2.2, CV 3)."""
+    assert cv.seconds_per_step(2, 28) == 0.064
+
+
+@given(BYTES, st.sampled_from([14, 28, 126, 128]))
+def test_seconds_follow_the_formula(rate: int, steps: int) -> None:
+    """Rate x 0.896 / steps; full speed after as many steps as there are (126 of 128: V2)."""
+    one = cv.seconds_per_step(rate, steps)
+    assert one == pytest.approx(rate * 0.896 / steps)
+    increments = {14: 14, 28: 28, 126: 126, 128: 126}[steps]
+    assert cv.seconds_to_full_speed(rate, steps) == pytest.approx(one * increments)
+
+
+@given(BYTES, st.integers(-127, 127))
+def test_adjustments_stay_within_a_byte(rate: int, amount: int) -> None:
+    """Signed, clipped at the extremes (V3), for both directions alike."""
+    expected = sorted((0, rate + amount, 255))[1]
+    up = cv.adjusted_rate(cv.AccelerationRate(rate), cv.AccelerationAdjustment.by(amount))
+    down = cv.adjusted_rate(cv.DecelerationRate(rate), cv.DecelerationAdjustment.by(amount))
+    assert up == down == expected
+
+
+def test_the_adjustment_of_the_other_rate_is_refused() -> None:
+    """CV 23 belongs to CV 3, CV 24 to CV 4."""
+    with pytest.raises(FieldError, match="that of CV 23"):
+        cv.adjusted_rate(cv.AccelerationRate(1), cv.DecelerationAdjustment.by(1))
+
+
+def test_seconds_refuse_what_is_out_of_bounds() -> None:
+    """The caller must choose 126 or 128; there is no other number."""
+    for make, field in [
+        (lambda: cv.seconds_per_step(2, 127), "steps"),
+        (lambda: cv.seconds_to_full_speed(2, 28.0), "steps"),
+        (lambda: cv.seconds_per_step(256, 28), "rate"),
+    ]:
+        with pytest.raises(FieldError) as caught:
+            make()
+        assert caught.value.field == field
+
+
+@given(BYTES, BYTES, BYTES, st.integers(2, 27))
+def test_lines_pass_their_points_and_never_fall(start, middle, high, point) -> None:
+    """Or the error names the point where they would."""
+    corners = {"start": start, "middle": middle, "high": high, "middle_point": point}
+    if start <= middle <= high:
+        points = cv.SpeedTable.linear(**corners).points
+        assert (points[0], points[point - 1], points[27]) == (start, middle, high)
+        assert list(points) == sorted(points)
+        return
+    with pytest.raises(FieldError) as caught:
+        cv.SpeedTable.linear(**corners)
+    assert caught.value.field.startswith("point ")
+
+
+@given(BYTES, BYTES, BYTES, st.integers(2, 27))
+def test_curves_pass_their_points_and_never_fall(start, middle, high, point) -> None:
+    """The middle must lie between the ends."""
+    corners = {"start": start, "middle": middle, "high": high, "middle_point": point}
+    if start < middle < high:
+        points = cv.SpeedTable.curve(**corners).points
+        assert (points[0], points[point - 1], points[27]) == (start, middle, high)
+        assert list(points) == sorted(points)
+        return
+    with pytest.raises(FieldError) as caught:
+        cv.SpeedTable.curve(**corners)
+    assert (caught.value.field, caught.value.value) == ("middle", middle)
+
+
+@given(BYTES, BYTES)
+def test_a_line_without_a_middle_is_straight(start: int, high: int) -> None:
+    """Every point is within half a unit of the line."""
+    start, high = sorted((start, high))
+    points = cv.SpeedTable.linear(start=start, high=high).points
+    for place, point in enumerate(points):
+        assert abs(point - (start + (high - start) * place / 27)) <= 0.5
+
+
+def test_a_curve_is_a_power_of_the_step() -> None:
+    """With the middle point on the straight line, it is the straight line."""
+    straight = cv.SpeedTable.linear(start=0, high=243)
+    assert cv.SpeedTable.curve(start=0, middle=117, high=243, middle_point=14) == straight
+    low = cv.SpeedTable.curve(start=0, middle=60, high=243).points
+    assert all(a <= b for a, b in zip(low, straight.points, strict=True))
+
+
+def test_tables_refuse_counts_and_falls_by_name() -> None:
+    """28 points; the standard demands no order, so only `of` does."""
+    with pytest.raises(FieldError, match="count of points: 28 expected, 3 given"):
+        cv.SpeedTable.of([1, 2, 3])
+    with pytest.raises(FieldError) as caught:
+        cv.SpeedTable.of([0, 5, 4, *range(10, 35)])
+    assert caught.value.field == "point 3 (CV 69)"
+    assert caught.value.bound == "5 or more, as point 2,"
+    assert caught.value.value == 4
+    falling = cv.SpeedTable(tuple(range(28, 0, -1)))
+    assert falling.falls == tuple(range(2, 29))
+    assert "falls at point 2, 3" in falling.in_words()
+    assert cv.SpeedTable.linear(start=64, high=64).in_words() == "28 points from 64 to 64"
+    for wrong in (1, 28, 14.0):
+        with pytest.raises(FieldError, match="middle_point: 2 to 27"):
+            cv.SpeedTable.linear(start=1, middle=2, high=3, middle_point=wrong)
+
+
+def test_a_quarter_of_the_full_voltage_is_64_of_256() -> None:
+    """As printed, and read with eight digits (V6)."""
+    assert cv.SpeedTable((64,) * 28).to_cvs()[67] == 256 // 4 == 0b01000000
+
+
+def test_trims_multiply_by_value_over_128() -> None:
+    """At most 255; 0 is not implemented."""
+    table = cv.SpeedTable.linear(start=0, high=200)
+    assert cv.ForwardTrim(192).factor == cv.ReverseTrim(192).factor == 1.5
+    assert cv.trimmed(table, 1.5).points[-1] == 255
+    assert cv.trimmed(table, 1.0) == table
+    assert cv.ForwardTrim(0).factor is None
+    with pytest.raises(FieldError, match="factor"):
+        cv.trimmed(table, -0.1)
+
+
+def test_mid_steps_are_halved_at_14_steps() -> None:
+    """The default is 14, or 7 at 14 steps; up to 127 none is named; 128 is open (V4)."""
+    expected = {0: None, 1: None, 2: None, 127: None, 128: None, 129: 1, 154: 26, 155: 14, 255: 14}
+    for choice, step in expected.items():
+        assert cv.SpeedTableChoice(choice).mid_step(28) == step
+        assert cv.SpeedTableChoice(choice).mid_step(14) == (step // 2 if step else None)
+        assert cv.SpeedTableChoice(choice).preset == (choice if 2 <= choice <= 127 else None)
+
+
+ROLES = {"headlight": "FL-forward", "rear light": "FL-reverse", "bell": "F1", "horn": "F2"}
+
+
+def test_common_practice_for_three_units() -> None:
+    """Lead: all but the rear light; middle: neither bell nor horn; trailing: the rear light."""
+    units = [(position, ROLES) for position in UnitPosition]
+    masks = consist_functions(units)
+    assert [mask.names_on for mask in masks] == [
+        ("F1", "F2", "FL-forward"),
+        ("FL-forward", "FL-reverse"),
+        ("FL-reverse",),
+    ]
+    assert masks[0].to_cvs() == {21: 3, 22: 1}
+
+
+def test_each_unit_brings_its_own_functions_and_practice_can_be_another() -> None:
+    """The same role has another function in another decoder."""
+    other = {"bell": "F8", "shunting light": "FL"}
+    practice = {**COMMON_PRACTICE, UnitPosition.MIDDLE: Answers()}
+    masks = consist_functions(
+        [(UnitPosition.LEAD, ROLES), (UnitPosition.MIDDLE, other)], practice=practice
+    )
+    assert masks[1].to_cvs() == {21: 128, 22: 3}
+
+
+def test_functions_above_f12_are_refused_where_they_are_answered() -> None:
+    """CV 21 and 22 have no bits for them; the error names role and function."""
+    roles = {"dynamic brake": "F17", "rear light": "F5"}
+    with pytest.raises(FieldError) as caught:
+        consist_functions([(UnitPosition.LEAD, roles)])
+    assert caught.value.field == "function of 'dynamic brake'"
+    assert caught.value.value == "F17"
+    assert "CV 21 and 22" in caught.value.bound
+    assert consist_functions([(UnitPosition.TRAILING, roles)])[0].names_on == ("F5",)
+
+
+def test_a_position_that_the_practice_does_not_know_is_refused() -> None:
+    """No silent guess."""
+    with pytest.raises(FieldError) as caught:
+        consist_functions([(UnitPosition.MIDDLE, ROLES)], {UnitPosition.LEAD: Answers()})
+    assert (caught.value.bound, caught.value.value) == ("lead", "middle")

@@ -1,0 +1,191 @@
+"""What a CV's value means: every CV, every value, for both kinds of decoder."""
+
+import json
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dccwire import cv
+from dccwire.cv import CvStatus, DecoderKind, catalogue, describe, entry, explain_cvs
+from dccwire.errors import FieldError
+
+KINDS = st.sampled_from(DecoderKind)
+VALUES = st.dictionaries(st.integers(1, 1024), st.integers(0, 255), min_size=1, max_size=6)
+
+CONFIGURATION = """\
+CV 29 = 102: configuration (mandatory if one of its features exists)
+switches of the decoder
+
+cv    bits       layout     meaning
+29    0110 0110  0RAT BPHD  Configuration, S-9.2.2, CV 29
+                  R         bit 6: reserved=bit-6 (kept)
+                   A        bit 5: extended_addressing=yes: two-byte address, CV
+                            17, 18
+                    T       bit 4: speed_table=no: by CV 2, 5, 6
+                      B     bit 3: bidirectional_communication=no: disabled
+                       P    bit 2: power_source_conversion=yes: sources of CV 12
+                        H   bit 1: headlight_in_function_group=yes: FL in
+                            function group one: 28 steps
+                         D  bit 0: direction_reversed=no: normal direction
+= Configuration direction_reversed=no headlight_in_function_group=yes
+  power_source_conversion=yes bidirectional_communication=no speed_table=no
+  extended_addressing=yes reserved=bit-6"""
+
+
+def test_a_configuration_laid_out() -> None:
+    """Each bit with its letter, field and words; reserved bits that are set are told."""
+    assert describe(29, 102).text() == CONFIGURATION
+
+
+@given(VALUES, KINDS, st.integers(40, 100))
+def test_every_value_can_be_explained(values: dict, decoder: DecoderKind, width: int) -> None:
+    """Nothing is refused, nothing lost, no line is wider than asked for, all is plain text."""
+    explained = explain_cvs(values, decoder)
+    seen = [number for one in explained for number in one.values]
+    assert sorted(seen) == sorted(values)
+    for one in explained:
+        text = one.text(width)
+        assert all(len(line) <= width for line in text.splitlines())
+        assert json.loads(json.dumps(one.to_dict()))["decoder"] == decoder.value
+        for reading in one.readings:
+            bits: dict[int, str] = {}
+            for row in reading.rows:
+                bits[row.cv] = bits.get(row.cv, "") + row.bits
+            assert set(bits) <= set(one.values)
+            if reading.value is not None:
+                assert reading.value.to_cvs() == one.values
+
+
+@given(st.integers(1, 1024), st.integers(0, 255), KINDS)
+def test_rows_show_the_bits_of_the_layout(number: int, value: int, decoder: DecoderKind) -> None:
+    """Each row's bits are those of the value at its place; with the fixed bits they are eight."""
+    for reading in describe(number, value, decoder).readings:
+        place = reading.format.cvs.index(number)
+        line = reading.format.layout.line.split(" ")[place]
+        letters = 0
+        for row in reading.rows:
+            assert row.bits == f"{value:08b}"[7 - row.first : 8 - row.last]
+            assert row.letters == line[7 - row.first : 8 - row.last]
+            letters += len(row.letters)
+        assert letters == sum(character.isalpha() for character in line)
+
+
+@pytest.mark.parametrize("decoder", DecoderKind)
+def test_the_catalogue_names_every_cv_once(decoder: DecoderKind) -> None:
+    """1 to 1024, without holes, in order."""
+    numbers = [n for one in catalogue(decoder) for n in range(one.first, one.last + 1)]
+    assert numbers == list(range(1, 1025))
+    for one in catalogue(decoder):
+        assert entry(one.first, decoder) == entry(one.last, decoder) == one
+        assert one.content
+
+
+def test_statuses_are_those_of_the_standard() -> None:
+    """Typed in from S-9.2.2, Tables 1 and 3: mandatory, recommended, reserved."""
+
+    def numbers(decoder: DecoderKind, status: CvStatus) -> set[int]:
+        return {n for n in range(1, 1025) if entry(n, decoder).status is status}
+
+    multi, accessory = DecoderKind
+    assert numbers(multi, CvStatus.MANDATORY) == {1, 7, 8}
+    assert numbers(multi, CvStatus.CONDITIONAL) == {29}
+    assert numbers(multi, CvStatus.RECOMMENDED) == {2, 3, 4, 11}
+    reserved = {20, 26, *range(96, 105), *range(107, 112), *range(880, 892)}
+    assert numbers(multi, CvStatus.RESERVED) == reserved
+    maker = {*range(47, 65), *range(112, 257), *range(513, 880)}
+    assert numbers(multi, CvStatus.MANUFACTURER) == maker
+    assert numbers(accessory, CvStatus.MANDATORY) == {1, 7, 8, 9, 29}
+    reserved = {*range(10, 28), 30, *range(82, 112), *range(896, 1025)}
+    assert numbers(accessory, CvStatus.RESERVED) == reserved
+    maker = {*range(33, 82), *range(112, 257), *range(513, 896)}
+    assert numbers(accessory, CvStatus.MANUFACTURER) == maker
+
+
+def test_reserved_and_unknown_cvs_say_so() -> None:
+    """Without bits, as there is no format."""
+    assert describe(20, 4).text() == "CV 20 = 4: reserved\nreserved by the standard"
+    assert describe(600, 1).text().startswith("CV 600 = 1: manufacturer unique\n")
+    assert describe(7, 1).text().startswith("CV 7 = 1: manufacturer version (mandatory), read only")
+    assert describe(300, 1).entries[0].name == "indexed area"
+    assert describe(3, 1, DecoderKind.ACCESSORY).entries[0].name == "on-time of F1 to F4"
+
+
+def test_bit_7_of_cv_29_turns_to_the_table_of_accessory_decoders() -> None:
+    """And says so; a decoder known as accessory needs the bit."""
+    (reading,) = describe(29, 0xC0).readings
+    assert reading.value == cv.AccessoryConfiguration(output_addressing=True)
+    assert reading.notes == ("bit 7 = 1: this is the configuration of an accessory decoder",)
+    (reading,) = describe(29, 0x40, DecoderKind.ACCESSORY).readings
+    assert (reading.value, reading.notes) == (None, ("CV 29: bit 7 = 1 expected, 64 given",))
+
+
+def test_half_of_a_pair_says_what_is_missing() -> None:
+    """A field that goes on in another CV; masks and tables stand alone."""
+    (reading,) = describe(17, 196).readings
+    assert reading.value is None
+    assert reading.notes == ("address has bits in CV 18 too, not given here",)
+    assert [row.meaning for row in reading.rows] == ["address: bits 13-8 of it"]
+    (reading,) = describe(21, 5).readings
+    assert (reading.notes, reading.rows[0].meaning) == ((), "functions=F1,F3")
+    (reading,) = describe(22, 0xC1).readings
+    assert [row.meaning for row in reading.rows] == [
+        "reserved=bit-6,bit-7 (kept)",
+        "functions=FL-forward",
+    ]
+    (reading,) = describe(94, 200).readings
+    assert (reading.notes, reading.rows[0].meaning) == ((), "number 28 of points: 200")
+    (reading,) = describe(31, 3).readings
+    assert reading.notes == ("high: 16 to 255 expected, 3 given",)
+    (reading,) = describe(36, 8).readings
+    assert reading.rows[0].meaning == "f2=4"
+
+
+def test_what_a_strict_reading_refuses_is_a_note() -> None:
+    """Every fault, with field, bound and value."""
+    (reading,) = explain_cvs({17: 0x3F, 18: 3})[0].readings
+    assert reading.notes == (
+        "CV 17: bit 7 = 1 and bit 6 = 1 expected, 63 given",
+        "address: 0 to 10239 expected, 16131 given",
+    )
+    assert "! address: 0 to 10239" in explain_cvs({17: 0x3F, 18: 3})[0].text()
+
+
+def test_accessory_addresses_have_two_readings_unless_cv_29_chooses() -> None:
+    """Bit 6: 0 decoder addressing, 1 output addressing."""
+    types = {
+        None: [cv.AccessoryDecoderAddressing, cv.AccessoryOutputAddressing],
+        0x80: [cv.AccessoryDecoderAddressing],
+        0xC0: [cv.AccessoryOutputAddressing],
+    }
+    for configuration, expected in types.items():
+        values = {9: 0, 1: 14} | ({} if configuration is None else {29: configuration})
+        explained = explain_cvs(values, DecoderKind.ACCESSORY)
+        assert explained[0].values == {1: 14, 9: 0}
+        assert [one.format for one in explained[0].readings] == expected
+
+
+def test_formats_of_one_cv_have_the_same_cvs() -> None:
+    """So that those given together belong together, whichever format reads them."""
+    for decoder in DecoderKind:
+        for number in range(1, 1025):
+            assert len({one.cvs for one in cv.value_types(number, decoder)}) <= 1
+
+
+def test_many_cvs_are_named_by_their_ends() -> None:
+    """The rows have the values."""
+    table = cv.SpeedTable.linear(start=1, high=255)
+    text = cv.explain_value(table).text()
+    assert text.startswith("CV 67 to 94, 28 values: speed table (optional)\n")
+    assert "94    1111 1111  PPPP PPPP  bits 7-0: number 28 of points: 255" in text
+    assert "28 points from 1 to 255" in text
+
+
+@pytest.mark.parametrize(
+    ("number", "value", "field"), [(0, 3, "cv"), (1025, 3, "cv"), (3, 256, "CV 3"), (3, -1, "CV 3")]
+)
+def test_what_is_no_cv_or_no_value_is_refused(number: int, value: int, field: str) -> None:
+    """There is nothing to explain."""
+    with pytest.raises(FieldError) as caught:
+        describe(number, value)
+    assert caught.value.field == field

@@ -1,0 +1,163 @@
+"""Sets of CVs as values, and as CSV and JSON text."""
+
+import copy
+import pickle
+
+import pytest
+from cv_strategies import SETS
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dccwire.cv import (
+    CvSet,
+    DecoderKind,
+    IndexedCv,
+    difference,
+    from_csv,
+    from_json,
+    key_from_text,
+    to_csv,
+    to_json,
+)
+from dccwire.errors import FieldError, Reason, ShapeError, TextError
+
+
+@given(SETS)
+def test_sets_are_values(cvs: CvSet) -> None:
+    """Equal by content, in whatever order it came; hashable, picklable, a mapping."""
+    again = CvSet(reversed(list(cvs.items())))
+    assert again == cvs
+    assert hash(again) == hash(cvs)
+    assert list(again) == list(cvs)
+    assert pickle.loads(pickle.dumps(cvs)) == copy.copy(cvs) == cvs
+    assert dict(cvs) == {key: cvs[key] for key in cvs}
+    assert len(cvs) == len(dict(cvs))
+    assert (cvs == dict(cvs)) is False
+    assert eval(repr(cvs), {"CvSet": CvSet, "IndexedCv": IndexedCv}) == cvs
+
+
+def test_sets_cannot_be_changed() -> None:
+    """Neither their CVs nor their attributes."""
+    cvs = CvSet({1: 3})
+    with pytest.raises(TypeError):
+        cvs[1] = 4  # type: ignore[index] # the point of the test
+    with pytest.raises(AttributeError):
+        cvs._values = {}  # type: ignore[misc] # the point of the test
+    assert CvSet() == CvSet([])
+
+
+@given(SETS, st.sampled_from([",", ";"]), st.sampled_from([None, *DecoderKind]))
+def test_csv_goes_both_ways(cvs: CvSet, separator: str, decoder: DecoderKind | None) -> None:
+    """With commas or semicolons, with names as comments or without."""
+    assert from_csv(to_csv(cvs, separator=separator, decoder=decoder)) == cvs
+
+
+@given(SETS)
+def test_json_goes_both_ways(cvs: CvSet) -> None:
+    """In one line."""
+    assert from_json(to_json(cvs)) == cvs
+    assert "\n" not in to_json(cvs)
+
+
+def test_csv_is_read_as_spreadsheets_write_it() -> None:
+    """A mark at the start, quotes, blanks, capitals, blank lines, separators in comments."""
+    text = '\ufeff"CV"; Value ;Comment\r\n\r\n"1"; 3 ;"first; and last"\r\n16.0.257;7\r\n'
+    assert from_csv(text) == CvSet({1: 3, IndexedCv(16, 0, 257): 7})
+    assert from_csv("cv,value\n5,6,\n") == CvSet({5: 6})
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        ("", "no header"),
+        ("29,38\n", "no header"),
+        ("cv\n29\n", "no header"),
+        ("cv,value\n\n29\n", "line 3: 2 columns expected"),
+        ("cv,value\n29,38,x\n", "line 2: 2 columns expected"),
+        ("cv,value,comment\n29\n", "line 2: 3 columns expected"),
+        ("cv,value\n29,6\n3,1\n29,38\n", "line 4: CV 29 again, first on line 2"),
+        ("cv,value\n29,6\n29,6\n", "line 3: CV 29 again, first on line 2"),
+    ],
+)
+def test_csv_that_cannot_be_read_names_the_line(text: str, problem: str) -> None:
+    """And what would help."""
+    with pytest.raises(TextError) as caught:
+        from_csv(text)
+    assert caught.value.problem.startswith(problem)
+    assert caught.value.reason is Reason.TEXT
+    assert caught.value.hint
+
+
+@pytest.mark.parametrize(
+    ("line", "field", "value"),
+    [
+        ("0,3", "line 2, cv", 0),
+        ("1025,3", "line 2, cv", 1025),
+        ("x,3", "line 2, cv", "x"),
+        ("16.0,3", "line 2, cv", "16.0"),
+        ("15.0.257,3", "high", 15),
+        ("16.256.257,3", "low", 256),
+        ("16.0.256,3", "indexed cv", 256),
+        ("29,256", "CV 29, line 2", 256),
+        ("29,-1", "CV 29, line 2", "-1"),
+        ("29,", "CV 29, line 2", ""),
+    ],
+)
+def test_csv_values_out_of_bounds_name_the_line(line: str, field: str, value: object) -> None:
+    """Field, bound and value."""
+    with pytest.raises(FieldError) as caught:
+        from_csv(f"cv,value\n{line}\n")
+    assert (caught.value.field, caught.value.value) == (field, value)
+
+
+@pytest.mark.parametrize(
+    ("text", "path"),
+    [
+        ("{", "CV set"),
+        ("[]", "CV set"),
+        ('{"cvs": {}, "more": 1}', "CV set"),
+        ('{"cvs": [1]}', "cvs"),
+        ('{"cvs": {"29": "38"}}', "cvs.29"),
+        ('{"cvs": {"29": true}}', "cvs.29"),
+    ],
+)
+def test_json_of_another_shape_names_the_path(text: str, path: str) -> None:
+    """What was expected there stands beside it."""
+    with pytest.raises(ShapeError) as caught:
+        from_json(text)
+    assert caught.value.path == path
+
+
+def test_a_cv_twice_is_refused() -> None:
+    """In pairs, and in JSON, however its number is written."""
+    for make in (
+        lambda: CvSet([(29, 6), (29, 6)]),
+        lambda: from_json('{"cvs": {"29": 6, "29": 38}}'),
+        lambda: from_json('{"cvs": {"29": 6, "029": 38}}'),
+    ):
+        with pytest.raises(FieldError) as caught:
+            make()
+        assert (caught.value.field, caught.value.bound) == ("CV 29", "one value")
+    for wrong in ({0: 1}, {1025: 1}, {"1": 1}, {1: 256}, {IndexedCv(16, 0, 257): -1}):
+        with pytest.raises(FieldError):
+            CvSet(wrong)
+    with pytest.raises(FieldError, match="separator"):
+        to_csv(CvSet(), separator="\t")
+    with pytest.raises(FieldError, match="such as 29"):
+        key_from_text("1.2")
+
+
+@given(SETS, SETS)
+def test_differences_are_what_one_set_must_change(old: CvSet, new: CvSet) -> None:
+    """None where a set does not have the CV; nothing between equal sets."""
+    changes = difference(old, new)
+    assert difference(old, old) == ()
+    rebuilt = {**old}
+    for one in changes:
+        assert rebuilt.pop(one.key, None) == one.old
+        if one.new is not None:
+            rebuilt[one.key] = one.new
+    assert CvSet(rebuilt) == new
+    assert [key for key in old | new if key in {one.key for one in changes}] == [
+        one.key for one in changes
+    ]

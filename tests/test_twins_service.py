@@ -1,0 +1,319 @@
+"""Service mode against the hand-written twins: same bytes, same fields, same refusals."""
+
+from collections.abc import Iterator
+from random import Random
+from typing import Any, get_type_hints
+
+import pytest
+from construct import ConstructError
+
+import dccwire
+from dccwire import Mode
+from dccwire.formats import FORMATS, Kept
+from test_twins import (
+    BYTE,
+    CV_BIT,
+    CV_BYTE,
+    OPERATIONS,
+    by_twins,
+    closed,
+    instance,
+    of_container,
+    plain,
+    same,
+)
+from twins_service import READINGS, SERVICE_PACKET, SERVICE_TWINS, announced
+
+# Every field's legal values; the clause of each stands beside the type's twin.
+LEGAL: dict[str, dict[str, Any]] = {
+    "DirectByteAccess": CV_BYTE,
+    "DirectBitManipulation": CV_BIT,
+    "RegisterAccess": {"operation": OPERATIONS, "register": range(1, 9), "value": BYTE},
+    "AddressQuery": {},
+    "DecoderLock": {"unlocked": range(1, 128)},
+    "AddressOnlyAccess": {"operation": OPERATIONS, "value": range(128)},
+    "PageRegisterAccess": {"operation": OPERATIONS, "page": BYTE},
+    "DataRegisterAccess": {"operation": OPERATIONS, "register": range(4), "value": BYTE},
+    "PagePreset": {},
+    "DecoderFactoryReset": {},
+}
+# The names by which the readings are asked for, in the order in which they are listed.
+NAMES = {
+    "AddressOnlyAccess": "address only",
+    "PageRegisterAccess": "page register (paged mode)",
+    "DataRegisterAccess": "data register (paged mode)",
+    "PagePreset": "page preset",
+    "DecoderFactoryReset": "decoder factory reset",
+}
+OPENINGS = {"AddressQuery": b"\x03", "DecoderLock": b"\x00"}
+DRAWS = 100
+
+every_type = pytest.mark.parametrize("name", SERVICE_TWINS)
+
+
+def drawn(name: str) -> Iterator[dict[str, Any]]:
+    """The lowest values, the highest, then seeded draws."""
+    legal = LEGAL[name]
+    yield {field: values[0] for field, values in legal.items()}
+    yield {field: values[-1] for field, values in legal.items()}
+    random = Random(name)
+    for _ in range(DRAWS):
+        yield {field: random.choice(values) for field, values in legal.items()}
+
+
+def packet_of(name: str, fields: dict[str, Any]) -> dccwire.Packet:
+    address = {"AddressQuery": dccwire.ShortAddress(3), "DecoderLock": dccwire.BROADCAST}.get(
+        name, dccwire.PROGRAMMING_TRACK
+    )
+    return dccwire.Packet(address, instance(name, fields), mode=Mode.SERVICE)
+
+
+def read_by_library(data: bytes, mode: Mode = Mode.SERVICE) -> list[Any] | None:
+    """Address and instructions, None if anything is kept as it stands."""
+    packet = dccwire.decode(data, mode=mode)
+    if any(isinstance(one, Kept) for one in packet.instructions):
+        return None
+    found = [(type(one).__name__, plain(one, packet.address)) for one in packet.instructions]
+    return [packet.address.kind, packet.address.number, *found]
+
+
+def read_by_twins(data: bytes) -> list[Any] | None:
+    if announced(data) == "as in operations mode":
+        return by_twins(data)
+    try:
+        packet = SERVICE_PACKET.parse(data)
+    except ConstructError:
+        return None
+    inside = packet.body.value
+    found = [(one.type, of_container(one.fields)) for one in inside.instructions]
+    return [packet.partition, inside.number, *found]
+
+
+def readings_by_twins(body: bytes) -> list[tuple[str, dict[str, Any]]]:
+    """The named readings of a programming-track packet, in their order, without its error byte."""
+    found = []
+    for name, twin in READINGS.items():
+        try:
+            found.append((NAMES[name], of_container(twin.parse(body))))
+        except ConstructError:
+            continue
+    return found
+
+
+def rebuilt(data: bytes) -> bytes:
+    """The bytes of a packet of service mode built anew from its values."""
+    packet = dccwire.decode(data, mode=Mode.SERVICE)
+    assert packet.mode is Mode.SERVICE
+    anew = dccwire.Packet(packet.address, *packet.instructions, mode=Mode.SERVICE)
+    return dccwire.encode(anew)
+
+
+def kept_as_in_operations_mode(data: bytes) -> bool:
+    service, other = dccwire.decode(data, mode=Mode.SERVICE), dccwire.decode(data)
+    return (service.address, service.instructions) == (other.address, other.instructions)
+
+
+def test_every_type_of_service_mode_has_a_twin() -> None:
+    types = {form.cls for form in FORMATS if form.cls.__module__.startswith("dccwire.service_mode")}
+    assert {cls.__name__ for cls in types} == set(SERVICE_TWINS) == set(LEGAL)
+
+
+@every_type
+def test_twin_and_class_give_the_same_bytes_and_fields(name: str) -> None:
+    for fields in drawn(name):
+        data = bytes(packet_of(name, fields))
+        body = SERVICE_TWINS[name].build(fields)
+        assert closed(OPENINGS.get(name, b"") + body) == data, fields
+        assert same(of_container(SERVICE_TWINS[name].parse(body)), fields), body.hex(" ")
+
+
+@every_type
+def test_what_the_twin_builds_decodes_into_the_type(name: str) -> None:
+    for fields in drawn(name):
+        data = closed(OPENINGS.get(name, b"") + SERVICE_TWINS[name].build(fields))
+        packet = dccwire.decode(data, mode=Mode.SERVICE)
+        ones = packet.instructions
+        if name in READINGS:
+            ones = tuple(reading.instruction for reading in dccwire.readings(packet))
+        assert instance(name, fields) in ones, data.hex(" ")
+        assert packet == packet_of(name, fields)
+
+
+@every_type
+@pytest.mark.parametrize("beside", [-1, 1])
+def test_what_the_twin_cannot_hold_the_class_refuses(name: str, beside: int) -> None:
+    """One below the lowest and one above the highest of each number."""
+    lowest = next(drawn(name))
+    numbers = [field for field, values in LEGAL[name].items() if isinstance(values, range)]
+    hints = get_type_hints(getattr(dccwire, name))
+    assert all(hints[field] is int for field in numbers)
+    for field in numbers:
+        edge = LEGAL[name][field][-1 if beside > 0 else 0]
+        with pytest.raises(dccwire.FieldError) as caught:
+            instance(name, lowest | {field: edge + beside})
+        assert (caught.value.field, caught.value.value) == (field, edge + beside)
+
+
+@every_type
+def test_the_generated_construct_builds_and_parses_the_same_bytes(name: str) -> None:
+    generated = getattr(dccwire, name).format.construct()
+    numbers: dict[tuple[str, Any], set[int]] = {}
+    for fields in drawn(name):
+        body = SERVICE_TWINS[name].build(fields)
+        raw = of_container(generated.parse(body))
+        assert generated.build(raw) == body, fields
+        assert set(raw) == set(fields)
+        for field, number in raw.items():
+            assert type(number) is int
+            numbers.setdefault((field, fields[field]), set()).add(number)
+            if type(fields[field]) is int:
+                assert number == fields[field], (field, body.hex(" "))
+    assert all(len(one) == 1 for one in numbers.values()), "one number for each value"
+    by_number = {(field, *number) for (field, _), number in numbers.items()}
+    assert len(by_number) == len(numbers), "one value for each number"
+
+
+def test_every_register_packet_reads_alike_with_its_named_readings() -> None:
+    """All 4,096 of 0111CRRR DDDDDDDD."""
+    for number in range(0x7000, 0x8000):
+        body = number.to_bytes(2)
+        packet = dccwire.decode(closed(body), mode=Mode.SERVICE)
+        assert read_by_library(closed(body)) == read_by_twins(closed(body)), body.hex(" ")
+        ours = [
+            (one.name, plain(one.instruction, packet.address)) for one in dccwire.readings(packet)
+        ]
+        assert ours == readings_by_twins(body), body.hex(" ")
+
+
+def test_every_address_query_and_decoder_lock_reads_alike() -> None:
+    """F9 behind every first byte, and every byte behind 00 F9 (X24, P12, P13)."""
+    queries = [closed(bytes((first, 0xF9))) for first in range(256)]
+    locks = [closed(bytes((0x00, 0xF9, one))) for one in range(256)]
+    read: list[str] = []
+    for data in queries + locks:
+        ours = read_by_library(data)
+        assert ours == read_by_twins(data), data.hex(" ")
+        read += [name for name, _ in (ours or [])[2:]]
+    assert (read.count("AddressQuery"), read.count("DecoderLock")) == (111, 127)
+
+
+def test_the_same_register_packets_in_operations_mode_have_no_service_types() -> None:
+    """All 4,096 are packets to the short addresses 112 to 127 (C16, P10)."""
+    for number in range(0x7000, 0x8000):
+        data = closed(number.to_bytes(2))
+        ours = read_by_library(data, Mode.OPERATIONS)
+        assert ours == by_twins(data), data.hex(" ")
+        packet = dccwire.decode(data)
+        assert packet.address == dccwire.ShortAddress(data[0])
+        assert dccwire.readings(packet) == ()
+
+
+def direct_bodies(step: int) -> Iterator[bytes]:
+    """0111CCAA AAAAAAAA DDDDDDDD; a prime step meets every CC and every top of the third byte."""
+    for number in range(0x700000, 0x800000, step):
+        yield number.to_bytes(3)
+
+
+def test_direct_packets_read_alike_or_keep_all_their_bytes() -> None:
+    """CC = 00 (P4) and bit data other than 111 are kept whole, at the programming track."""
+    kept = 0
+    for body in direct_bodies(241):
+        data = closed(body)
+        ours = read_by_library(data)
+        assert ours == read_by_twins(data), data.hex(" ")
+        if ours is None:
+            kept += 1
+            packet = dccwire.decode(data, mode=Mode.SERVICE)
+            assert packet.address == dccwire.PROGRAMMING_TRACK
+            assert packet.instructions == (dccwire.Undefined(body),)
+            assert dccwire.readings(packet) == ()
+    assert 1900 < kept < 2200  # 15 in 32 of 4,351
+
+
+def test_mixed_packets_of_service_mode_read_alike() -> None:
+    """Any bytes, often with the openings that service mode looks for."""
+    random = Random("service")
+    read, types = 0, set()
+    openings = (b"", b"\x00\xf9", b"\x03\xf9", b"\x00", b"\x70", b"\x7b", b"\x7f", b"\x03\x90\xf9")
+    for _ in range(3000):
+        body = random.choice(openings)
+        body += random.randbytes(random.randrange(max(0, 2 - len(body)), 6 - len(body)))
+        data = closed(body)
+        ours = read_by_library(data)
+        assert ours == read_by_twins(data), data.hex(" ")
+        if ours is not None:
+            read += 1
+            types |= {name for name, _ in ours[2:]}
+    assert 600 < read < 2400
+    assert set(SERVICE_TWINS) - set(READINGS) <= types
+
+
+def test_every_packet_of_three_bytes_comes_out_as_it_went_in() -> None:
+    """All 65,536, built anew from their values; what service mode does not claim stays as it is."""
+    for number in range(1 << 16):
+        data = closed(number.to_bytes(2))
+        assert rebuilt(data) == data
+        if announced(data) == "as in operations mode":
+            assert kept_as_in_operations_mode(data), data.hex(" ")
+
+
+def test_packets_of_four_bytes_come_out_as_they_went_in_sampled() -> None:
+    """Every 61st of those that begin with 0111, all of 00 F9, every 1009th of the others."""
+    locks = (bytes((0x00, 0xF9, one)) for one in range(256))
+    others = (number.to_bytes(3) for number in range(0, 1 << 24, 1009))
+    for body in (*direct_bodies(61), *locks, *others):
+        data = closed(body)
+        assert rebuilt(data) == data
+        if announced(data) == "as in operations mode":
+            assert kept_as_in_operations_mode(data), data.hex(" ")
+
+
+def test_longer_packets_read_as_in_operations_mode() -> None:
+    """Five and six bytes are no service mode packets, whatever they begin with (S-9.2.3 §E)."""
+    random = Random("longer")
+    for _ in range(2000):
+        first = random.choice((0x00, 0x03, 0x70, 0x7F, random.randrange(256)))
+        data = closed(bytes((first,)) + random.randbytes(random.randrange(3, 5)))
+        assert rebuilt(data) == data
+        assert kept_as_in_operations_mode(data), data.hex(" ")
+
+
+SPEED = dccwire.SpeedAndDirection(forward=True, c=0, speed=4)
+REGISTER = dccwire.RegisterAccess(dccwire.CvOperation.VERIFY, 1, 1)
+HEADLIGHT = dccwire.FunctionGroupOne.on("FL")
+
+
+@pytest.mark.parametrize(
+    ("mode", "address", "instructions"),
+    [
+        # The types of service mode stand in no packet of operations mode (C16).
+        (Mode.OPERATIONS, dccwire.PROGRAMMING_TRACK, (REGISTER,)),
+        (Mode.OPERATIONS, dccwire.ShortAddress(3), (dccwire.AddressQuery(),)),
+        (Mode.OPERATIONS, dccwire.BROADCAST, (dccwire.DecoderLock(3),)),
+        # Three and four bytes that begin with 0111 are for the programming track (P12).
+        (Mode.SERVICE, dccwire.ShortAddress(112), (dccwire.AddressQuery(),)),
+        (Mode.SERVICE, dccwire.ShortAddress(112), (SPEED,)),
+        (Mode.SERVICE, dccwire.ShortAddress(127), (dccwire.SpeedStepControl128(True, 2),)),
+        (Mode.SERVICE, dccwire.ShortAddress(112), (REGISTER,)),
+        # S-9.2.3 Appendix A: addresses 1 to 111; Appendix B: to all.
+        (Mode.SERVICE, dccwire.BROADCAST, (dccwire.AddressQuery(),)),
+        (Mode.SERVICE, dccwire.LongAddress(3), (dccwire.AddressQuery(),)),
+        (Mode.SERVICE, dccwire.ShortAddress(3), (dccwire.DecoderLock(3),)),
+        # Each is a whole packet, told by its length (X24).
+        (Mode.SERVICE, dccwire.ShortAddress(3), (dccwire.AddressQuery(), HEADLIGHT)),
+        (Mode.SERVICE, dccwire.ShortAddress(3), (HEADLIGHT, dccwire.AddressQuery())),
+        (Mode.SERVICE, dccwire.BROADCAST, (dccwire.DecoderLock(3), HEADLIGHT)),
+        (Mode.SERVICE, dccwire.BROADCAST, (HEADLIGHT, dccwire.DecoderLock(3))),
+        (Mode.SERVICE, dccwire.PROGRAMMING_TRACK, (REGISTER, REGISTER)),
+        (Mode.SERVICE, dccwire.PROGRAMMING_TRACK, (SPEED,)),
+        # Kept bytes of the programming track are whole packets of its own.
+        (Mode.SERVICE, dccwire.PROGRAMMING_TRACK, (dccwire.Undefined(b"\x20\x1c\x26"),)),
+        (Mode.SERVICE, dccwire.PROGRAMMING_TRACK, (dccwire.Undefined(b"\x70\x1c\x26\x01"),)),
+    ],
+)
+def test_what_makes_no_packet_is_refused(
+    mode: Mode, address: dccwire.Address, instructions: tuple[dccwire.Instruction, ...]
+) -> None:
+    """Bytes that would be read as something else are not built."""
+    with pytest.raises(dccwire.PacketError):
+        dccwire.Packet(address, *instructions, mode=mode)
