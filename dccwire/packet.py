@@ -357,9 +357,7 @@ def _readings(packet: Packet) -> Iterator[Reading]:
     for form in FORMATS:
         if form.reading and form.partitions & packet.address.partitions:
             body = whole if form.address else whole[1:]
-            if form.layout.matches(body):
-                word = int.from_bytes(body)
+            word = int.from_bytes(body)
+            if form.layout.matches(body) and (one := form.build(word)) is not None:
                 address = form.take_address(word) if form.address else packet.address
-                one = form.build(word)
-                if one is not None:
-                    yield Reading(form.reading, form.clause, address, one)
+                yield Reading(form.reading, form.clause, address, one)

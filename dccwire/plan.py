@@ -69,7 +69,7 @@ def read_plan(lines: Iterable[str]) -> Iterator[Sending]:
 def _sendings(line: str) -> Iterator[Sending]:
     head, bar, tail = line.partition("|")
     given = _options(line, head) if bar else {}
-    packet = tail if bar else head
+    packet = (tail if bar else head).lstrip()
     try:
         data = bytes(Packet.from_text(packet)) if ":" in packet else parse_hex(packet)
     except TextError as error:

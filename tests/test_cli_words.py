@@ -2,6 +2,7 @@
 
 import io
 import json
+import runpy
 import subprocess
 import sys
 
@@ -173,11 +174,28 @@ def test_the_module_is_the_command() -> None:
     assert done.stdout == b""
 
 
-def test_a_closed_pipe_ends_quietly() -> None:
-    """As with `head`: no traceback, status 0."""
+def test_the_module_runs_in_this_process_too(monkeypatch, capsys) -> None:
+    """The same as the script that the installation makes."""
+    monkeypatch.setattr(sys, "argv", ["dccwire", "decode", "ff00ff"])
+    with pytest.raises(SystemExit) as ended:
+        runpy.run_module("dccwire", run_name="__main__")
+    assert ended.value.code == 0
+    assert capsys.readouterr().out == "idle: Idle\n"
+
+
+def test_a_closed_pipe_ends_quietly(run, monkeypatch, tmp_path) -> None:
+    """As with `head`: no traceback, status 0, and nothing is flushed into the pipe later."""
     code = (
-        "import os, sys; from dccwire.cli import main; os.close(1); r, w = os.pipe(); "
-        "os.close(r); sys.stdout = os.fdopen(w, 'w'); sys.exit(main(['explain', '377443'] * 1))"
+        "import os, sys; from dccwire.cli import main; r, w = os.pipe(); os.close(r); "
+        "sys.stdout = os.fdopen(w, 'w'); sys.exit(main(['explain', '377443']))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True)
     assert (done.returncode, done.stderr) == (0, b"")
+
+    def broken(*_: object) -> None:
+        raise BrokenPipeError
+
+    monkeypatch.setattr("dccwire.cli.words.say", broken)
+    with open(tmp_path / "out", "w") as out:
+        monkeypatch.setattr(sys, "stdout", out)
+        assert main(["explain", "377443"]) == 0

@@ -99,7 +99,7 @@ PACKET = bytes.fromhex("377443")
     [
         (to_bits(PACKET, 14), PACKET, 14, []),
         (to_bits(PACKET, 10), PACKET, 10, []),
-        (to_bits(PACKET, 9), b"", None, [("stray-bits", 0, 36), ("cut-off", 36, 1)]),
+        (to_bits(PACKET, 9), b"", None, [("stray-bits", 0, 34), ("cut-off", 34, 3)]),
         (Bits.from_string("0b0010") + to_bits(PACKET, 12), PACKET, 12, [("stray-bits", 0, 4)]),
         (to_bits(PACKET, 12)[:-5], bytes.fromhex("3774"), None, [("cut-off", 0, 35)]),
         (stream([PACKET, PACKET], 11), PACKET, 11, [("stray-bits", 39, 39)]),

@@ -184,7 +184,7 @@ def _event_lines(event: Event) -> Iterator[str]:
             yield f"{head} {event.preamble:>4}  - cut off{': ' * bool(read)}{read}"
         case Gap():
             yield f"{head}       - gap of {length}"
-        case Stray():
+        case _:
             yield f"{head}       - {length} that belong to no packet"
 
 
@@ -192,15 +192,15 @@ def _seen(recording: Recording) -> str:
     """How many edges there are instead of packets, and how far apart they are."""
     import numpy as np
 
-    lengths = [np.diff(chunk.edges) for chunk in recording]
-    edges = sum(len(chunk) + 1 for chunk in lengths)
-    if edges < 2:
-        return f"{edges} edges were seen"
+    edges = [chunk.edges for chunk in recording]
+    count = sum(map(len, edges))
+    if count < 2:
+        return f"{count} edge{'s' * (count != 1)} seen"
     low, middle, high = (
         f"{float(value) / 1e3:g} us"
-        for value in np.percentile(np.concatenate(lengths), (0, 50, 100))
+        for value in np.percentile(np.diff(np.concatenate(edges)), (0, 50, 100))
     )
-    return f"{edges} edges were seen, from {low} to {high} apart, half of them {middle} or less"
+    return f"{count} edges were seen, from {low} to {high} apart, half of them {middle} or less"
 
 
 def _check(given: argparse.Namespace) -> int:
