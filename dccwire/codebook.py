@@ -32,6 +32,7 @@ __all__ = [
     "Entry",
     "Opening",
     "check_overlaps",
+    "resembled",
     "reserved_clause",
 ]
 
@@ -96,6 +97,16 @@ def reserved_clause(rest: bytes, partition: Partition) -> str:
         if partition in partitions and layout.matches(code) and not _assigned(code, partition):
             return clause
     return ""
+
+
+def resembled(code: bytes, partition: Partition) -> Format | None:
+    """The published format whose first byte, or two of an accessory, these bytes have; or None."""
+    opening = code[: 2 if partition is Partition.ACCESSORY else 1]
+    for form in _GENERAL:
+        known = partition in form.partitions and form.provenance is not Provenance.FROM_MEMORY
+        if known and _opens(form, opening):
+            return form
+    return None
 
 
 def _assigned(code: bytes, partition: Partition) -> bool:

@@ -61,7 +61,7 @@ def address_from_text(text: str) -> Address:
         raise TextError(Reason.TEXT, text, 0, f"no address kind {kind!r}", f"the kinds: {known}")
     if kind in _LONELY and not number:
         return _LONELY[kind]
-    if len(number) != 1 or not (number[0].isascii() and number[0].isdigit()):
+    if len(number) != 1 or not re.fullmatch("[0-9]{1,19}", number[0]):
         raise TextError(Reason.TEXT, text, len(kind), "one number expected", f"as in '{kind} 3'")
     return ADDRESS_KINDS[kind](int(number[0]))
 

@@ -14,7 +14,9 @@ from functools import cache, reduce
 from operator import xor
 from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
+from dccwire.accessory import BasicAccessory, numbers_in_words
 from dccwire.address import (
+    ADDRESS_KINDS,
     AccessoryAddress,
     Address,
     ExtendedAccessoryAddress,
@@ -30,7 +32,15 @@ from dccwire.errors import (
     ShapeError,
     TextError,
 )
-from dccwire.formats import FORMATS, Format, Instruction, Kept, Reserved, Undefined
+from dccwire.formats import (
+    FORMATS,
+    Format,
+    Instruction,
+    Kept,
+    Provenance,
+    Reserved,
+    Undefined,
+)
 from dccwire.notation import (
     address_from_plain,
     address_from_text,
@@ -76,9 +86,13 @@ class Packet:
     mode: Mode
     _bytes: bytes
 
+    __match_args__ = ("address", "instructions", "mode")
+
     def __init__(
         self, address: Address, *instructions: Instruction, mode: Mode = Mode.OPERATIONS
     ) -> None:
+        if not isinstance(mode, Mode):
+            raise PacketError(f"{mode!r} is no mode", "as in Mode.OPERATIONS")
         body = _body(address, instructions)
         _set_address(self, address)
         _set_instructions(self, instructions)
@@ -115,13 +129,12 @@ class Packet:
         >>> Packet.from_text("short 3: FunctionGroupOne functions=FL,F1").instructions
         (FunctionGroupOne(functions=17),)
         """
-        head, colon, tail = text.partition(":")
+        head, colon, _ = text.partition(":")
         if not colon:
             hint = "as in 'short 3: HardReset'"
             raise TextError(Reason.TEXT, text, len(text), "no colon after the address", hint)
         address = address_from_text(head)
-        parts = tail.split(";") if tail.strip() else []
-        return cls(address, *map(instruction_from_text, parts))
+        return cls(address, *_instructions_from_text(text, len(head) + 1))
 
     def to_dict(self) -> dict[str, Any]:
         """Mode, address, instructions and bytes, as JSON holds them.
@@ -161,9 +174,18 @@ class Packet:
             mode=_MODES[mode],
         )
         written = packet._bytes.hex(" ").upper()
-        if plain.get("bytes", written) != written:
-            raise ShapeError("bytes", f"{written!r}, as the fields say,", plain["bytes"])
+        given = plain.get("bytes", written)
+        if not isinstance(given, str) or given.upper() != written:
+            raise ShapeError("bytes", f"{written!r}, as the fields say,", given)
         return packet
+
+    def in_words(self) -> tuple[str, ...]:
+        """What stands beside the text for people: steps, operators' numbers, other readings.
+
+        >>> Packet.from_text("broadcast: DigitalDecoderReset").in_words()
+        ('also reset (S-9.2 §B, Reset)',)
+        """
+        return tuple(_in_words(self))
 
     def to_bits(self, preamble: int = 14) -> Bits:
         """The bits on the wire: preamble, start bits, bytes, packet end bit (S-9.2 §A).
@@ -187,6 +209,19 @@ class Packet:
         return NOMINAL.duration_ns(bits.count(1), bits.count(0))
 
 
+def _instructions_from_text(text: str, at: int) -> Iterator[Instruction]:
+    """The instructions of a packet's text from a position on; errors count from its start."""
+    if not text[at:].strip():
+        return
+    for part in text[at:].split(";"):
+        try:
+            yield instruction_from_text(part)
+        except TextError as error:
+            place = at + error.position
+            raise TextError(error.reason, text, place, error.problem, error.hint) from None
+        at += len(part) + 1
+
+
 _MODES = {mode.value: mode for mode in Mode}
 _new = object.__new__
 _set_address = vars(Packet)["address"].__set__
@@ -197,6 +232,11 @@ _set_bytes = vars(Packet)["_bytes"].__set__
 
 def _body(address: Address, instructions: tuple[Instruction, ...]) -> bytes:
     """The packet's bytes but for its error byte."""
+    if type(address) not in ADDRESS_KINDS.values():
+        raise PacketError(f"{address!r} is no address", "as in ShortAddress(3)")
+    for one in instructions:
+        if not isinstance(one, Instruction):
+            raise PacketError(f"{one!r} is no instruction", "one argument for each instruction")
     if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
         body = _accessory_body(address, instructions)
     else:
@@ -278,6 +318,8 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
     >>> decode(bytes.fromhex("37 74 43")).address
     ShortAddress(number=55)
     """
+    if type(data) is not bytes:
+        data = bytes(memoryview(data))
     size = len(data)
     if not SHORTEST <= size <= LONGEST:
         raise LengthError(size)
@@ -352,11 +394,33 @@ def readings(packet: Packet) -> tuple[Reading, ...]:
     return tuple(_readings(packet))
 
 
+def _in_words(packet: Packet) -> Iterator[str]:
+    for one in packet.instructions:
+        if one.in_words():
+            yield one.in_words()
+        if not isinstance(one, Kept) and one.format.provenance is Provenance.FROM_MEMORY:
+            yield f"{type(one).__name__} is defined later (from memory)"
+    if isinstance(packet.address, (AccessoryAddress, ExtendedAccessoryAddress)):
+        (one,) = packet.instructions
+        if isinstance(one, BasicAccessory):
+            yield numbers_in_words(packet.address, one.pair)
+        elif isinstance(packet.address, ExtendedAccessoryAddress):
+            yield numbers_in_words(packet.address)
+    for reading in readings(packet):
+        yield f"also {reading.name} ({reading.clause})"
+
+
+def _header_size(address: Address) -> int:
+    if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
+        return 0
+    return len(address.header)
+
+
 def _readings(packet: Packet) -> Iterator[Reading]:
     whole = bytes(packet)[:-1]
     for form in FORMATS:
         if form.reading and form.partitions & packet.address.partitions:
-            body = whole if form.address else whole[1:]
+            body = whole if form.address else whole[_header_size(packet.address) :]
             word = int.from_bytes(body)
             if form.layout.matches(body) and (one := form.build(word)) is not None:
                 address = form.take_address(word) if form.address else packet.address

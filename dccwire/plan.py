@@ -94,7 +94,7 @@ def _options(line: str, head: str) -> dict[str, int]:
     for word in re.finditer(r"\S+", head):
         name, _, value = word[0].partition("=")
         known = name in _COUNTS or name in _TIMES
-        number = r"\d+" if name in _COUNTS else r"\d+(\.\d+)?"
+        number = r"\d{1,9}" if name in _COUNTS else r"\d{1,9}(\.\d{1,9})?"
         if not known or not re.fullmatch(number, value, re.ASCII):
             problem = f"{word[0]!r} is no option" if not known else f"{value!r} is no number"
             hint = f"OPTION=NUMBER of {', '.join((*_COUNTS, *_TIMES))}"

@@ -9,6 +9,7 @@ import sys
 import pytest
 
 import dccwire
+from dccwire.cli import main
 from dccwire.cli.printing import say
 
 SPEED = """\
@@ -84,7 +85,7 @@ def test_inspect_tells_each_finding_and_ends_with_1(run) -> None:
     assert run("inspect", "030407") == (
         1,
         "03 04 07: short 3: Reserved data=04\n"
-        "  reserved: code 04 is reserved (S-9.2.1 §C and §D; bit 8)\n",
+        "  reserved: code 04 is reserved (S-9.2.1 §C, Decoder Control; bit 8)\n",
         "",
     )
     status, out, _ = run("inspect", "--json", "377442", "377443")

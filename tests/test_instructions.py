@@ -118,12 +118,12 @@ def test_pair_numbers_are_refused_where_there_is_no_pair() -> None:
     """Numbers below 1, the broadcast's addresses, pairs and types out of bounds (V9, X30)."""
     number = "number of the pair"
     assert refused(number_of_pair, AccessoryAddress(0), 0, numbering=ONE) == (
-        number,
+        "number of accessory 0",
         "1 or more",
         -3,
     )
     assert refused(number_of_pair, ExtendedAccessoryAddress(3), numbering=ONE) == (
-        number,
+        "number of extended-accessory 3",
         "1 or more",
         0,
     )

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dccwire.cli.printing import complain, say
-from dccwire.cli.words import Commands, add_command
+from dccwire.cli.words import Commands, add_command, standard_input
 from dccwire.errors import FieldError, MissingPartError, Reason, RecordingError
 from dccwire.inspection import inspect
 from dccwire.plan import read_plan
@@ -230,9 +230,11 @@ def _compose(given: argparse.Namespace) -> int:
     if write is None:
         raise FieldError("file", "a name that ends in .vcd or .csv", given.file)
     try:
-        text = sys.stdin.read() if given.plan == "-" else Path(given.plan).read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise RecordingError(Reason.FILE, given.plan, f"cannot be read ({error})") from None
+        text = standard_input() if given.plan == "-" else Path(given.plan).read_text("utf-8")
+    except OSError as error:
+        raise RecordingError(Reason.FILE, given.plan, error.strerror or str(error)) from None
+    except UnicodeDecodeError:
+        raise RecordingError(Reason.FILE, given.plan, "is no UTF-8 text") from None
     sendings = list(read_plan(text.splitlines()))
     start = max(sendings[0].timing.zero if sendings else 0, round(given.jitter * 1e3))
     write(

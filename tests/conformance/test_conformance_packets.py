@@ -202,6 +202,25 @@ def test_rule_15_a_packet_that_never_ends() -> None:
     assert result(report, 15).measured == 3
 
 
+def test_rule_15_shows_that_the_packet_before_was_not_complete() -> None:
+    """Rule 14 does not judge the preamble behind a missing end bit, of which nine ones are gone."""
+    sendings = [Sending(PLAIN, 25, COARSE, flip=27 if at == 1 else None) for at in range(4)]
+    report = judge(length for sending in sendings for length in sending.lengths())
+    assert failing(report) == {15: 1}
+    assert (report.packets, result(report, 14).measured, result(report, 14).worst) == (
+        4,
+        2,
+        "26 ones",
+    )
+
+
+@pytest.mark.parametrize("text", ["033F3C01", "033F3DFF", "3CFF"])
+def test_rule_15_takes_no_other_wrong_error_byte_for_a_missing_end_bit(text: str) -> None:
+    """Only a right packet with eight ones after it reads so."""
+    rules = {16: 1, 27: 1} if len(text) == 4 else {16: 1}
+    assert failing(among(text)) == rules
+
+
 def test_rules_15_and_16_count_each_packet_once() -> None:
     """All packets but the one whose bits were framed wrong have an error byte to judge."""
     sendings = [Sending(PLAIN, timing=COARSE, flip=9 if at == 2 else None) for at in range(6)]
