@@ -33,7 +33,16 @@ from dccwire.formats import Instruction, Provenance, Reserved, Undefined
 from dccwire.inspection import Finding, Inspection, inspect
 from dccwire.instructions import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.packet import Mode, Packet, Reading, decode, encode, readings
-from dccwire.receiver import BitReceiver, Receiver
+from dccwire.receiver import (
+    BitReceiver,
+    CutOff,
+    Event,
+    Fault,
+    Gap,
+    PacketReceived,
+    Receiver,
+    Stray,
+)
 from dccwire.signal import NOMINAL, Timing
 
 if TYPE_CHECKING:
@@ -51,21 +60,27 @@ __all__ = [
     "Address",
     "BitReceiver",
     "BroadcastAddress",
+    "CutOff",
+    "Event",
     "Explanation",
     "ExtendedAccessoryAddress",
+    "Fault",
     "Finding",
+    "Gap",
     "IdleAddress",
     "Inspection",
     "Instruction",
     "LongAddress",
     "Mode",
     "Packet",
+    "PacketReceived",
     "Provenance",
     "Reading",
     "Receiver",
     "Reserved",
     "ReservedAddress",
     "ShortAddress",
+    "Stray",
     "Timing",
     "Undefined",
     "conformance",

@@ -242,10 +242,16 @@ def test_compose_writes_nothing_of_a_plan_that_cannot_be_read(run, tmp_path) -> 
     status, out, err = run("compose", str(plan), str(path))
     assert (status, out) == (2, "")
     assert "'repeat=x | idle: Idle', position 0: 'x' is no number" in err
-    assert list(tmp_path.iterdir()) == [plan]
+    assert err.endswith("; line 2 of the plan\n")
+    plan.write_text("preamble=3 | short 300: HardReset\n")
+    assert run("compose", str(plan), str(path))[2] == (
+        "dccwire: short address: 1 to 127 expected, 300 given; line 1 of the plan\n"
+    )
     plan.write_text("# nothing\n")
-    assert run("compose", str(plan), str(path))[0] == 0
-    assert run("packets", str(path))[0] == 2
+    assert run("compose", str(plan), str(path))[2] == (
+        f"dccwire: {plan}: has nothing to send; a packet a line\n"
+    )
+    assert list(tmp_path.iterdir()) == [plan]
 
 
 def test_an_interrupted_run_leaves_nothing_half_written(run, tmp_path, monkeypatch) -> None:

@@ -148,6 +148,26 @@ def test_nothing_is_printed_before_all_arguments_are_understood(run) -> None:
     assert run("decode", "377443", "FF00F")[:2] == (2, "")
 
 
+def test_packets_are_read_from_their_text_wherever_bytes_are(run) -> None:
+    """explain, inspect and decode take what encode takes; a missing colon is told as such."""
+    status, out, _ = run("explain", "short 3: HardReset")
+    assert (status, out.splitlines()[0]) == (0, "03 01 02: short 3: HardReset")
+    assert run("decode", "short 3 HardReset")[2].startswith(
+        "dccwire: 'short 3 HardReset', position 17: no colon after the address"
+    )
+
+
+def test_all_types_can_be_listed(run) -> None:
+    """Names, fields, clauses; without packets encode says that it can."""
+    status, out, _ = run("encode", "--types")
+    assert status == 0
+    assert "HardReset: no fields [S-9.2.1 §C, Hard Reset]" in out.splitlines()
+    assert "Reserved: data" in out.splitlines()
+    for form in dccwire.formats.FORMATS:
+        assert f"{form.cls.__name__}: " in out
+    assert "--types lists what there is" in run("encode")[2]
+
+
 def test_version_and_help(run) -> None:
     """The version stands alone; the help names the commands and the caution."""
     assert run("--version") == (0, f"dccwire {dccwire.__version__}\n", "")

@@ -106,6 +106,13 @@ def test_formats_of_two_sizes_overlap_unless_both_end_the_packet(registry, ends:
             check_overlaps([Short.format, Long.format])
 
 
+def test_a_format_without_a_clause_is_refused(registry: list) -> None:
+    """Everything cites."""
+    with pytest.raises(LayoutError, match="no clause is cited"):
+        instruction("00000000", "")
+    assert registry == []
+
+
 def test_fields_and_kinds_must_agree(registry: list) -> None:
     """A class whose fields differ from the kinds given is refused, and not registered."""
     with pytest.raises(LayoutError, match="fields of Odd differ"):

@@ -110,7 +110,7 @@ def test_each_function_has_its_group_and_bit(name: str, data: str) -> None:
 
 def test_functions_without_a_group_are_refused() -> None:
     """The 2012 edition ends at F28."""
-    assert refused(function_group, "F29") == ("function", "FL or F1 to F28", "F29")
+    assert refused(function_group, "F29") == ("function", "FL (for F0) or F1 to F28", "F29")
     assert FunctionsF13F20.on().names_on == ()
 
 

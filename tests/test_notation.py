@@ -75,7 +75,7 @@ def test_text_is_read_as_people_write_it(text: str, same: str | None) -> None:
         ("short 3 4: HardReset", 5, "one number expected"),
         ("short ²: HardReset", 5, "one number expected"),
         ("short 3: HardRest", 8, "near it: HardReset"),
-        ("short 3: 1234567", 8, "a type opens the text"),
+        ("short 3: 1234567", 8, "'dccwire encode --types' lists all"),
         ("short 3: HardReset;", 19, "no instruction ''"),
         ("short 3: HardReset now", 19, "FIELD=VALUE expected"),
         ("short 3: FactoryTest d=1 d=0", 25, "given twice"),

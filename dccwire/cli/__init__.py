@@ -61,7 +61,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except SystemExit as ended:
         return int(ended.code or 0)
     except DccwireError as error:
-        complain(str(error))
+        complain("; ".join((str(error), *getattr(error, "__notes__", ()))))
         return 2
     except BrokenPipeError:
         # The reader has seen enough; keep the interpreter from flushing into the closed pipe.

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import lru_cache
+from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -66,7 +67,11 @@ def _add_file(one: argparse.ArgumentParser) -> None:
     one.add_argument("--bit", metavar="N", help="the bit of each sample; lsb or msb: packed bits")
     one.add_argument("--resolution", type=float, metavar="NS", help="how exact the times are")
     one.add_argument(
-        "--uncertainty", type=int, default=0, metavar="NS", help="what else durations may be off by"
+        "--uncertainty",
+        type=float,
+        default=0,
+        metavar="NS",
+        help="what else durations may be off by",
     )
 
 
@@ -77,6 +82,7 @@ def _open(given: argparse.Namespace) -> Recording:
         raise MissingPartError(error.name or "numpy", "capture") from None
     if given.uncertainty < 0:
         raise FieldError("uncertainty", "0 or more", given.uncertainty)
+    given.uncertainty = ceil(given.uncertainty)
     return read(
         given.file,
         signal=given.signal,
@@ -236,7 +242,9 @@ def _compose(given: argparse.Namespace) -> int:
     except UnicodeDecodeError:
         raise RecordingError(Reason.FILE, given.plan, "is no UTF-8 text") from None
     sendings = list(read_plan(text.splitlines()))
-    start = max(sendings[0].timing.zero if sendings else 0, round(given.jitter * 1e3))
+    if not sendings:
+        raise RecordingError(Reason.FILE, given.plan, "has nothing to send", "", "a packet a line")
+    start = max(sendings[0].timing.zero, round(given.jitter * 1e3))
     write(
         given.file,
         synthesize(

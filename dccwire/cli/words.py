@@ -16,13 +16,14 @@ from dccwire.drawing import explain
 from dccwire.errors import DecodeError, Reason, RecordingError, ShapeError, TextError
 from dccwire.framing import SENT_PREAMBLE, parse_bits, to_bits
 from dccwire.inspection import inspect
+from dccwire.notation import types_in_words
 from dccwire.packet import Packet, decode
-from dccwire.plan import parse_hex
+from dccwire.plan import read_packet
 
 __all__ = ["Commands", "add_command", "add_commands", "standard_input"]
 
 Commands: TypeAlias = "argparse._SubParsersAction[Any]"
-_BYTES = "bytes in hex, with or without blanks; - reads lines from standard input"
+_BYTES = "bytes in hex, with or without blanks, or a packet's text; - reads lines"
 
 
 def add_commands(commands: Commands) -> None:
@@ -32,8 +33,9 @@ def add_commands(commands: Commands) -> None:
     one.add_argument("--json", action="store_true", help="one object a line")
     one = add_command(commands, "encode", _encode, "give the bytes of a packet's text or JSON")
     one.add_argument(
-        "packets", nargs="+", metavar="TEXT_OR_JSON", help="as decode prints it; - reads lines"
+        "packets", nargs="*", metavar="TEXT_OR_JSON", help="as decode prints it; - reads lines"
     )
+    one.add_argument("--types", action="store_true", help="list the instructions and their fields")
     one.add_argument("--bits", action="store_true", help="bits with a preamble of 14 ones instead")
     one = add_command(
         commands, "inspect", _inspect, "look at any bytes or bits and say what is odd"
@@ -93,7 +95,7 @@ def _byte_strings(given: Sequence[str]) -> Iterator[bytes]:
             raise TextError(Reason.HEX, line, 0, problem, hint)
     joined = "-" not in given and any(len(line.replace(" ", "")) < 6 for line in lines)
     for line in [" ".join(lines)] if joined else lines:
-        yield parse_hex(line)
+        yield read_packet(line)
 
 
 def _inputs(given: argparse.Namespace) -> Iterator[bytes | Bits]:
@@ -124,6 +126,12 @@ def _decode(given: argparse.Namespace) -> int:
 
 
 def _encode(given: argparse.Namespace) -> int:
+    if given.types:
+        for line in types_in_words():
+            say(line)
+        return 0
+    if not given.packets:
+        raise TextError(Reason.TEXT, "", 0, "no packet", "--types lists what there is")
     for packet in list(map(_packet, _lines(given.packets))):
         data = bytes(packet)
         if given.bits:

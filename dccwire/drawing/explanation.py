@@ -54,6 +54,9 @@ class Explanation:
     inspection: Inspection
     rows: tuple[BitRow, ...]
 
+    def __str__(self) -> str:
+        return self.text()
+
     def text(self, width: int = 80) -> str:
         """The packet laid out for a terminal, in plain ASCII, at most `width` columns (40 or more).
 

@@ -78,9 +78,7 @@ def test_the_text_says_what_was_found() -> None:
     text = judge([*lengths_of(PLAIN, PLAIN), 62_000, 62_000, *lengths_of(PLAIN)]).text(120)
     lines = text.splitlines()
     assert lines[0] == "edges: 3 packets, 255 edges, 0.018 s"
-    assert lines[1] == (
-        "resolution 1 us (greatest common divisor of the edge times), other uncertainty 0 us"
-    )
+    assert lines[1] == ("resolution 1 us (greatest common divisor of the edge times)")
     place = lines.index("   1  FAIL           each half of a 1: 55 to 61 us")
     assert [line.strip() for line in lines[place + 1 : place + 4]] == [
         "S-9.1 §A, Table 1 t1 (shall)",
