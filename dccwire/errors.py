@@ -80,10 +80,14 @@ class Reason(StrEnum):
 def _shown(value: object) -> str:
     """A value as messages show it: its repr, cut short."""
     try:
-        shown = repr(value)
+        return _cut(repr(value), 60)
     except ValueError:  # an integer of more digits than Python writes
         return "a number of thousands of digits"
-    return shown if len(shown) <= 60 else shown[:57] + "..."
+
+
+def _cut(words: str, most: int = 100) -> str:
+    """Words, cut short where there are too many."""
+    return words if len(words) <= most else words[: most - 3] + "..."
 
 
 class DccwireError(Exception):
@@ -152,7 +156,8 @@ class TextError(CallError):
         self.problem, self.hint = problem, hint
 
     def __str__(self) -> str:
-        return f"{_shown(self.text)}, position {self.position}: {self.problem}; {self.hint}"
+        problem = _cut(self.problem)
+        return f"{_shown(self.text)}, position {self.position}: {problem}; {self.hint}"
 
 
 class ShapeError(CallError):

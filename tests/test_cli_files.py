@@ -235,6 +235,32 @@ def test_compose_reads_standard_input_and_writes_csv(run, tmp_path, monkeypatch)
     assert [one["bytes"] for one in events if one["event"] == "packet"] == sent
 
 
+def test_a_plan_that_is_no_text_is_refused(run, tmp_path) -> None:
+    """One line, status 2."""
+    plan = tmp_path / "a.plan"
+    plan.write_bytes(b"\xff\xfe")
+    assert run("compose", str(plan), str(tmp_path / "a.vcd")) == (
+        2,
+        "",
+        f"dccwire: {plan}: is no UTF-8 text\n",
+    )
+
+
+def test_the_report_says_what_leaves_rules_undecided(run, tmp_path) -> None:
+    """A divisor of the edge times that is coarser than the sampling was, and other uncertainty."""
+    plan, path = tmp_path / "a.plan", tmp_path / "a.vcd"
+    plan.write_text("repeat=5 | idle: Idle\n")
+    assert run("compose", str(plan), str(path))[0] == 0
+    hint = "- if the sampling period was finer, give it with --resolution NS"
+    lines = run("check", str(path))[1].splitlines()
+    assert hint in lines
+    assert lines[-1] == "verdict: undecided"
+    lines = run("check", str(path), "--resolution", "1", "--uncertainty", "100")[1].splitlines()
+    assert hint not in lines
+    assert "other uncertainty 0.1 us" in lines
+    assert lines[-1] == "verdict: pass"
+
+
 def test_compose_writes_nothing_of_a_plan_that_cannot_be_read(run, tmp_path) -> None:
     """The line is quoted, and no file is left."""
     plan, path = tmp_path / "a.plan", tmp_path / "made.vcd"

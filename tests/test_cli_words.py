@@ -178,6 +178,40 @@ def test_version_and_help(run) -> None:
     assert "safety device" in out
 
 
+@pytest.mark.parametrize(
+    "stdin",
+    [None, io.TextIOWrapper(io.BytesIO(b"\xff\xfe"), encoding="utf-8")],
+    ids=["none", "odd"],
+)
+def test_standard_input_that_cannot_be_read(run, monkeypatch, stdin) -> None:
+    """Closed, or no UTF-8: one line, status 2."""
+    monkeypatch.setattr(sys, "stdin", stdin)
+    status, out, err = run("decode", "-")
+    assert (status, out) == (2, "")
+    assert err.startswith("dccwire: standard input: cannot be read (")
+
+
+def test_standard_output_that_cannot_be_written(run, monkeypatch, capsys) -> None:
+    """Closed, or full: one line, status 2; without standard error silence."""
+    monkeypatch.setattr(sys, "stdout", None)
+    assert main(["decode", "ff00ff"]) == 2
+    assert capsys.readouterr().err == "dccwire: cannot be written (standard output is closed)\n"
+    monkeypatch.setattr(sys, "stderr", None)
+    assert main(["decode", "ff00ff"]) == 2
+
+
+def test_huge_input_is_refused_in_one_line(run) -> None:
+    """Thousands of digits, deep JSON."""
+    for arguments in (
+        ("encode", f"short {'9' * 5000}: HardReset"),
+        ("encode", f"short 3: FactoryTest d={'9' * 5000}"),
+        ("encode", '{"a":' + "[" * 100_000),
+    ):
+        status, out, err = run(*arguments)
+        assert (status, out, err.count("\n")) == (2, "", 1)
+        assert len(err) < 400
+
+
 def test_consoles_that_show_only_ascii_get_ascii() -> None:
     """Section signs and the like are spelled; anything else is escaped."""
     raw = io.BytesIO()

@@ -123,3 +123,8 @@ def test_every_bit_of_a_packet_is_drawn_once(packet: dccwire.Packet) -> None:
                 assert letters[7 - row.first + place] == " "
                 letters[7 - row.first + place] = letter
         assert "".join(letters) == head.letters
+
+
+def test_printing_an_explanation_prints_its_text() -> None:
+    """At 80 columns."""
+    assert str(explain(bytes(3))) == explain(bytes(3)).text(80)

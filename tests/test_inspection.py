@@ -163,3 +163,17 @@ def test_bytearrays_and_views_are_bytes_too() -> None:
     """Anything that `bytes` takes."""
     assert inspect(bytearray(PACKET)).well
     assert inspect(memoryview(PACKET)).well
+
+
+def test_a_second_packet_that_is_wrong_is_told_as_such() -> None:
+    """Not as mere stray bits."""
+    bits = stream([PACKET, bytes.fromhex("377442")])
+    assert found(bits) == [("error-byte", 42, 42)]
+    assert not inspect(bits).well
+
+
+def test_only_bytes_and_bits_are_looked_at() -> None:
+    """A number is not so many zeros, and text is no bytes."""
+    for wrong in (5, "377443", None, [0x37]):
+        with pytest.raises(TypeError):
+            inspect(wrong)

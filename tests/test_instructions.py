@@ -173,3 +173,24 @@ def test_addresses_know_bounds_bytes_and_kind() -> None:
     assert refused(LongAddress, 10240) == ("long address", "0 to 10239", 10240)
     assert (dccwire.BROADCAST.number, dccwire.IDLE.number) == (0, 255)
     assert repr(ShortAddress(3)) == "ShortAddress(number=3)"
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (
+            "accessory 31: BasicAccessory active=yes pair=0 output=1",
+            "operators call it 121, or",
+        ),
+        ("accessory 0: BasicAccessory active=yes pair=3 output=1", "operators call it 4 where"),
+        ("accessory 511: BasicAccessory active=no pair=0 output=0", "the broadcast: every"),
+        ("extended-accessory 4: ExtendedAccessory aspect=2", "operators call it 1, or 5 where"),
+        ("short 3: FunctionsF29F36 functions=F29", "FunctionsF29F36 is defined later"),
+        ("accessory 5: LegacyAccessoryCvAccess cv=1 value=7", ""),
+    ],
+)
+def test_words_beside_a_packet(text: str, words: str) -> None:
+    """Operators' numbers in both numberings (V9), and where a form is from memory."""
+    packet = dccwire.Packet.from_text(text)
+    assert any(line.startswith(words) for line in packet.in_words()) is bool(packet.in_words())
+    assert bool(packet.in_words()) is bool(words)
