@@ -410,17 +410,12 @@ def _in_words(packet: Packet) -> Iterator[str]:
         yield f"also {reading.name} ({reading.clause})"
 
 
-def _header_size(address: Address) -> int:
-    if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
-        return 0
-    return len(address.header)
-
-
 def _readings(packet: Packet) -> Iterator[Reading]:
     whole = bytes(packet)[:-1]
+    header: bytes = getattr(packet.address, "header", b"")
     for form in FORMATS:
         if form.reading and form.partitions & packet.address.partitions:
-            body = whole if form.address else whole[_header_size(packet.address) :]
+            body = whole if form.address else whole[len(header) :]
             word = int.from_bytes(body)
             if form.layout.matches(body) and (one := form.build(word)) is not None:
                 address = form.take_address(word) if form.address else packet.address

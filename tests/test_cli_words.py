@@ -93,6 +93,16 @@ def test_inspect_tells_each_finding_and_ends_with_1(run) -> None:
     assert json.loads(out.splitlines()[0])["unverified"]["bytes"] == "37 74 43"
 
 
+def test_inspect_tells_other_readings_too(run) -> None:
+    """As decode does."""
+    assert run("inspect", "000000") == (
+        0,
+        "00 00 00: broadcast: DigitalDecoderReset\n  # also reset (S-9.2 §B, Reset)\n"
+        "  nothing to remark\n",
+        "",
+    )
+
+
 def test_inspect_reads_bits_from_standard_input(run, monkeypatch) -> None:
     """A line each."""
     monkeypatch.setattr(sys, "stdin", io.StringIO("1111_1111_11\n0101\n"))
