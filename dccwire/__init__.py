@@ -22,7 +22,9 @@ from dccwire.address import (
     AccessoryAddress,
     AccessoryByteAddress,
     Address,
+    BroadcastAddress,
     ExtendedAccessoryAddress,
+    IdleAddress,
     LongAddress,
     Mode,
     ProgrammingTrackAddress,
@@ -34,7 +36,17 @@ from dccwire.formats import Instruction, Provenance, Reserved, Undefined
 from dccwire.inspection import Finding, Inspection, inspect
 from dccwire.instructions import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.packet import Packet, Reading, decode, encode, readings
-from dccwire.receiver import BitReceiver, Receiver
+from dccwire.receiver import (
+    BitReceiver,
+    CutOff,
+    Event,
+    Fault,
+    Gap,
+    ModeTracker,
+    PacketReceived,
+    Receiver,
+    Stray,
+)
 from dccwire.service_mode import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.signal import NOMINAL, Timing
 
@@ -53,14 +65,22 @@ __all__ = [
     "AccessoryByteAddress",
     "Address",
     "BitReceiver",
+    "BroadcastAddress",
+    "CutOff",
+    "Event",
     "Explanation",
     "ExtendedAccessoryAddress",
+    "Fault",
     "Finding",
+    "Gap",
+    "IdleAddress",
     "Inspection",
     "Instruction",
     "LongAddress",
     "Mode",
+    "ModeTracker",
     "Packet",
+    "PacketReceived",
     "ProgrammingTrackAddress",
     "Provenance",
     "Reading",
@@ -68,6 +88,7 @@ __all__ = [
     "Reserved",
     "ReservedAddress",
     "ShortAddress",
+    "Stray",
     "Timing",
     "Undefined",
     "conformance",

@@ -38,6 +38,7 @@ __all__ = [
     "PairNumbering",
     "extended_of_number",
     "number_of_pair",
+    "numbers_in_words",
     "pair_of_number",
 ]
 
@@ -217,7 +218,7 @@ class LegacyAccessoryCvAccess(Instruction):
         """CV 513 and 521 hold the address."""
         if self.cv in (513, 521):
             yield Remark(
-                Reason.DISCOURAGED,
+                Reason.CAUTION,
                 f"CV {self.cv} holds a decoder's address: write it with caution",
                 "S-9.2.1 Appendix A",
             )
@@ -287,7 +288,7 @@ def number_of_pair(
         index = address.number
     number = index - numbering.value * 4 + 1
     if number < 1:
-        raise FieldError("number of the pair", "1 or more", number)
+        raise FieldError(f"number of {address.kind} {address.number}", "1 or more", number)
     return number
 
 
@@ -314,6 +315,22 @@ def extended_of_number(number: int, *, numbering: PairNumbering) -> ExtendedAcce
     4
     """
     return ExtendedAccessoryAddress(_index(number, 2047, numbering))
+
+
+def numbers_in_words(
+    address: AccessoryAddress | ExtendedAccessoryAddress, pair: int | None = None
+) -> str:
+    """The operator's numbers in both numberings, for people.
+
+    >>> numbers_in_words(AccessoryAddress(31), 0)
+    'operators call it 121, or 125 where numbers start at decoder address 0'
+    """
+    if address.broadcast:
+        return "the broadcast: every decoder"
+    zero = number_of_pair(address, pair, numbering=PairNumbering.FROM_DECODER_ZERO)
+    if zero <= 4:
+        return f"operators call it {zero} where numbers start at decoder address 0"
+    return f"operators call it {zero - 4}, or {zero} where numbers start at decoder address 0"
 
 
 def _index(number: int, count: int, numbering: PairNumbering) -> int:

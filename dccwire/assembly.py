@@ -7,6 +7,7 @@ here only what would not read back as it was meant is refused. Room: addresses a
 from __future__ import annotations
 
 from dccwire.address import (
+    ADDRESS_KINDS,
     AccessoryAddress,
     Address,
     ExtendedAccessoryAddress,
@@ -30,11 +31,15 @@ def assemble(address: Address, instructions: tuple[Instruction, ...], mode: Mode
         PacketError: the address, the instructions and the mode do not go together.
         LengthError: the packet would not have 3 to 6 bytes.
     """
+    _check_parts(address, instructions, mode)
     if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
         body = _accessory(address, instructions)
     else:
         for place, one in enumerate(instructions, 1):
             _check(address, one, mode, last=place == len(instructions))
+            if not isinstance(one, Kept) and one.format.mode and len(instructions) > 1:
+                name = type(one).__name__
+                raise PacketError(f"{name} must be the only instruction", "send it alone")
         body = address.header + b"".join(map(bytes, instructions))
     if not SHORTEST <= len(body) + 1 <= LONGEST:
         raise LengthError(len(body) + 1)
@@ -48,6 +53,17 @@ def assemble(address: Address, instructions: tuple[Instruction, ...], mode: Mode
             "3 or 4 bytes from 112 to 127, and no others, go to the programming-track",
         )
     return body
+
+
+def _check_parts(address: object, instructions: tuple[object, ...], mode: object) -> None:
+    """Refuse what is of the wrong kind altogether."""
+    if type(address) not in ADDRESS_KINDS.values():
+        raise PacketError(f"{address!r} is no address", "as in ShortAddress(3)")
+    for one in instructions:
+        if not isinstance(one, Instruction):
+            raise PacketError(f"{one!r} is no instruction", "one argument for each instruction")
+    if not isinstance(mode, Mode):
+        raise PacketError(f"{mode!r} is no mode", "as in Mode.OPERATIONS")
 
 
 def _check(address: Address, one: Instruction, mode: Mode, *, last: bool) -> None:

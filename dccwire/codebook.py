@@ -39,6 +39,8 @@ __all__ = [
     "Table",
     "check_overlaps",
     "is_programming",
+    "is_query_or_lock",
+    "resembled",
     "reserved_clause",
 ]
 
@@ -103,6 +105,16 @@ def reserved_clause(rest: bytes, partition: Partition) -> str:
         if partition in partitions and layout.matches(code) and not _assigned(code, partition):
             return clause
     return ""
+
+
+def resembled(code: bytes, partition: Partition) -> Format | None:
+    """The published format whose first byte, or two of an accessory, these bytes have; or None."""
+    opening = code[: 2 if partition is Partition.ACCESSORY else 1]
+    for form in _GENERAL:
+        known = partition in form.partitions and form.provenance is not Provenance.FROM_MEMORY
+        if known and _opens(form, opening):
+            return form
+    return None
 
 
 def _assigned(code: bytes, partition: Partition) -> bool:
@@ -190,7 +202,7 @@ OPENINGS = _openings(Mode.OPERATIONS)
 """What each first byte announces in operations mode."""
 
 SERVICE_OPENINGS = _openings(Mode.SERVICE)
-"""What each first byte announces in service mode, but for the packets of `PROGRAMMING`."""
+"""What each first byte announces where `is_query_or_lock` says that service mode matters."""
 
 PROGRAMMING = Opening(
     PROGRAMMING_TRACK,
@@ -198,6 +210,16 @@ PROGRAMMING = Opening(
     Partition.PROGRAMMING,
 )
 """What packets announce that have no address: the instructions of S-9.2.3 §E."""
+
+
+def is_query_or_lock(data: bytes) -> bool:
+    """Whether bytes are an address query or a decoder lock, which are whole packets (X24).
+
+    S-9.2.3 Appendix A: first byte 1 to 111 (P12); Appendix B: to the broadcast address.
+    """
+    if data[1] != 0b11111001:
+        return False
+    return (len(data) == 3 and 1 <= data[0] <= 111) or (len(data) == 4 and data[0] == 0)
 
 
 def is_programming(data: bytes) -> bool:

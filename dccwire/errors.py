@@ -55,7 +55,7 @@ class Reason(StrEnum):
     # The sender's: bytes and bits.
     LENGTH = "length", "a packet has 3 to 6 bytes, the error detection byte included"
     ERROR_BYTE = "error-byte", "the exclusive OR over all bytes of the packet is not 0"
-    SHORT_PREAMBLE = "short-preamble", "fewer than 10 ones before a packet start bit"
+    SHORT_PREAMBLE = "short-preamble", "too few ones before a packet start bit"
     NO_END_BIT = "no-end-bit", "byte after byte and no packet end bit"
     HALF_BITS = "half-bits", "the two halves of a bit do not make a 0 or a 1"
     CUT_OFF = "cut-off", "the input ends, or has a gap, inside a packet or its preamble"
@@ -66,6 +66,7 @@ class Reason(StrEnum):
     FROM_MEMORY = "from-memory", "defined later than the 2012 editions (from memory)"
     COMPANY = "company", "instructions that must not stand together in one packet"
     DISCOURAGED = "discouraged", "legal to hold, but the standard tells stations not to send it"
+    CAUTION = "caution", "legal, and to be sent with caution"
     OPEN = "open", "the standards leave the meaning open"
     # The decoder's.
     UNCONFIRMED = "unconfirmed", "a decoder did not confirm what was read or asked of it"
@@ -78,6 +79,19 @@ class Reason(StrEnum):
     RESOLUTION = "resolution", "the recording is too coarse to tell a one from a zero"
     # The installation's.
     MISSING_PART = "missing-part", "an optional part of the installation is not there"
+
+
+def _shown(value: object) -> str:
+    """A value as messages show it: its repr, cut short."""
+    try:
+        return _cut(repr(value), 60)
+    except ValueError:  # an integer of more digits than Python writes
+        return "a number of thousands of digits"
+
+
+def _cut(words: str, most: int = 100) -> str:
+    """Words, cut short where there are too many."""
+    return words if len(words) <= most else words[: most - 3] + "..."
 
 
 class DccwireError(Exception):
@@ -104,7 +118,7 @@ class FieldError(CallError):
         self.field, self.bound, self.value = field, bound, value
 
     def __str__(self) -> str:
-        return f"{self.field}: {self.bound} expected, {self.value!r} given"
+        return f"{self.field}: {self.bound} expected, {_shown(self.value)} given"
 
 
 class LayoutError(CallError):
@@ -146,8 +160,8 @@ class TextError(CallError):
         self.problem, self.hint = problem, hint
 
     def __str__(self) -> str:
-        shown = self.text if len(self.text) <= 60 else self.text[:57] + "..."
-        return f"{shown!r}, position {self.position}: {self.problem}; {self.hint}"
+        problem = _cut(self.problem)
+        return f"{_shown(self.text)}, position {self.position}: {problem}; {self.hint}"
 
 
 class ShapeError(CallError):
@@ -164,9 +178,7 @@ class ShapeError(CallError):
         self.path, self.expected, self.actual = path, expected, actual
 
     def __str__(self) -> str:
-        shown = repr(self.actual)
-        shown = shown if len(shown) <= 60 else shown[:57] + "..."
-        return f"{self.path}: {self.expected} expected, {shown} given"
+        return f"{self.path}: {self.expected} expected, {_shown(self.actual)} given"
 
 
 class DecodeError(DccwireError):

@@ -46,7 +46,9 @@ class FieldKind:
             FieldError: naming field, bound and value.
         """
         if not self.holds(value, lowest, highest):
-            raise FieldError(name, self.bound(lowest, highest), value)
+            bound = self.bound(lowest, highest)
+            plain = type(value) is not int and hasattr(value, "__index__")
+            raise FieldError(name, f"a plain int, {bound}," if plain else bound, value)
 
     def plain(self, value: object) -> Plain:
         """The value as JSON holds it."""
@@ -107,7 +109,7 @@ class Number(FieldKind):
     def from_text(self, name: str, word: str) -> object:
         """Decimal digits, with or without the unit."""
         digits = word.removesuffix(self.unit)
-        if not (digits.isascii() and digits.isdigit()):
+        if not (digits.isascii() and digits.isdigit() and len(digits) < 20):
             raise ShapeError(name, f"an integer{self.unit and ' in ' + self.unit}", word)
         return int(digits)
 

@@ -251,6 +251,8 @@ def _declare(
 ) -> Callable[[_T], _T]:
     kinds = {name: Number(kind) if isinstance(kind, str) else kind for name, kind in given.items()}
     layout = Layout(line, {name: kind.formula for name, kind in kinds.items()})
+    if not clause:
+        raise LayoutError(line, "no clause is cited")
     kinds.pop("address", None)
 
     def decorate(plain: _T) -> _T:

@@ -18,16 +18,18 @@ from bitstring import Bits
 from dccwire.address import (
     BROADCAST,
     AccessoryAddress,
+    ExtendedAccessoryAddress,
     LongAddress,
     Mode,
     Partition,
     ReservedAddress,
 )
+from dccwire.codebook import is_query_or_lock, resembled, reserved_clause
 from dccwire.errors import Reason
 from dccwire.formats import Instruction, Kept, Provenance, Reserved
-from dccwire.framing import LONGEST, SHORTEST
+from dccwire.framing import LEAST_PREAMBLE, LONGEST, SENT_PREAMBLE, SHORTEST
 from dccwire.instructions import DecoderAcknowledgementRequest, SpeedAndDirection
-from dccwire.packet import Packet, decode
+from dccwire.packet import Packet, decode, readings
 from dccwire.receiver import BitReceiver, CutOff, Event, Fault, PacketReceived
 
 __all__ = ["Finding", "Inspection", "inspect"]
@@ -89,12 +91,14 @@ class Inspection:
         }
 
 
-NOTES = frozenset({Reason.FROM_MEMORY, Reason.OPEN, Reason.CUT_OFF, Reason.STRAY_BITS})
+NOTES = frozenset(
+    {Reason.FROM_MEMORY, Reason.OPEN, Reason.CAUTION, Reason.CUT_OFF, Reason.STRAY_BITS}
+)
 """Findings that tell something and blame nobody."""
 
 
 def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
-    """Look at bytes (error byte included) or at bits (preamble included); never raises.
+    """Look at bytes (error byte included) or at bits (preamble included); never raises on either.
 
     Of several packets in the bits the first is read and the others are reported as stray bits.
 
@@ -105,8 +109,8 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
     """
     if isinstance(data, Bits):
         return _inspect_bits(data, mode)
-    data = bytes(data)
-    return _inspect_bytes(data, mode, None, lambda byte, count: (8 * byte, 8 * count), [])
+    whole = bytes(memoryview(data))
+    return _inspect_bytes(whole, mode, None, lambda byte, count: (8 * byte, 8 * count), [])
 
 
 _Place = Callable[[int, int], tuple[int, int]]
@@ -118,7 +122,7 @@ def _inspect_bytes(
     findings = before
     packet = unverified = None
     if not SHORTEST <= len(data) <= LONGEST:
-        message = f"{len(data)} bytes; a packet has 3 to 6, the error byte included"
+        message = f"{_count(len(data), 'byte')}; a packet has 3 to 6, the error byte included"
         clause = "S-9.2.1, introduction"
         findings.append(Finding(Reason.LENGTH, message, clause, *place(0, len(data))))
     elif (wrong := reduce(xor, data)) != 0:
@@ -142,15 +146,34 @@ def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
     findings = [_framing(one) for one in events if one is not received]
     if received is None:
         data = max((one.data for one in events if isinstance(one, (Fault, CutOff))), default=b"")
-        if not findings:
-            findings.append(Finding(Reason.CUT_OFF, "no bits", "S-9.2 §A", 0, 0))
+        findings += _no_preamble(bits)
         return Inspection(data, None, None, None, tuple(findings))
     start = received.start
+    if received.preamble < SENT_PREAMBLE:
+        message = f"{_count(received.preamble, 'one')}; a command station sends 14 or more"
+        where = (received.begin, received.preamble)
+        findings.append(Finding(Reason.SHORT_PREAMBLE, message, "S-9.2 §A, Preamble", *where))
 
     def place(byte: int, count: int) -> tuple[int, int]:
         return start + 1 + 9 * byte, 9 * count - 1
 
     return _inspect_bytes(received.data, mode, received.preamble, place, findings)
+
+
+def _no_preamble(bits: Bits) -> Iterator[Finding]:
+    """What to say where no packet begins: the longest run of ones before a 0 is too short."""
+    runs = bits.bin.split("0")[:-1]
+    longest = max(map(len, runs), default=0)
+    if not bits:
+        yield Finding(Reason.CUT_OFF, "no bits", "S-9.2 §A", 0, 0)
+    elif longest < LEAST_PREAMBLE:
+        message = f"no preamble: at most {_count(longest, 'one')} before a 0, 10 or more make one"
+        yield Finding(Reason.SHORT_PREAMBLE, message, "S-9.2 §A, Preamble", 0, len(bits))
+
+
+def _count(number: int, what: str) -> str:
+    """`1 byte`, `2 bytes`."""
+    return f"{number} {what}{'s' * (number != 1)}"
 
 
 def _framing(event: Event) -> Finding:
@@ -159,18 +182,20 @@ def _framing(event: Event) -> Finding:
     clause = "S-9.2 §A"
     match event:
         case Fault(reason=Reason.SHORT_PREAMBLE):
-            message = f"{event.preamble} ones before a 0; a preamble has 10 or more"
+            message = f"{_count(event.preamble, 'one')} before a 0; a preamble has 10 or more"
             return Finding(event.reason, message, f"{clause}, Preamble", offset, length)
         case Fault():
             return Finding(event.reason, event.reason.meaning, clause, offset, length)
         case CutOff():
-            read = f"{len(event.data)} bytes and {len(event.bits)} bits"
-            message = f"the bits end after {event.preamble} ones, {read}"
+            read = f"{_count(len(event.data), 'byte')} and {_count(len(event.bits), 'bit')}"
+            message = f"the bits end after {_count(event.preamble, 'one')}, {read}"
             return Finding(Reason.CUT_OFF, message, clause, offset, length)
         case PacketReceived():
             message = f"another packet, {event.data.hex(' ').upper()}"
+            if event.packet is None:
+                return Finding(Reason.ERROR_BYTE, f"{message}, wrong", clause, offset, length)
         case _:
-            message = f"{length} bits that belong to no packet"
+            message = f"{_count(length, 'bit')} that belong to no packet"
     return Finding(Reason.STRAY_BITS, message, clause, offset, length)
 
 
@@ -179,26 +204,27 @@ def _remarks(packet: Packet, place: _Place) -> Iterator[Finding]:
     for reason, message, clause, byte, count in _about_address(packet):
         yield Finding(reason, message, clause, *place(byte, count))
     body = bytes(packet)[:-1]
-    at = len(body) - sum(len(bytes(one)) for one in packet.instructions)
-    whole = bool(packet.address.partitions & {Partition.ACCESSORY})
+    whole = isinstance(packet.address, (AccessoryAddress, ExtendedAccessoryAddress))
+    at = 0 if whole else len(body) - sum(len(bytes(one)) for one in packet.instructions)
     groups: set[int] = set()
     for one in packet.instructions:
-        begin, size = (0, len(body)) if whole else (at, len(bytes(one)))
+        size = len(body) if whole else len(bytes(one))
         for reason, message, clause in _about_instruction(packet, one):
-            yield Finding(reason, message, clause, *place(begin, size))
+            yield Finding(reason, message, clause, *place(at, size))
+        if not whole and not isinstance(one, (Kept, DecoderAcknowledgementRequest)):
+            group = bytes(one)[0] >> 5
+            if group in _ONCE and group in groups:
+                message = f"a second instruction of group {group:03b}; a packet holds one"
+                yield Finding(Reason.COMPANY, message, "S-9.2.1 §C", *place(at, size))
+            groups.add(group)
         at += size
-        if whole or isinstance(one, (Kept, DecoderAcknowledgementRequest)):
-            continue
-        group = bytes(one)[0] >> 5
-        if group in _ONCE and group in groups:
-            message = f"a second instruction of group {group:03b}; only one may stand in a packet"
-            clause = "S-9.2.1 §C"
-            yield Finding(Reason.COMPANY, message, clause, *place(begin, size))
-        groups.add(group)
 
+
+_LATER_ADDRESSES = (253, 254)
+"""First bytes that later additions use (from memory: S-9.2.1.1 draft, RCN-218)."""
 
 _ONCE = (0b000, 0b001, 0b111)
-"""Groups CCC of which a packet holds one instruction, the acknowledgement request not counted."""
+"""Groups CCC of which a packet holds one instruction, acknowledgement requests not counted."""
 
 _About = tuple[Reason, str, str]
 
@@ -206,8 +232,12 @@ _About = tuple[Reason, str, str]
 def _about_address(packet: Packet) -> Iterator[tuple[Reason, str, str, int, int]]:
     address, count = packet.address, len(packet.instructions)
     if isinstance(address, ReservedAddress):
-        message = f"first byte {address.number} is reserved (C7)"
-        yield Reason.RESERVED, message, "S-9.2.1 §A", 0, 1
+        if address.number in _LATER_ADDRESSES:
+            message = f"first byte {address.number} has a use defined later (from memory)"
+            yield Reason.FROM_MEMORY, message, "from memory: S-9.2.1.1 draft, RCN-218", 0, 1
+        else:
+            message = f"first byte {address.number} is reserved (C7)"
+            yield Reason.RESERVED, message, "S-9.2.1 §A", 0, 1
     if isinstance(address, LongAddress) and address.number == 0:
         yield Reason.OPEN, "long address 0 is not excluded anywhere (X2)", "S-9.2.1 §A", 0, 2
     if not count:
@@ -218,22 +248,55 @@ def _about_address(packet: Packet) -> Iterator[tuple[Reason, str, str, int, int]
 
 
 def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
-    if isinstance(one, Reserved):
-        clause = "S-9.2.1 §C and §D"
-        yield Reason.RESERVED, f"code {one.data.hex(' ').upper()} is reserved", clause
-        return
+    address = packet.address
+    for reading in readings(packet):
+        if isinstance(one, Kept):
+            yield Reason.OPEN, f"only {reading.name} describes it", reading.clause
+            return
+        if reading.instruction.format.provenance is Provenance.FROM_MEMORY:
+            message = f"also {reading.name}, defined later (from memory)"
+            yield Reason.FROM_MEMORY, message, reading.clause
     if isinstance(one, Kept):
-        message = f"code {one.data.hex(' ').upper()} is not described"
-        yield Reason.UNDEFINED, message, "S-9.2.1: the standard is silent"
+        elsewhere = _in_service_mode(packet)
+        if elsewhere:
+            yield Reason.OPEN, f"in service mode this is {elsewhere}", "S-9.2.3 §E"
+        if elsewhere and packet.instructions == (one,) and is_query_or_lock(bytes(packet)):
+            return
+        if address.number not in _LATER_ADDRESSES or not isinstance(address, ReservedAddress):
+            yield _about_kept(packet, one)
         return
     if one.format.provenance is Provenance.FROM_MEMORY:
         yield Reason.FROM_MEMORY, "defined later (from memory)", one.format.clause
     for remark in one.remarks():
         yield remark.reason, remark.message, remark.clause
-    address = packet.address
     if address == BROADCAST and isinstance(one, SpeedAndDirection) and not one.is_stop:
         message = "S-9.2 prints only stops for the broadcast address (C11)"
         yield Reason.OPEN, message, "S-9.2 §B, Broadcast Stop"
-    if isinstance(address, AccessoryAddress) and address.broadcast and "cv" in one.kinds:
-        message = "CV access to the broadcast pattern 511 is not described (X31)"
-        yield Reason.OPEN, message, "S-9.2.1 §D"
+    if getattr(address, "broadcast", False) and "cv" in one.kinds:
+        message = f"CV access to the broadcast pattern {address.number} is not described (X31)"
+        yield Reason.OPEN, message, one.format.clause
+
+
+def _in_service_mode(packet: Packet) -> str:
+    """What a packet of operations mode is in service mode; empty if nothing that is known."""
+    if packet.mode is not Mode.OPERATIONS:
+        return ""
+    (*_, one) = decode(bytes(packet), mode=Mode.SERVICE).instructions
+    return "" if isinstance(one, Kept) else type(one).__name__
+
+
+def _about_kept(packet: Packet, one: Kept) -> _About:
+    """Why bytes are kept: reserved, like a known format but not quite, or unknown."""
+    (partition,) = packet.address.partitions
+    code = bytes(packet)[:-1] if partition is Partition.ACCESSORY else one.data
+    shown = one.data.hex(" ").upper()
+    if isinstance(one, Reserved):
+        clause = reserved_clause(code, partition) or "S-9.2.1 §C"
+        return Reason.RESERVED, f"code {shown} is reserved", clause
+    form = resembled(code, partition)
+    if form is None:
+        return Reason.UNDEFINED, f"code {shown} is not described", "S-9.2.1: the text is silent"
+    message = (
+        f"code {shown} opens like {form.cls.__name__}, and is cut short or has a bit it cannot"
+    )
+    return Reason.UNDEFINED, message, form.clause

@@ -8,7 +8,7 @@ Room: knows the registry, no packet.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from dccwire.address import ADDRESS_KINDS, BROADCAST, IDLE, PROGRAMMING_TRACK, Address
@@ -26,6 +26,7 @@ __all__ = [
     "instruction_from_text",
     "instruction_text",
     "instruction_to_plain",
+    "types_in_words",
 ]
 
 INSTRUCTION_TYPES: dict[str, type[Instruction]] = {
@@ -63,7 +64,7 @@ def address_from_text(text: str) -> Address:
         raise TextError(Reason.TEXT, text, 0, f"no address kind {kind!r}", f"the kinds: {known}")
     if kind in _LONELY and not number:
         return _LONELY[kind]
-    if len(number) != 1 or not (number[0].isascii() and number[0].isdigit()):
+    if len(number) != 1 or not re.fullmatch("[0-9]{1,19}", number[0]):
         raise TextError(Reason.TEXT, text, len(kind), "one number expected", f"as in '{kind} 3'")
     return ADDRESS_KINDS[kind](int(number[0]))
 
@@ -165,13 +166,21 @@ def instruction_from_plain(plain: object, path: str) -> Instruction:
     return make(**values)
 
 
+def types_in_words() -> Iterator[str]:
+    """A line for each type of instruction: its name, its fields in each way, its clause."""
+    for name, cls in INSTRUCTION_TYPES.items():
+        ways = ("; or ".join(", ".join(way) for way in (cls.kinds, *cls.named_ways))) or "no fields"
+        clause = f" [{cls.format.clause}]" if hasattr(cls, "format") else ""
+        yield f"{name}: {ways}{clause}"
+
+
 def _type(name: str, text: str) -> type[Instruction]:
     if name in INSTRUCTION_TYPES:
         return INSTRUCTION_TYPES[name]
     from difflib import get_close_matches
 
     near = get_close_matches(name, INSTRUCTION_TYPES, n=3, cutoff=0.4)
-    hint = f"near it: {', '.join(near)}" if near else "a type opens the text, as in 'HardReset'"
+    hint = f"near it: {', '.join(near)}" if near else "'dccwire encode --types' lists all"
     raise TextError(Reason.TEXT, text, 0, f"no instruction {name!r}", hint)
 
 

@@ -13,7 +13,15 @@ from functools import cache, reduce
 from operator import xor
 from typing import TYPE_CHECKING, Any, NamedTuple, Self
 
-from dccwire.address import PROGRAMMING_TRACK, Address, LongAddress, Mode, Partition
+from dccwire.accessory import BasicAccessory, numbers_in_words
+from dccwire.address import (
+    AccessoryAddress,
+    Address,
+    ExtendedAccessoryAddress,
+    LongAddress,
+    Mode,
+    Partition,
+)
 from dccwire.assembly import assemble
 from dccwire.codebook import (
     NO_TABLE,
@@ -22,10 +30,11 @@ from dccwire.codebook import (
     SERVICE_OPENINGS,
     WHOLE_PACKETS,
     is_programming,
+    is_query_or_lock,
     reserved_clause,
 )
 from dccwire.errors import ErrorByteError, LengthError, Reason, ShapeError, TextError
-from dccwire.formats import FORMATS, Instruction, Kept, Reserved, Undefined
+from dccwire.formats import FORMATS, Instruction, Kept, Provenance, Reserved, Undefined
 from dccwire.framing import LONGEST, SHORTEST
 from dccwire.notation import (
     address_from_plain,
@@ -62,6 +71,8 @@ class Packet:
     instructions: tuple[Instruction, ...]
     mode: Mode
     _bytes: bytes
+
+    __match_args__ = ("address", "instructions", "mode")
 
     def __init__(
         self, address: Address, *instructions: Instruction, mode: Mode = Mode.OPERATIONS
@@ -104,7 +115,7 @@ class Packet:
         >>> Packet.from_text("short 3: FunctionGroupOne functions=FL,F1").instructions
         (FunctionGroupOne(functions=17),)
         """
-        head, colon, tail = text.partition(":")
+        head, colon, _ = text.partition(":")
         if not colon:
             hint = "as in 'short 3: HardReset'"
             raise TextError(Reason.TEXT, text, len(text), "no colon after the address", hint)
@@ -112,8 +123,8 @@ class Packet:
         if head.split()[:1] == [Mode.SERVICE.value]:
             mode, head = Mode.SERVICE, head.replace(Mode.SERVICE.value, "", 1)
         address = address_from_text(head)
-        parts = tail.split(";") if tail.strip() else []
-        return cls(address, *map(instruction_from_text, parts), mode=mode)
+        inside = _instructions_from_text(text, text.index(":") + 1)
+        return cls(address, *inside, mode=mode)
 
     def to_dict(self) -> dict[str, Any]:
         """Mode, address, instructions and bytes, as JSON holds them.
@@ -153,9 +164,18 @@ class Packet:
             mode=_MODES[mode],
         )
         written = packet._bytes.hex(" ").upper()
-        if plain.get("bytes", written) != written:
-            raise ShapeError("bytes", f"{written!r}, as the fields say,", plain["bytes"])
+        given = plain.get("bytes", written)
+        if not isinstance(given, str) or given.upper() != written:
+            raise ShapeError("bytes", f"{written!r}, as the fields say,", given)
         return packet
+
+    def in_words(self) -> tuple[str, ...]:
+        """What stands beside the text for people: steps, operators' numbers, other readings.
+
+        >>> Packet.from_text("broadcast: DigitalDecoderReset").in_words()
+        ('also reset (S-9.2 §B, Reset)',)
+        """
+        return tuple(_in_words(self))
 
     def to_bits(self, preamble: int = 14) -> Bits:
         """The bits on the wire: preamble, start bits, bytes, packet end bit (S-9.2 §A).
@@ -177,6 +197,19 @@ class Packet:
 
         bits = self.to_bits(preamble)
         return NOMINAL.duration_ns(bits.count(1), bits.count(0))
+
+
+def _instructions_from_text(text: str, at: int) -> Iterator[Instruction]:
+    """The instructions of a packet's text from a position on; errors count from its start."""
+    if not text[at:].strip():
+        return
+    for part in text[at:].split(";"):
+        try:
+            yield instruction_from_text(part)
+        except TextError as error:
+            place = at + error.position
+            raise TextError(error.reason, text, place, error.problem, error.hint) from None
+        at += len(part) + 1
 
 
 _MODES = {mode.value: mode for mode in Mode}
@@ -212,6 +245,8 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
     >>> print(decode(bytes.fromhex("7C 1C 26 46"), mode=Mode.SERVICE))
     service programming-track: DirectByteAccess operation=write cv=29 value=38
     """
+    if type(data) is not bytes:
+        data = bytes(memoryview(data))
     size = len(data)
     if not SHORTEST <= size <= LONGEST:
         raise LengthError(size)
@@ -228,7 +263,8 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
         address, table, partition = PROGRAMMING
         left += 1
     else:
-        address, table, partition = SERVICE_OPENINGS[data[0]]
+        openings = SERVICE_OPENINGS if is_query_or_lock(data) else OPENINGS
+        address, table, partition = openings[data[0]]
     if table is None:
         for _, _, _, mask, fixed, build, take_address in WHOLE_PACKETS[size - 1]:
             if word & mask == fixed and (one := build(word)) is not None:
@@ -292,17 +328,31 @@ def readings(packet: Packet) -> tuple[Reading, ...]:
     return tuple(_readings(packet))
 
 
+def _in_words(packet: Packet) -> Iterator[str]:
+    for one in packet.instructions:
+        if one.in_words():
+            yield one.in_words()
+        if not isinstance(one, Kept) and one.format.provenance is Provenance.FROM_MEMORY:
+            yield f"{type(one).__name__} is defined later (from memory)"
+    if isinstance(packet.address, (AccessoryAddress, ExtendedAccessoryAddress)):
+        (one,) = packet.instructions
+        if isinstance(one, BasicAccessory):
+            yield numbers_in_words(packet.address, one.pair)
+        elif isinstance(packet.address, ExtendedAccessoryAddress):
+            yield numbers_in_words(packet.address)
+    for reading in readings(packet):
+        yield f"also {reading.name} ({reading.clause})"
+
+
 def _readings(packet: Packet) -> Iterator[Reading]:
     whole = bytes(packet)[:-1]
+    header: bytes = getattr(packet.address, "header", b"")
     for form in FORMATS:
         if not (form.reading and form.stands_in(packet.mode)):
             continue
         if form.partitions & packet.address.partitions:
-            own = form.address or packet.address == PROGRAMMING_TRACK
-            body = whole if own else whole[1:]
-            if form.layout.matches(body):
-                word = int.from_bytes(body)
+            body = whole if form.address else whole[len(header) :]
+            word = int.from_bytes(body)
+            if form.layout.matches(body) and (one := form.build(word)) is not None:
                 address = form.take_address(word) if form.address else packet.address
-                one = form.build(word)
-                if one is not None:
-                    yield Reading(form.reading, form.clause, address, one)
+                yield Reading(form.reading, form.clause, address, one)

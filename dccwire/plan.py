@@ -14,13 +14,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 
-from dccwire.errors import Reason, TextError
+from dccwire.errors import CallError, Reason, TextError
 from dccwire.framing import SENT_PREAMBLE
 from dccwire.packet import Packet
 from dccwire.signal import Timing
 from dccwire.synthesis import Sending
 
-__all__ = ["parse_hex", "read_plan"]
+__all__ = ["parse_hex", "read_packet", "read_plan"]
 
 _COUNTS = ("repeat", "preamble", "flip", "drop")
 _TIMES = {"one": 1e3, "one-last": 1e3, "zero": 1e3, "zero-last": 1e3, "pulse": 1e3, "gap": 1e6}
@@ -50,6 +50,20 @@ def parse_hex(text: str) -> bytes:
     return data
 
 
+def read_packet(text: str) -> bytes:
+    """The bytes of a packet's text, or of hex digits as they stand.
+
+    Raises:
+        TextError: it is neither.
+
+    >>> read_packet("idle: Idle").hex(" "), read_packet("37 74 42").hex(" ")
+    ('ff 00 ff', '37 74 42')
+    """
+    if ":" in text or re.search("[g-zG-Z]{2}", text):
+        return bytes(Packet.from_text(text))
+    return parse_hex(text)
+
+
 def read_plan(lines: Iterable[str]) -> Iterator[Sending]:
     """What the lines of a plan say to send.
 
@@ -57,21 +71,27 @@ def read_plan(lines: Iterable[str]) -> Iterator[Sending]:
         TextError: a line cannot be read; `position` is within the line.
         FieldError: a value outside its bounds.
 
+    Errors carry the number of the line as a note.
+
     >>> plan = ["repeat=2 preamble=16 | idle: Idle", "# wrong on purpose", "37 74 42"]
     >>> [(each.data.hex(), each.preamble) for each in read_plan(plan)]
     [('ff00ff', 16), ('ff00ff', 16), ('377442', 14)]
     """
-    for line in lines:
+    for number, line in enumerate(lines, 1):
         if line.strip() and not line.lstrip().startswith("#"):
-            yield from _sendings(line.rstrip())
+            try:
+                yield from _sendings(line.rstrip())
+            except CallError as error:
+                error.add_note(f"line {number} of the plan")
+                raise
 
 
 def _sendings(line: str) -> Iterator[Sending]:
     head, bar, tail = line.partition("|")
     given = _options(line, head) if bar else {}
-    packet = tail if bar else head
+    packet = (tail if bar else head).lstrip()
     try:
-        data = bytes(Packet.from_text(packet)) if ":" in packet else parse_hex(packet)
+        data = read_packet(packet)
     except TextError as error:
         place = len(line) - len(packet) + packet.index(error.text) + error.position
         raise TextError(error.reason, line, place, error.problem, error.hint) from None
@@ -94,7 +114,7 @@ def _options(line: str, head: str) -> dict[str, int]:
     for word in re.finditer(r"\S+", head):
         name, _, value = word[0].partition("=")
         known = name in _COUNTS or name in _TIMES
-        number = r"\d+" if name in _COUNTS else r"\d+(\.\d+)?"
+        number = r"\d{1,9}" if name in _COUNTS else r"\d{1,9}(\.\d{1,9})?"
         if not known or not re.fullmatch(number, value, re.ASCII):
             problem = f"{word[0]!r} is no option" if not known else f"{value!r} is no number"
             hint = f"OPTION=NUMBER of {', '.join((*_COUNTS, *_TIMES))}"

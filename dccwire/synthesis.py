@@ -26,7 +26,7 @@ class Sending:
     start bit as well; `gap_ns` is silence after the packet, in which the level stays.
 
     Raises:
-        FieldError: a number outside its bounds.
+        FieldError: a number outside its bounds, or no byte.
     """
 
     data: bytes
@@ -46,6 +46,7 @@ class Sending:
         for name in ("pulse_ns", "gap_ns"):
             if getattr(self, name) < 0:
                 raise FieldError(name, "0 or more", getattr(self, name))
+        self.lengths()  # raises what else is out of bounds
 
     def lengths(self) -> list[int]:
         """The half-bits in ns, faults included.

@@ -7,7 +7,7 @@ from operator import xor
 
 from hypothesis import strategies as st
 
-from dccwire.address import ADDRESS_KINDS
+from dccwire.address import ADDRESS_KINDS, Mode, ShortAddress
 from dccwire.errors import LengthError
 from dccwire.formats import FORMATS, Format, Instruction
 from dccwire.packet import Packet
@@ -45,11 +45,13 @@ def packets(draw: st.DrawFn, forms: list[Format] = GENERAL) -> Packet:
     """A packet of one instruction of the given formats, of those that fit into six bytes."""
     form = draw(st.sampled_from(forms))
     one, address = draw(values(form)), draw(addresses(form))
+    mode = form.mode or Mode.OPERATIONS
+    if form.cls.__name__ == "AddressQuery":
+        address = ShortAddress(draw(st.integers(1, 111)))
     try:
-        return Packet(address, one)
+        return Packet(address, one, mode=mode)
     except LengthError:
-        short = next(kind for kind in ADDRESS_KINDS.values() if kind.kind == "short")
-        return Packet(short(draw(st.integers(1, 127))), one)
+        return Packet(ShortAddress(draw(st.integers(1, 127))), one)
 
 
 def with_error_byte(body: bytes) -> bytes:

@@ -81,9 +81,7 @@ def test_packets_text_has_time_ones_bytes_and_meaning(run) -> None:
     assert (
         "                  ! error-byte: error byte 42, where the bytes before it give 43" in lines
     )
-    assert (
-        "     73.064    6  ! short-preamble: fewer than 10 ones before a packet start bit" in lines
-    )
+    assert "     73.064    6  ! short-preamble: too few ones before a packet start bit" in lines
     assert "     73.760       - 4.664 ms that belong to no packet" in lines
     assert "    458.500       - gap of 25.006 ms" in lines
     assert any(line.startswith("    299.718   16  ! half-bits: ") for line in lines)
@@ -162,7 +160,7 @@ def test_a_recording_without_a_packet_is_status_1_with_what_was_seen(run, tmp_pa
     path.write_text("Time [us],level\n0,0\n58,1\n60,1\n")
     status, _, err = run("packets", str(path), "--signal", "level", "--resolution", "10")
     assert status == 1
-    assert "1 edges were seen" in err
+    assert "no packet; 1 edge seen" in err
 
 
 BAD = {
@@ -214,7 +212,7 @@ def test_a_directory_is_no_recording(run, tmp_path) -> None:
         (("packets", str(MORNING), "--resolution", "10000"), "too coarse"),
         (("packets", str(MORNING), "--uncertainty", "20000"), "resolution_ns"),
         (("packets", str(MORNING), "--uncertainty", "-5"), "uncertainty"),
-        (("compose", "none.plan", "x.vcd"), "none.plan: cannot be read"),
+        (("compose", "none.plan", "x.vcd"), "none.plan: No such file or directory"),
         (("compose", str(MORNING.with_suffix(".plan")), "x.wav"), "ends in .vcd or .csv"),
         (("compose", str(MORNING.with_suffix(".plan")), "x.vcd", "--jitter", "-1"), "jitter_ns"),
     ],
@@ -237,6 +235,32 @@ def test_compose_reads_standard_input_and_writes_csv(run, tmp_path, monkeypatch)
     assert [one["bytes"] for one in events if one["event"] == "packet"] == sent
 
 
+def test_a_plan_that_is_no_text_is_refused(run, tmp_path) -> None:
+    """One line, status 2."""
+    plan = tmp_path / "a.plan"
+    plan.write_bytes(b"\xff\xfe")
+    assert run("compose", str(plan), str(tmp_path / "a.vcd")) == (
+        2,
+        "",
+        f"dccwire: {plan}: is no UTF-8 text\n",
+    )
+
+
+def test_the_report_says_what_leaves_rules_undecided(run, tmp_path) -> None:
+    """A divisor of the edge times that is coarser than the sampling was, and other uncertainty."""
+    plan, path = tmp_path / "a.plan", tmp_path / "a.vcd"
+    plan.write_text("repeat=5 | idle: Idle\n")
+    assert run("compose", str(plan), str(path))[0] == 0
+    hint = "- if the sampling period was finer, give it with --resolution NS"
+    lines = run("check", str(path))[1].splitlines()
+    assert hint in lines
+    assert lines[-1] == "verdict: undecided"
+    lines = run("check", str(path), "--resolution", "1", "--uncertainty", "100")[1].splitlines()
+    assert hint not in lines
+    assert "other uncertainty 0.1 us" in lines
+    assert lines[-1] == "verdict: pass"
+
+
 def test_compose_writes_nothing_of_a_plan_that_cannot_be_read(run, tmp_path) -> None:
     """The line is quoted, and no file is left."""
     plan, path = tmp_path / "a.plan", tmp_path / "made.vcd"
@@ -244,10 +268,16 @@ def test_compose_writes_nothing_of_a_plan_that_cannot_be_read(run, tmp_path) -> 
     status, out, err = run("compose", str(plan), str(path))
     assert (status, out) == (2, "")
     assert "'repeat=x | idle: Idle', position 0: 'x' is no number" in err
-    assert list(tmp_path.iterdir()) == [plan]
+    assert err.endswith("; line 2 of the plan\n")
+    plan.write_text("preamble=3 | short 300: HardReset\n")
+    assert run("compose", str(plan), str(path))[2] == (
+        "dccwire: short address: 1 to 127 expected, 300 given; line 1 of the plan\n"
+    )
     plan.write_text("# nothing\n")
-    assert run("compose", str(plan), str(path))[0] == 0
-    assert run("packets", str(path))[0] == 2
+    assert run("compose", str(plan), str(path))[2] == (
+        f"dccwire: {plan}: has nothing to send; a packet a line\n"
+    )
+    assert list(tmp_path.iterdir()) == [plan]
 
 
 def test_an_interrupted_run_leaves_nothing_half_written(run, tmp_path, monkeypatch) -> None:

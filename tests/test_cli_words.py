@@ -2,12 +2,14 @@
 
 import io
 import json
+import runpy
 import subprocess
 import sys
 
 import pytest
 
 import dccwire
+from dccwire.cli import main
 from dccwire.cli.printing import say
 
 SPEED = """\
@@ -83,12 +85,22 @@ def test_inspect_tells_each_finding_and_ends_with_1(run) -> None:
     assert run("inspect", "030407") == (
         1,
         "03 04 07: short 3: Reserved data=04\n"
-        "  reserved: code 04 is reserved (S-9.2.1 §C and §D; bit 8)\n",
+        "  reserved: code 04 is reserved (S-9.2.1 §C, Decoder Control; bit 8)\n",
         "",
     )
     status, out, _ = run("inspect", "--json", "377442", "377443")
     assert status == 1
     assert json.loads(out.splitlines()[0])["unverified"]["bytes"] == "37 74 43"
+
+
+def test_inspect_tells_other_readings_too(run) -> None:
+    """As decode does."""
+    assert run("inspect", "000000") == (
+        0,
+        "00 00 00: broadcast: DigitalDecoderReset\n  # also reset (S-9.2 §B, Reset)\n"
+        "  nothing to remark\n",
+        "",
+    )
 
 
 def test_inspect_reads_bits_from_standard_input(run, monkeypatch) -> None:
@@ -146,6 +158,26 @@ def test_nothing_is_printed_before_all_arguments_are_understood(run) -> None:
     assert run("decode", "377443", "FF00F")[:2] == (2, "")
 
 
+def test_packets_are_read_from_their_text_wherever_bytes_are(run) -> None:
+    """explain, inspect and decode take what encode takes; a missing colon is told as such."""
+    status, out, _ = run("explain", "short 3: HardReset")
+    assert (status, out.splitlines()[0]) == (0, "03 01 02: short 3: HardReset")
+    assert run("decode", "short 3 HardReset")[2].startswith(
+        "dccwire: 'short 3 HardReset', position 17: no colon after the address"
+    )
+
+
+def test_all_types_can_be_listed(run) -> None:
+    """Names, fields, clauses; without packets encode says that it can."""
+    status, out, _ = run("encode", "--types")
+    assert status == 0
+    assert "HardReset: no fields [S-9.2.1 §C, Hard Reset]" in out.splitlines()
+    assert "Reserved: data" in out.splitlines()
+    for form in dccwire.formats.FORMATS:
+        assert f"{form.cls.__name__}: " in out
+    assert "--types lists what there is" in run("encode")[2]
+
+
 def test_version_and_help(run) -> None:
     """The version stands alone; the help names the commands and the caution."""
     assert run("--version") == (0, f"dccwire {dccwire.__version__}\n", "")
@@ -154,6 +186,40 @@ def test_version_and_help(run) -> None:
     for word in ("decode", "encode", "inspect", "explain", "packets", "check", "compose"):
         assert word in out
     assert "safety device" in out
+
+
+@pytest.mark.parametrize(
+    "stdin",
+    [None, io.TextIOWrapper(io.BytesIO(b"\xff\xfe"), encoding="utf-8")],
+    ids=["none", "odd"],
+)
+def test_standard_input_that_cannot_be_read(run, monkeypatch, stdin) -> None:
+    """Closed, or no UTF-8: one line, status 2."""
+    monkeypatch.setattr(sys, "stdin", stdin)
+    status, out, err = run("decode", "-")
+    assert (status, out) == (2, "")
+    assert err.startswith("dccwire: standard input: cannot be read (")
+
+
+def test_standard_output_that_cannot_be_written(run, monkeypatch, capsys) -> None:
+    """Closed, or full: one line, status 2; without standard error silence."""
+    monkeypatch.setattr(sys, "stdout", None)
+    assert main(["decode", "ff00ff"]) == 2
+    assert capsys.readouterr().err == "dccwire: cannot be written (standard output is closed)\n"
+    monkeypatch.setattr(sys, "stderr", None)
+    assert main(["decode", "ff00ff"]) == 2
+
+
+def test_huge_input_is_refused_in_one_line(run) -> None:
+    """Thousands of digits, deep JSON."""
+    for arguments in (
+        ("encode", f"short {'9' * 5000}: HardReset"),
+        ("encode", f"short 3: FactoryTest d={'9' * 5000}"),
+        ("encode", '{"a":' + "[" * 100_000),
+    ):
+        status, out, err = run(*arguments)
+        assert (status, out, err.count("\n")) == (2, "", 1)
+        assert len(err) < 400
 
 
 def test_consoles_that_show_only_ascii_get_ascii() -> None:
@@ -173,11 +239,28 @@ def test_the_module_is_the_command() -> None:
     assert done.stdout == b""
 
 
-def test_a_closed_pipe_ends_quietly() -> None:
-    """As with `head`: no traceback, status 0."""
+def test_the_module_runs_in_this_process_too(monkeypatch, capsys) -> None:
+    """The same as the script that the installation makes."""
+    monkeypatch.setattr(sys, "argv", ["dccwire", "decode", "ff00ff"])
+    with pytest.raises(SystemExit) as ended:
+        runpy.run_module("dccwire", run_name="__main__")
+    assert ended.value.code == 0
+    assert capsys.readouterr().out == "idle: Idle\n"
+
+
+def test_a_closed_pipe_ends_quietly(run, monkeypatch, tmp_path) -> None:
+    """As with `head`: no traceback, status 0, and nothing is flushed into the pipe later."""
     code = (
-        "import os, sys; from dccwire.cli import main; os.close(1); r, w = os.pipe(); "
-        "os.close(r); sys.stdout = os.fdopen(w, 'w'); sys.exit(main(['explain', '377443'] * 1))"
+        "import os, sys; from dccwire.cli import main; r, w = os.pipe(); os.close(r); "
+        "sys.stdout = os.fdopen(w, 'w'); sys.exit(main(['explain', '377443']))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True)
     assert (done.returncode, done.stderr) == (0, b"")
+
+    def broken(*_: object) -> None:
+        raise BrokenPipeError
+
+    monkeypatch.setattr("dccwire.cli.words.say", broken)
+    with open(tmp_path / "out", "w") as out:
+        monkeypatch.setattr(sys, "stdout", out)
+        assert main(["explain", "377443"]) == 0

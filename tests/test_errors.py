@@ -18,6 +18,7 @@ EXAMPLES = [
     errors.RecordingError(Reason.TIME, "a.csv", "time runs backwards", "line 7"),
     errors.RecordingError(Reason.FILE, "a.csv", "no such file", "", "check the name"),
     errors.MissingPartError("numpy", "capture"),
+    errors.ConfirmationError("CV 29", 38, "verify of 38"),
 ]
 
 
@@ -43,7 +44,8 @@ def test_every_class_has_an_example_here() -> None:
 def test_long_text_is_cut_short_in_the_message() -> None:
     """The whole of it stays in the attribute."""
     error = errors.TextError(Reason.BITS, "0" * 100, 99, "no bit", "write 0 and 1")
-    assert str(error).startswith("'" + "0" * 57 + "...', position 99: no bit")
+    assert str(error).startswith("'" + "0" * 56 + "..., position 99: no bit")
+    assert "thousands of digits" in str(errors.FieldError("cv", "1 to 1024", 10**5000))
     assert error.text == "0" * 100
 
 

@@ -21,7 +21,8 @@ byte  bits       layout     meaning
                       C     bit 3: active=yes
                        PP   bits 2-1: pair=1
                          O  bit 0: output=1
-2     0110 0101  EEEE EEEE  error byte: exclusive OR of 8E EB, S-9.2 §A"""
+2     0110 0101  EEEE EEEE  error byte: exclusive OR of 8E EB, S-9.2 §A
+# operators call it 310, or 314 where numbers start at decoder address 0"""
 
 WRONG = """\
 C4 B5 EC 03 0C 00: long 1205: CvAccessLongForm operation=write
@@ -33,9 +34,9 @@ byte  bits       layout     meaning
 2     1110 1100  1110 CCVV  CvAccessLongForm, S-9.2.1 §C, CV
                             access long form
                       CC    bits 3-2: operation=write
-                        VV  bits 1-0: cv=4 (bits 9-8 of it less 1)
+                        VV  bits 1-0: cv=4 (bits 9-8 of cv - 1)
 3     0000 0011  VVVV VVVV
-                 VVVV VVVV  bits 7-0: cv=4 (bits 7-0 of it less 1)
+                 VVVV VVVV  bits 7-0: cv=4 (bits 7-0 of cv - 1)
 4     0000 1100  DDDD DDDD
                  DDDD DDDD  bits 7-0: value=12
 5     0000 0000  EEEE EEEE  error byte: exclusive OR of C4 B5 EC
@@ -51,14 +52,16 @@ byte  bits       layout     meaning
 0     0000 0011  0AAA AAAA  short 3, S-9.2.1 §A
 1     0000 0100  ???? ????  Reserved: kept as it came
 2     0000 0111  EEEE EEEE  error byte: exclusive OR of 03 04, S-9.2 §A
-! bits 22-29: reserved: code 04 is reserved (S-9.2.1 §C and §D)"""
+! bits 0-11: short-preamble: 12 ones; a command station sends 14 or more (S-9.2
+  §A, Preamble)
+! bits 22-29: reserved: code 04 is reserved (S-9.2.1 §C, Decoder Control)"""
 
 CUT = """\
 03: no packet
 
 byte  bits       layout     meaning
 0     0000 0011  ???? ????  not read
-! bits 0-23: cut-off: the bits end after 10 ones, 1 bytes and 4 bits (S-9.2 §A)"""
+! bits 0-23: cut-off: the bits end after 10 ones, 1 byte and 4 bits (S-9.2 §A)"""
 
 
 @pytest.mark.parametrize(
@@ -120,3 +123,8 @@ def test_every_bit_of_a_packet_is_drawn_once(packet: dccwire.Packet) -> None:
                 assert letters[7 - row.first + place] == " "
                 letters[7 - row.first + place] = letter
         assert "".join(letters) == head.letters
+
+
+def test_printing_an_explanation_prints_its_text() -> None:
+    """At 80 columns."""
+    assert str(explain(bytes(3))) == explain(bytes(3)).text(80)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import dccwire
-from dccwire import accessory, formats, instructions
+from dccwire import accessory, formats, instructions, service_mode
 from dccwire.address import AccessoryAddress, Partition
 from dccwire.codebook import check_overlaps, reserved_clause
 from dccwire.errors import FieldError, LayoutError, Reason
@@ -32,7 +32,7 @@ def test_files_and_registry_agree() -> None:
         importlib.import_module(f"dccwire.instructions.{each.name}")
         for each in pkgutil.iter_modules(instructions.__path__)
     ]
-    for module in (*modules, accessory):
+    for module in (*modules, accessory, service_mode):
         for name in module.__all__:
             cls = getattr(module, name)
             if isinstance(cls, type) and issubclass(cls, Instruction) and hasattr(cls, "format"):
@@ -48,7 +48,7 @@ def test_every_format_cites_a_clause() -> None:
         if form.provenance is Provenance.FROM_MEMORY:
             assert form.clause.startswith("from memory: "), form
         else:
-            assert form.clause.startswith(("S-9.2 §", "S-9.2.1 ", "NEM 672 ")), form
+            assert form.clause.startswith(("S-9.2 §", "S-9.2.1 ", "S-9.2.3 ", "NEM 672 ")), form
 
 
 def test_formats_from_memory_stand_in_a_file_of_their_own() -> None:
@@ -104,6 +104,13 @@ def test_formats_of_two_sizes_overlap_unless_both_end_the_packet(registry, ends:
     else:
         with pytest.raises(LayoutError):
             check_overlaps([Short.format, Long.format])
+
+
+def test_a_format_without_a_clause_is_refused(registry: list) -> None:
+    """Everything cites."""
+    with pytest.raises(LayoutError, match="no clause is cited"):
+        instruction("00000000", "")
+    assert registry == []
 
 
 def test_fields_and_kinds_must_agree(registry: list) -> None:

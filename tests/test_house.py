@@ -16,22 +16,27 @@ ORDER = [
     "formats",
     "instructions",
     "accessory",
+    "service_mode",
     "codebook",
     "notation",
     "framing",
     "signal",
+    "assembly",
     "packet",
     "receiver",
     "inspection",
     "synthesis",
     "plan",
     "drawing",
+    "cv",
+    "programming",
+    "decoder",
     "recordings",
     "conformance",
     "cli",
     "__main__",
 ]
-PURE = ORDER[: ORDER.index("drawing") + 1]
+PURE = ORDER[: ORDER.index("decoder") + 1]
 FILES = [path for path in sorted(ROOT.rglob("*.py")) if path != ROOT / "__init__.py"]
 
 
@@ -90,7 +95,7 @@ def test_importing_loads_no_numpy_and_none_of_the_lower_rooms() -> None:
     loaded = _fresh("import sys, dccwire; print(*sys.modules)").split()
     for name in ("numpy", "pywellen", "rich", "construct", "argparse"):
         assert name not in loaded
-    for name in ("recordings", "conformance", "cli", "drawing"):
+    for name in ("recordings", "conformance", "cli", "drawing", "cv", "programming", "decoder"):
         assert f"dccwire.{name}" not in loaded
 
 

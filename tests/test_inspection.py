@@ -41,13 +41,20 @@ def found(data: bytes | Bits) -> list[tuple[str, int, int]]:
         ("03 C0 85 00 46", [("discouraged", 8, 24)]),
         ("03 C0 80 00 43", []),
         ("03 D8 01 DA", [("from-memory", 8, 16)]),
-        ("81 FC E4 00 05 9C", [("undefined", 0, 40)][:0]),
+        ("81 F8 E4 00 05 98", []),
         ("BF 80 E4 00 05 DE", [("open", 0, 40)]),
         ("BF 0C 00 05 B6", [("open", 0, 32)]),
-        ("81 7E 00 05 FA", [("discouraged", 0, 32)]),
-        ("81 7E 08 05 F2", [("discouraged", 0, 32)]),
+        ("BF 07 E4 00 05 59", [("open", 0, 40)]),
+        ("81 71 C8 38", [("open", 8, 16)]),
+        ("FD 00 FD", [("from-memory", 0, 8)]),
+        ("03 E4 00 00 00 E7", [("from-memory", 8, 24), ("from-memory", 32, 8)]),
+        ("03 12 11", [("undefined", 8, 8)]),
+        ("03 E8 00 00 EB", [("undefined", 8, 24)]),
+        ("03 F9 01 FB", [("undefined", 8, 16)]),
+        ("81 7E 00 05 FA", [("caution", 0, 32)]),
+        ("81 7E 08 05 F2", [("caution", 0, 32)]),
         ("81 7C 00 05 F8", []),
-        ("9E 04 20 BA", [("undefined", 0, 24)]),
+        ("9E 04 20 BA", [("undefined", 8, 16)]),
     ],
 )
 def test_findings_have_their_place(hexes: str, findings: list) -> None:
@@ -99,7 +106,7 @@ PACKET = bytes.fromhex("377443")
     [
         (to_bits(PACKET, 14), PACKET, 14, []),
         (to_bits(PACKET, 10), PACKET, 10, []),
-        (to_bits(PACKET, 9), b"", None, [("stray-bits", 0, 36), ("cut-off", 36, 1)]),
+        (to_bits(PACKET, 9), b"", None, [("stray-bits", 0, 34), ("cut-off", 34, 3)]),
         (Bits.from_string("0b0010") + to_bits(PACKET, 12), PACKET, 12, [("stray-bits", 0, 4)]),
         (to_bits(PACKET, 12)[:-5], bytes.fromhex("3774"), None, [("cut-off", 0, 35)]),
         (stream([PACKET, PACKET], 11), PACKET, 11, [("stray-bits", 39, 39)]),
@@ -156,3 +163,17 @@ def test_bytearrays_and_views_are_bytes_too() -> None:
     """Anything that `bytes` takes."""
     assert inspect(bytearray(PACKET)).well
     assert inspect(memoryview(PACKET)).well
+
+
+def test_a_second_packet_that_is_wrong_is_told_as_such() -> None:
+    """Not as mere stray bits."""
+    bits = stream([PACKET, bytes.fromhex("377442")])
+    assert found(bits) == [("error-byte", 42, 42)]
+    assert not inspect(bits).well
+
+
+def test_only_bytes_and_bits_are_looked_at() -> None:
+    """A number is not so many zeros, and text is no bytes."""
+    for wrong in (5, "377443", None, [0x37]):
+        with pytest.raises(TypeError):
+            inspect(wrong)

@@ -78,7 +78,7 @@ def test_packets_of_five_and_six_bytes_come_out_as_they_went_in(body: bytes) -> 
 @settings(max_examples=1000)
 def test_what_is_built_is_what_is_decoded(packet: Packet) -> None:
     """A packet of any format decodes into the same address and instruction."""
-    decoded = dccwire.decode(dccwire.encode(packet))
+    decoded = dccwire.decode(dccwire.encode(packet), mode=packet.mode)
     assert decoded == packet
     assert decoded.address == packet.address
     assert decoded.instructions == packet.instructions
@@ -270,3 +270,41 @@ def test_broadcast_stop_is_a_reading_of_speed_and_direction() -> None:
         forward=True, ignore_direction=True, cut_power=True
     )
     assert dccwire.readings(dccwire.decode(bytes.fromhex("007474"))) == ()
+
+
+def test_other_byte_strings_are_read_as_bytes() -> None:
+    """What has the buffer interface; the packet holds plain bytes. Numbers and text are refused."""
+    for data in (bytearray.fromhex("377443"), memoryview(bytes.fromhex("377443"))):
+        packet = dccwire.decode(data)
+        assert type(bytes(packet)) is bytes
+        assert packet == dccwire.decode(bytes.fromhex("377443"))
+        assert hash(packet)
+    for wrong in (5, "377443", [0x37, 0x74, 0x43]):
+        with pytest.raises(TypeError):
+            dccwire.decode(wrong)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "mode", "problem"),
+    [
+        (("short 3", GROUP), dccwire.Mode.OPERATIONS, "'short 3' is no address"),
+        ((3, GROUP), dccwire.Mode.OPERATIONS, "3 is no address"),
+        ((ShortAddress(3), [GROUP]), dccwire.Mode.OPERATIONS, "is no instruction"),
+        ((ShortAddress(3), b"\x90"), dccwire.Mode.OPERATIONS, "is no instruction"),
+        ((ShortAddress(3), GROUP), "operations", "'operations' is no mode"),
+    ],
+)
+def test_what_is_no_part_of_a_packet_is_refused(arguments, mode, problem) -> None:
+    """The error says which part is of the wrong kind."""
+    with pytest.raises(PacketError) as caught:
+        Packet(*arguments, mode=mode)
+    assert problem in caught.value.problem
+
+
+def test_packets_match_by_address_instructions_and_mode() -> None:
+    """The bytes are no part of the pattern."""
+    match dccwire.decode(bytes.fromhex("377443")):
+        case Packet(ShortAddress(number), (SpeedAndDirection() as run,), mode):
+            assert (number, run.speed, mode) == (55, 4, dccwire.Mode.OPERATIONS)
+        case _:
+            pytest.fail("no match")

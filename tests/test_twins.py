@@ -87,6 +87,7 @@ LEGAL: dict[str, dict[str, Any]] = {
     "ExtendedAccessoryNem672": {**EXTENDED, "aspect": BYTE},
     "AbsoluteStop": EXTENDED,
     "ExtendedAccessoryBroadcast": {"address": (2047,), "aspect": range(32)},
+    "ExtendedCvRead": {"sequence": range(4), "cv_address": range(1 << 24)},
     "BasicAccessoryCvAccess": {**BASIC, "output": OUTPUTS, **CV_BYTE},
     "BasicAccessoryCvBitManipulation": {**BASIC, "output": OUTPUTS, **CV_BIT},
     "ExtendedAccessoryCvAccess": {**EXTENDED, **CV_BYTE},

@@ -270,7 +270,7 @@ ACCESSORY = {
         *EXTENDED_START, fixed("1"), *EXTENDED_END, "extended" / Flag
     ),
 }
-# Narrower readings, by name, beside the general one (S-9.2 §B, S-9.2.1 §D, NEM 672).
+# Other readings, by name, beside the general one (S-9.2 §B, S-9.2.1 §D, NEM 672, RCN-214).
 READINGS = {
     # S-9.2 §B: the broadcast packet 00 00 00
     "Reset": BitStruct(fixed("00000000")),
@@ -289,6 +289,10 @@ READINGS = {
     # S-9.2.1 §D, extended, broadcast: 10111111 00000111 000XXXXX (address 2047: X30)
     "ExtendedAccessoryBroadcast": BitStruct(
         fixed("1011111100000111000"), "address" / Computed(2047), "aspect" / BitsInteger(5)
+    ),
+    # from memory: RCN-214, 1110CCSS and a 24-bit CV address, CC = 01 read, without data bytes
+    "ExtendedCvRead": BitStruct(
+        fixed("111001"), "sequence" / BitsInteger(2), "cv_address" / BitsInteger(24)
     ),
 }
 

@@ -33,6 +33,7 @@ def parser() -> argparse.ArgumentParser:
     """The command's arguments."""
     top = _Parser(
         prog="dccwire",
+        allow_abbrev=False,
         description="DCC packets, both ways: bytes, bits and recordings of a track signal.",
         epilog="No packet is a safety device. A logic analyser's input is never wired straight to "
         "the rails: that takes an isolating or clamping front end.",
@@ -54,18 +55,23 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # 28 steps: step 6; 14 steps: step 3, headlight on
     0
     """
-    given = parser().parse_args(arguments)
     try:
+        given = parser().parse_args(arguments)
         status: int = given.run(given)
         sys.stdout.flush()
         return status
+    except SystemExit as ended:
+        return int(ended.code or 0)
     except DccwireError as error:
-        complain(str(error))
+        complain("; ".join((str(error), *getattr(error, "__notes__", ()))))
         return 2
     except BrokenPipeError:
         # The reader has seen enough; keep the interpreter from flushing into the closed pipe.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:
+        complain(f"cannot be written ({error.strerror or error})")
+        return 2
     except KeyboardInterrupt:
         complain("interrupted")
         return 130

@@ -8,12 +8,13 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import lru_cache
+from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
-from dccwire.cli.words import Commands, add_command
+from dccwire.cli.words import Commands, add_command, standard_input
 from dccwire.errors import FieldError, MissingPartError, Reason, RecordingError
 from dccwire.inspection import inspect
 from dccwire.plan import read_plan
@@ -67,7 +68,11 @@ def _add_file(one: argparse.ArgumentParser) -> None:
     one.add_argument("--bit", metavar="N", help="the bit of each sample; lsb or msb: packed bits")
     one.add_argument("--resolution", type=float, metavar="NS", help="how exact the times are")
     one.add_argument(
-        "--uncertainty", type=int, default=0, metavar="NS", help="what else durations may be off by"
+        "--uncertainty",
+        type=float,
+        default=0,
+        metavar="NS",
+        help="what else durations may be off by",
     )
 
 
@@ -78,6 +83,7 @@ def _open(given: argparse.Namespace) -> Recording:
         raise MissingPartError(error.name or "numpy", "capture") from None
     if given.uncertainty < 0:
         raise FieldError("uncertainty", "0 or more", given.uncertainty)
+    given.uncertainty = ceil(given.uncertainty)
     return read(
         given.file,
         signal=given.signal,
@@ -186,7 +192,7 @@ def _event_lines(event: Event) -> Iterator[str]:
             yield f"{head} {event.preamble:>4}  - cut off{': ' * bool(read)}{read}"
         case Gap():
             yield f"{head}       - gap of {length}"
-        case Stray():
+        case _:
             yield f"{head}       - {length} that belong to no packet"
 
 
@@ -194,15 +200,15 @@ def _seen(recording: Recording) -> str:
     """How many edges there are instead of packets, and how far apart they are."""
     import numpy as np
 
-    lengths = [np.diff(chunk.edges) for chunk in recording]
-    edges = sum(len(chunk) + 1 for chunk in lengths)
-    if edges < 2:
-        return f"{edges} edges were seen"
+    edges = [chunk.edges for chunk in recording]
+    count = sum(map(len, edges))
+    if count < 2:
+        return f"{count} edge{'s' * (count != 1)} seen"
     low, middle, high = (
         f"{float(value) / 1e3:g} us"
-        for value in np.percentile(np.concatenate(lengths), (0, 50, 100))
+        for value in np.percentile(np.diff(np.concatenate(edges)), (0, 50, 100))
     )
-    return f"{edges} edges were seen, from {low} to {high} apart, half of them {middle} or less"
+    return f"{count} edges were seen, from {low} to {high} apart, half of them {middle} or less"
 
 
 def _check(given: argparse.Namespace) -> int:
@@ -232,11 +238,15 @@ def _compose(given: argparse.Namespace) -> int:
     if write is None:
         raise FieldError("file", "a name that ends in .vcd or .csv", given.file)
     try:
-        text = sys.stdin.read() if given.plan == "-" else Path(given.plan).read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise RecordingError(Reason.FILE, given.plan, f"cannot be read ({error})") from None
+        text = standard_input() if given.plan == "-" else Path(given.plan).read_text("utf-8")
+    except OSError as error:
+        raise RecordingError(Reason.FILE, given.plan, error.strerror or str(error)) from None
+    except UnicodeDecodeError:
+        raise RecordingError(Reason.FILE, given.plan, "is no UTF-8 text") from None
     sendings = list(read_plan(text.splitlines()))
-    start = max(sendings[0].timing.zero if sendings else 0, round(given.jitter * 1e3))
+    if not sendings:
+        raise RecordingError(Reason.FILE, given.plan, "has nothing to send", "", "a packet a line")
+    start = max(sendings[0].timing.zero, round(given.jitter * 1e3))
     write(
         given.file,
         synthesize(

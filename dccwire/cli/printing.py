@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from errno import EBADF
 from typing import TextIO
 
 __all__ = ["complain", "say"]
@@ -11,8 +12,14 @@ _PLAIN = str.maketrans({"§": "section ", "µ": "u", "×": "x", "±": "+-", "²"
 
 
 def say(line: str = "", stream: TextIO | None = None) -> None:
-    """Print a line; characters that the console cannot show are spelled in ASCII."""
+    """Print a line; characters that the console cannot show are spelled in ASCII.
+
+    Raises:
+        OSError: the stream is closed, or full.
+    """
     stream = stream or sys.stdout
+    if stream is None:
+        raise OSError(EBADF, "standard output is closed")
     encoding = stream.encoding or "ascii"
     try:
         line.encode(encoding)
@@ -22,5 +29,6 @@ def say(line: str = "", stream: TextIO | None = None) -> None:
 
 
 def complain(message: str) -> None:
-    """One line on standard error."""
-    say("dccwire: " + " ".join(message.split()), sys.stderr)
+    """One line on standard error, if there is one."""
+    if sys.stderr is not None:
+        say("dccwire: " + " ".join(message.split()), sys.stderr)

@@ -14,16 +14,17 @@ from bitstring import Bits
 from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
 from dccwire.drawing import explain
-from dccwire.errors import DecodeError, Reason, ShapeError, TextError
+from dccwire.errors import DecodeError, Reason, RecordingError, ShapeError, TextError
 from dccwire.framing import SENT_PREAMBLE, parse_bits, to_bits
 from dccwire.inspection import inspect
-from dccwire.packet import Packet, decode, readings
-from dccwire.plan import parse_hex
+from dccwire.notation import types_in_words
+from dccwire.packet import Packet, decode
+from dccwire.plan import read_packet
 
-__all__ = ["Commands", "add_command", "add_commands"]
+__all__ = ["Commands", "add_command", "add_commands", "standard_input"]
 
 Commands: TypeAlias = "argparse._SubParsersAction[Any]"
-_BYTES = "bytes in hex, with or without blanks; - reads lines from standard input"
+_BYTES = "bytes in hex, with or without blanks, or a packet's text; - reads lines"
 
 
 def add_commands(commands: Commands) -> None:
@@ -34,8 +35,9 @@ def add_commands(commands: Commands) -> None:
     one.add_argument("--json", action="store_true", help="one object a line")
     one = add_command(commands, "encode", _encode, "give the bytes of a packet's text or JSON")
     one.add_argument(
-        "packets", nargs="+", metavar="TEXT_OR_JSON", help="as decode prints it; - reads lines"
+        "packets", nargs="*", metavar="TEXT_OR_JSON", help="as decode prints it; - reads lines"
     )
+    one.add_argument("--types", action="store_true", help="list the instructions and their fields")
     one.add_argument("--bits", action="store_true", help="bits with a preamble of 14 ones instead")
     one = add_command(
         commands, "inspect", _inspect, "look at any bytes or bits and say what is odd"
@@ -65,7 +67,9 @@ def add_command(
     commands: Commands, name: str, run: Callable[[argparse.Namespace], int], help_: str
 ) -> argparse.ArgumentParser:
     """Add a command that `run` carries out."""
-    made: argparse.ArgumentParser = commands.add_parser(name, help=help_, description=help_)
+    made: argparse.ArgumentParser = commands.add_parser(
+        name, help=help_, description=help_, allow_abbrev=False
+    )
     made.set_defaults(run=run)
     return made
 
@@ -76,22 +80,37 @@ def _lines(given: Sequence[str]) -> Iterator[str]:
         if one != "-":
             yield one.strip()
             continue
-        for line in map(str.strip, sys.stdin):
+        for line in map(str.strip, standard_input().splitlines()):
             if line and not line.startswith("#"):
                 yield line
+
+
+def standard_input() -> str:
+    """All of standard input.
+
+    Raises:
+        RecordingError: it is closed, or no UTF-8.
+    """
+    try:
+        return sys.stdin.read()
+    except (AttributeError, OSError, UnicodeDecodeError) as error:
+        problem = f"cannot be read ({error})"
+        raise RecordingError(Reason.FILE, "standard input", problem) from None
 
 
 def _byte_strings(given: Sequence[str]) -> Iterator[bytes]:
     """Packets from arguments: one each if all are long enough, else all together are one."""
     lines = list(_lines(given))
     for line in lines:
-        if all(re.fullmatch("[01]{8}", group) for group in re.split(r"[ _]+", line)):
-            problem = "groups of eight 0 and 1 look like bits"
-            hint = "'inspect --bits' and 'explain --bits' read bits"
+        groups = re.split(r"[ _]+", line)
+        eights = all(re.fullmatch("[01]{8}", group) for group in groups)
+        if eights or re.fullmatch("[01]{13,}", "".join(groups)):
+            problem = "0 and 1 in groups of eight, or so many of them, look like bits"
+            hint = "'inspect --bits' and 'explain --bits' read bits, hex is read as '01 00 00 01'"
             raise TextError(Reason.HEX, line, 0, problem, hint)
     joined = "-" not in given and any(len(line.replace(" ", "")) < 6 for line in lines)
     for line in [" ".join(lines)] if joined else lines:
-        yield parse_hex(line)
+        yield read_packet(line)
 
 
 def _inputs(given: argparse.Namespace) -> Iterator[bytes | Bits]:
@@ -116,14 +135,18 @@ def _decode(given: argparse.Namespace) -> int:
             say(json.dumps(packet.to_dict()))
             continue
         say(str(packet))
-        for words in filter(None, (one.in_words() for one in packet.instructions)):
+        for words in packet.in_words():
             say(f"# {words}")
-        for reading in readings(packet):
-            say(f"# also {reading.name} ({reading.clause})")
     return status
 
 
 def _encode(given: argparse.Namespace) -> int:
+    if given.types:
+        for line in types_in_words():
+            say(line)
+        return 0
+    if not given.packets:
+        raise TextError(Reason.TEXT, "", 0, "no packet", "--types lists what there is")
     for packet in list(map(_packet, _lines(given.packets))):
         data = bytes(packet)
         if given.bits:
@@ -141,7 +164,7 @@ def _packet(line: str) -> Packet:
         return Packet.from_text(line)
     try:
         plain = json.loads(line)
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise ShapeError("packet", f"JSON ({error})", line) from None
     return Packet.from_dict(plain)
 
@@ -157,7 +180,9 @@ def _inspect(given: argparse.Namespace) -> int:
         known = found.packet or found.unverified
         say(f"{found.data.hex(' ').upper() or 'no bytes'}: {known or 'no packet'}")
         if found.preamble is not None:
-            say(f"  after a preamble of {found.preamble} ones")
+            say(f"  after a preamble of {found.preamble} one{'s' * (found.preamble != 1)}")
+        for words in known.in_words() if known else ():
+            say(f"  # {words}")
         for one in found.findings:
             say(f"  {one.reason}: {one.message} ({one.clause}; bit {one.offset})")
         if not found.findings:

@@ -192,14 +192,8 @@ class _Judge:
         worst = "" if shortest is None else _us(shortest)
         yield _count(5, timing.neither, worst, torn * bool(timing.torn))
         preamble = packets.shortest_preamble
-        exactly = packets.exactly_least
-        note = f"{exactly} of exactly 14 with the end bit before; the strict reading asks 15 (C2)"
-        yield _count(
-            14,
-            packets.preamble,
-            "" if preamble is None else f"{preamble} ones",
-            note * (exactly > 0),
-        )
+        worst = "" if preamble is None else f"{preamble} ones"
+        yield _count(14, packets.preamble, worst, "; ".join(self._preamble_notes()))
         yield _count(15, packets.framing)
         yield _count(16, packets.error_byte)
         yield self._after_end()
@@ -217,6 +211,14 @@ class _Judge:
             return _limit(17, self._packets.after_end)
         note = "one wire of two levels has no state 'no signal': record one (x or z) to decide"
         return RuleResult(RULES[17], Verdict.NOT_DECIDABLE, note=note)
+
+    def _preamble_notes(self) -> Iterator[str]:
+        exactly, undecided = self._packets.exactly_least, self._packets.preamble.undecided
+        if exactly:
+            strict = "with the end bit before; the strict reading asks 15 (C2)"
+            yield f"{exactly} of exactly 14 {strict}"
+        if undecided:
+            yield f"before {undecided} fewer, half-bits of no packet may hide ones: a cutout, noise"
 
     def _special_notes(self) -> Iterator[str]:
         if self._packets.byte_254:

@@ -18,6 +18,8 @@ from dccwire.formats import Kept, Provenance
 from dccwire.framing import LONGEST, SENT_PREAMBLE, SHORTEST
 from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
 from dccwire.receiver.columns import Columns, PacketColumns
+from dccwire.receiver.edges import Windows
+from dccwire.signal import LIMITS
 
 __all__ = ["LEAST_AFTER_END_NS", "PacketRules"]
 
@@ -26,6 +28,9 @@ IDLE, RESET = b"\xff\x00\xff", b"\x00\x00\x00"
 
 LATER = (253, 254)
 """First bytes of advanced extended packets and of automatic log-on (from memory)."""
+
+SHORTEST_ONE_NS = 2 * LIMITS["t1"].least
+"""Both halves of the shortest 1 (S-9.1 §A, Table 1 t1)."""
 
 LEAST_AFTER_END_NS = 26_000
 """How long the signal goes on after the end bit (S-9.2 §A footnote 3)."""
@@ -47,12 +52,15 @@ class PacketRules:
         # What has a use in later additions known from memory alone, and so is no failure.
         self.from_memory = self.byte_254 = self.longer_later = 0
         self._doubtful: PacketReceived | None = None
-        # Whether the packet before was complete, and where it ended.
-        self._complete = False
+        # Whether the packet before was complete, whether ones may hide behind it, where it ended.
+        self._complete = self._hiding = False
         self._end: int | None = None
+        self._edges = np.empty(0, np.int64)
+        self._least_zero = Windows(error_ns).zero[0]
 
     def add(self, columns: Columns) -> None:
         """Judge the events of these columns."""
+        self._edges = columns.edges
         for part in columns.parts:
             if isinstance(part, PacketColumns):
                 self._add_columns(part)
@@ -104,6 +112,7 @@ class PacketRules:
             case PacketReceived():
                 self.packets += 1
                 self._judge_preamble(event)
+                self._hiding = False
                 if event.error_byte_right and len(event.data) >= SHORTEST:
                     self._judge(event)
                 else:
@@ -121,17 +130,18 @@ class PacketRules:
                 self._complete = False
             case Gap():
                 self.gaps += 1
+                self._hiding = False
             case CutOff():
                 self._complete = False
-            case Stray():
-                pass
+            case _:  # half-bits of no packet
+                self._hiding = event.end - event.begin >= SHORTEST_ONE_NS
 
     def _settle(self, follows: Event | None) -> None:
         """Judge a packet that read wrong, now that it is known what follows it."""
         event, self._doubtful = self._doubtful, None
         if event is None:
             return
-        broken_off = isinstance(follows, (Stray, Fault)) and follows.begin == event.end
+        broken_off = self._goes_on(event.end, follows)
         *rest, last = event.data
         ran_on = last == 0xFF and len(rest) >= SHORTEST and reduce(xor, rest) == 0
         if broken_off or ran_on:
@@ -140,6 +150,19 @@ class PacketRules:
             self._complete, self._end = False, None
         else:
             self._judge(event)
+
+    def _goes_on(self, end: int, follows: Event | None) -> bool:
+        """Whether bits of a byte follow directly on what was read as an end bit.
+
+        They are fewer than ten ones and a 0, or a whole 0; a cutout has no whole 0.
+        """
+        if follows is None or follows.begin != end:
+            return False
+        if isinstance(follows, Stray):
+            place = int(np.searchsorted(self._edges, end))
+            halves = np.diff(self._edges[place : place + 3])
+            return len(halves) == 2 and int(halves.min()) >= self._least_zero
+        return isinstance(follows, Fault)
 
     def _judge(self, event: PacketReceived) -> None:
         """Rules 15, 16, 18, 19 and 27 for a packet whose start and end bits are trusted."""
@@ -175,13 +198,18 @@ class PacketRules:
             self.from_memory += 1
 
     def _judge_preamble(self, event: PacketReceived) -> None:
-        """Rule 14, where the packet before is complete: its end bit counts if it adjoins (C2)."""
+        """Rule 14, where the packet before is complete: its end bit counts if it adjoins (C2).
+
+        Half-bits of no packet between the two may hide ones, or a packet that was spoiled.
+        """
         if not self._complete:
             return
         counted = event.preamble + event.adjoining
         self.preamble.measured += 1
         self._note_preamble(counted, counted == SENT_PREAMBLE and event.adjoining)
-        if counted < SENT_PREAMBLE:
+        if counted < SENT_PREAMBLE and self._hiding:
+            self.preamble.undecided += 1
+        elif counted < SENT_PREAMBLE:
             self.preamble.fail([event.start])
 
     def _note_preamble(self, counted: int, exactly: int) -> None:

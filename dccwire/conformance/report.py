@@ -129,10 +129,13 @@ def _lines(report: Report, width: int) -> Iterator[str]:
         f"{report.source}: {report.packets} packets, {report.edges} edges, {seconds:.3f} s", width
     )
     yield from textwrap.wrap(
-        f"resolution {report.resolution_ns / 1e3:g} us ({report.resolution_source}), "
-        f"other uncertainty {report.uncertainty_ns / 1e3:g} us",
-        width,
+        f"resolution {report.resolution_ns / 1e3:g} us ({report.resolution_source})", width
     )
+    if report.uncertainty_ns:
+        yield f"other uncertainty {report.uncertainty_ns / 1e3:g} us"
+    undecided = any(one.verdict is Verdict.UNDECIDED for one in report.results)
+    if undecided and report.resolution_source.startswith("greatest"):
+        yield "- if the sampling period was finer, give it with --resolution NS"
     for note in report.notes:
         yield from textwrap.wrap(note, width, initial_indent="- ", subsequent_indent="  ")
     yield ""

@@ -20,6 +20,7 @@ from dccwire.errors import Reason
 from dccwire.receiver import Fault, PacketReceived, Stray
 from dccwire.receiver.columns import Columns, PacketColumns
 from dccwire.receiver.edges import Windows
+from dccwire.receiver.machine import LEAST_HALVES
 from dccwire.signal import LIMITS
 
 __all__ = ["TimingRules"]
@@ -49,13 +50,13 @@ class TimingRules:
     def add(self, columns: Columns) -> None:
         """Measure the half-bits that the events of these columns cover."""
         edges = columns.edges
-        between = list(self._spans_between(columns))
-        if len(edges) < 2:
-            return
         lengths = np.diff(edges)
         (one_low, one_high), (zero_low, zero_high) = self._windows.one, self._windows.zero
         one = (lengths >= one_low) & (lengths <= one_high)
         zero = (lengths >= zero_low) & (lengths <= zero_high)
+        between = list(self._spans_between(columns, lengths, one))
+        if not len(lengths):
+            return
         for begin, end in between:
             one[begin:end] = zero[begin:end] = False
             lengths[begin:end] = 0
@@ -107,16 +108,29 @@ class TimingRules:
                     found.append(place)
         return found
 
-    def _spans_between(self, columns: Columns) -> Iterator[tuple[int, int]]:
-        """Half-bits of stray stretches that follow on a packet, as positions in the edges."""
-        edges = columns.edges
+    def _spans_between(
+        self, columns: Columns, lengths: Readings, one: NDArray[np.bool_]
+    ) -> Iterator[tuple[int, int]]:
+        """Half-bits of stray stretches that follow on a packet, as positions in the edges.
+
+        What begins with a half of a 1, or follows on a preamble's worth of them, is none: there a
+        preamble or a packet was spoiled. Nor is an end bit's last half too short for a cutout's.
+        """
+        edges, zero_low = columns.edges, self._windows.zero[0]
         for part in columns.parts:
             if not isinstance(part, Stray):
                 self._after_packet = isinstance(part, (PacketColumns, PacketReceived))
-            elif self._after_packet:
-                begin = int(np.searchsorted(edges, part.begin, side="right")) - 1
-                end = int(np.searchsorted(edges, part.end))
-                yield max(begin, 0), min(end, len(edges) - 1)
+                continue
+            begin = max(int(np.searchsorted(edges, part.begin, side="right")) - 1, 0)
+            end = min(int(np.searchsorted(edges, part.end)), len(lengths))
+            if begin < end and edges[begin] != part.begin and lengths[begin] < zero_low:
+                begin += 1
+            if begin >= end or one[begin] or not self._after_packet:
+                continue
+            breaks = np.flatnonzero(~one[begin:end])
+            runs = np.diff(breaks, append=end - begin) - 1
+            preambles = np.flatnonzero(runs >= LEAST_HALVES)
+            yield begin, begin + int(breaks[preambles[0]]) + 1 if len(preambles) else end
 
 
 def _packet_spans(columns: Columns) -> Iterator[tuple[int, int]]:

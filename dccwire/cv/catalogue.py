@@ -20,7 +20,11 @@ READ_ONLY = frozenset({7, 8})
 
 
 class CvStatus(Enum):
-    """Whether a decoder must have a CV: M, R and O of S-9.2.2, and what lies beside them."""
+    """Whether a decoder must have a CV: M, R and O of S-9.2.2, and what lies beside them.
+
+    >>> entry(1).status, entry(20).status.value
+    (<CvStatus.MANDATORY: 'mandatory'>, 'reserved')
+    """
 
     MANDATORY = "mandatory"
     CONDITIONAL = "mandatory if one of its features exists"
@@ -32,7 +36,11 @@ class CvStatus(Enum):
 
 @dataclass(frozen=True, slots=True)
 class CvEntry:
-    """A CV, or a range of them, `first` to `last`: its name, status, and what it holds."""
+    """A CV, or a range of them, `first` to `last`: its name, status, and what it holds.
+
+    >>> entry(70).first, entry(70).last, entry(70).name, entry(70).content
+    (67, 94, 'speed table', 'motor voltage of each of 28 steps')
+    """
 
     first: int
     last: int
@@ -76,7 +84,7 @@ _ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
         (15, 16, "decoder lock", _O, "writes are ignored while the two differ, but to CV 15"),
         (17, 18, "extended address", _O, "two-byte address, a pair"),
         (19, 19, "consist address", _O, "consist and direction in it"),
-        (20, 20, *_RESERVED),
+        (20, 20, *_RESERVED[:2], f"{_RESERVED[2]}; from memory: LongConsistAddress, with CV 19"),
         (21, 22, "consist address active functions", _O, "functions that obey the consist"),
         (23, 23, "acceleration adjustment", _O, "added to CV 3"),
         (24, 24, "deceleration adjustment", _O, "added to CV 4"),

@@ -45,7 +45,11 @@ class CvChange:
 
 @dataclass(frozen=True, slots=True)
 class CvWrite:
-    """One CV to write, and why where it is not just that it differs."""
+    """One CV to write, and why where it is not just that it differs.
+
+    >>> writes(CvSet(), CvSet({17: 196, 18: 181}))[0]
+    CvWrite(cv=17, value=196, why='takes effect with CV 18')
+    """
 
     cv: int
     value: int
@@ -174,4 +178,6 @@ class _Plan:
             if 29 in self.held:
                 self.held[29] &= ~EXTENDED_BIT
         yield from self._wanted(19, why)
+        if (self.held.get(29, 0) ^ self.goal.get(29, 0)) & EXTENDED_BIT:
+            why = "bit 5: the decoder answers to its other address then"
         yield from self._wanted(29, why)

@@ -19,7 +19,11 @@ __all__ = ["COMMON_PRACTICE", "Answers", "UnitPosition", "consist_functions"]
 
 
 class UnitPosition(Enum):
-    """Where a unit runs in its consist."""
+    """Where a unit runs in its consist.
+
+    >>> sorted(COMMON_PRACTICE[UnitPosition.MIDDLE].never)
+    ['bell', 'horn']
+    """
 
     LEAD = "lead"
     MIDDLE = "middle"

@@ -34,7 +34,12 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class CvReading:
-    """CVs read by one format: `rows`, and the `value`, or None; then `notes` say why."""
+    """CVs read by one format: `rows`, and the `value`, or None; then `notes` say why.
+
+    >>> (reading,) = describe(1, 200).readings
+    >>> reading.format.__name__, reading.value, reading.notes
+    ('PrimaryAddress', None, ('CV 1: bit 7 = 0 expected, 200 given',))
+    """
 
     format: type[CvValue]
     rows: tuple[CvRow, ...]
@@ -44,7 +49,12 @@ class CvReading:
 
 @dataclass(frozen=True, slots=True)
 class CvExplanation:
-    """CVs that belong together, what the standard says of each, and every reading of them."""
+    """CVs that belong together, what the standard says of each, and every reading of them.
+
+    >>> one = describe(3, 2)
+    >>> one.values, one.entries[0].name, str(one.readings[0].value)
+    ({3: 2}, 'acceleration rate', 'AccelerationRate rate=2')
+    """
 
     decoder: DecoderKind
     values: Mapping[int, int]

@@ -11,7 +11,12 @@ __all__ = ["RegisterPage", "cv_of", "page_of"]
 
 
 class RegisterPage(NamedTuple):
-    """A register page as it is sent, 0 to 255, and a data register of it, 0 to 3."""
+    """A register page as it is sent, 0 to 255, and a data register of it, 0 to 3.
+
+    >>> page, register = page_of(29)
+    >>> page, register
+    (8, 0)
+    """
 
     page: int
     register: int

@@ -22,6 +22,11 @@ class CvRow:
 
     `first` and `last` are bit numbers, 7 to 0; `bits` their state as 0 and 1; `letters` the
     layout's characters; `name` the field; `meaning` words; `clause` where it stands.
+
+    >>> from dccwire.cv.addresses import ConsistAddress
+    >>> row = rows_of(ConsistAddress, {19: 201})[1]
+    >>> row.cv, row.first, row.last, row.letters, row.clause
+    (19, 6, 0, 'AAAAAAA', 'S-9.2.2, CV 19')
     """
 
     cv: int

@@ -33,7 +33,11 @@ __all__ = [
 
 
 class DecoderKind(Enum):
-    """Whose CVs are meant: the numbers 1 to 1024 have two tables (S-9.2.2, Tables 1 and 3)."""
+    """Whose CVs are meant: the numbers 1 to 1024 have two tables (S-9.2.2, Tables 1 and 3).
+
+    >>> [kind.value for kind in DecoderKind]
+    ['multi-function', 'accessory']
+    """
 
     MULTI_FUNCTION = "multi-function"
     ACCESSORY = "accessory"
@@ -74,6 +78,13 @@ class CvValue:
     """Base of all values: `cvs`, `layout`, `clause`, `kinds` (field name to kind), `decoder`.
 
     `provenance` says where the format comes from.
+
+    >>> from dccwire.cv.addresses import ConsistAddress
+    >>> ConsistAddress.cvs, ConsistAddress.layout.line, ConsistAddress.decoder.value
+    ((19,), 'RAAAAAAA', 'multi-function')
+    >>> one = ConsistAddress.from_cvs({19: 201})
+    >>> str(one), one.in_words(), one.to_cvs()
+    ('ConsistAddress reversed=yes address=73', 'in consist 73, this unit reversed', {19: 201})
     """
 
     __slots__ = ()

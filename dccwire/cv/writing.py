@@ -47,7 +47,7 @@ def operations_packets(
     *,
     force: Collection[int] = (),
 ) -> tuple[Packet, ...]:
-    """Each of `dccwire.cv.writes` as two identical packets, on the main (S-9.2.1 §C).
+    r"""Each of `dccwire.cv.writes` as two identical packets, on the main (S-9.2.1 §C).
 
     The change counts with the second, and for every decoder at that address. The writes that make
     a decoder answer to another address (CV 1, CV 18 while the long address is in use, bit 5 of
@@ -64,10 +64,9 @@ def operations_packets(
             decoder's consist (S-9.2.1 §C); or writes are left when the decoder answers to an
             address that neither set tells.
 
-    >>> for packet in operations_packets(
-    ...     CvSet({1: 3, 29: 6}), CvSet({17: 196, 18: 181, 29: 38, 3: 2}), ShortAddress(3)
-    ... )[::2]:
-    ...     print(packet)
+    >>> new = CvSet({17: 196, 18: 181, 29: 38, 3: 2})
+    >>> packets = operations_packets(CvSet({1: 3, 29: 6}), new, ShortAddress(3))
+    >>> print(*packets[::2], sep="\n")
     short 3: CvAccessLongForm operation=write cv=3 value=2
     short 3: CvAccessLongForm operation=write cv=17 value=196
     short 3: CvAccessLongForm operation=write cv=18 value=181

@@ -20,6 +20,7 @@ from dccwire.address import (
     Mode,
     ProgrammingTrackAddress,
 )
+from dccwire.fields import Functions
 from dccwire.formats import Instruction, Kept
 from dccwire.inspection import Inspection, inspect
 from dccwire.layout import Layout
@@ -58,6 +59,9 @@ class Explanation:
 
     inspection: Inspection
     rows: tuple[BitRow, ...]
+
+    def __str__(self) -> str:
+        return self.text()
 
     def text(self, width: int = 80) -> str:
         """The packet laid out for a terminal, in plain ASCII, at most `width` columns (40 or more).
@@ -144,8 +148,11 @@ def _of_fields(
                 low, high = run[-1].weight, run[0].weight
                 part = f"bit {low}" if low == high else f"bits {high}-{low}"
                 inverted = ", inverted" if run[0].inverted else ""
-                less = f" less {field.offset}" if field.offset else ""
-                meaning += f" ({part} of it{less}{inverted})"
+                whole = f"{name} - {field.offset}" if field.offset else "it"
+                meaning += f" ({part} of {whole}{inverted})"
+            if isinstance(kind, Functions):
+                names = (kind.names[bit.weight] for bit in run)
+                meaning += f" of {' '.join(names)}"
             yield BitRow(at + byte, first, last, "", letter * len(run), name, meaning)
 
 
@@ -156,12 +163,15 @@ def _lines(explanation: Explanation, width: int) -> Iterator[str]:
     hexes = data.hex(" ").upper() or "no bytes"
     yield from _wrapped(f"{hexes}: {packet or 'no packet'}", "", width)
     if inspection.preamble is not None:
-        yield f"after a preamble of {inspection.preamble} ones"
+        yield f"after a preamble of {inspection.preamble} one{'s' * (inspection.preamble != 1)}"
     yield ""
     if explanation.rows:
         yield "byte  bits       layout     meaning"
     for row in explanation.rows:
         yield from _row_lines(row, width)
+    for words in packet.in_words() if packet else ():
+        if all(words != row.meaning for row in explanation.rows):
+            yield from _wrapped(words, "# ", width)
     for finding in inspection.findings:
         place = f"bit {finding.offset}"
         if finding.length > 1:

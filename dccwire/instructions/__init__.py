@@ -41,6 +41,7 @@ from dccwire.instructions.idle import Idle
 from dccwire.instructions.later import (
     CvPair,
     CvPairShortForm,
+    ExtendedCvRead,
     FunctionsF29F36,
     FunctionsF37F44,
     FunctionsF45F52,
@@ -70,6 +71,7 @@ __all__ = [
     "DecoderAcknowledgementRequest",
     "DecoderFlag",
     "DigitalDecoderReset",
+    "ExtendedCvRead",
     "FactoryTest",
     "FunctionGroup",
     "FunctionGroupOne",

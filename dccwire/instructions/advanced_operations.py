@@ -8,7 +8,7 @@ from typing import ClassVar, Self
 from dccwire.errors import FieldError
 from dccwire.fields import FieldKind, Flag, Number
 from dccwire.formats import Instruction, instruction, reserved
-from dccwire.instructions.speed_and_direction import code_of_step, step_of_code
+from dccwire.instructions.speed_and_direction import EMERGENCY, code_of_step, step_of_code
 
 __all__ = ["AnalogFunctionGroup", "RestrictedSpeedStep", "SpeedStepControl128"]
 
@@ -100,6 +100,8 @@ class RestrictedSpeedStep(Instruction):
 
     def in_words(self) -> str:
         """Both readings."""
+        if self.speed <= EMERGENCY:
+            return "no step: the code of a stop"
         return f"28 steps: step {self.step(28)}; 14 steps: step {self.step(14)}"
 
     def step(self, steps: int) -> int:

@@ -148,7 +148,7 @@ GROUPS: tuple[type[FunctionGroup], ...] = (
 
 
 def function_group(name: str) -> type[FunctionGroup]:
-    """The group that carries a function, `FL` or `F1` to `F28`.
+    """The group that carries a function: `FL` (which many call F0) or `F1` to `F28`.
 
     Raises:
         FieldError: no group of the 2012 edition carries it.
@@ -159,4 +159,4 @@ def function_group(name: str) -> type[FunctionGroup]:
     for group in GROUPS:
         if name in group.names():
             return group
-    raise FieldError("function", "FL or F1 to F28", name)
+    raise FieldError("function", "FL (for F0) or F1 to F28", name)

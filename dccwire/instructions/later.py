@@ -16,6 +16,7 @@ from dccwire.instructions.function_groups import FunctionGroup, function_names
 __all__ = [
     "CvPair",
     "CvPairShortForm",
+    "ExtendedCvRead",
     "FunctionsF29F36",
     "FunctionsF37F44",
     "FunctionsF45F52",
@@ -39,7 +40,7 @@ BROADCAST_ONLY = frozenset({Partition.BROADCAST})
     fields={"functions": Functions("D", function_names(29, 36))},
 )
 class FunctionsF29F36(FunctionGroup):
-    """F29 to F36."""
+    """F29 to F36 (from memory)."""
 
     functions: int
 
@@ -51,7 +52,7 @@ class FunctionsF29F36(FunctionGroup):
     fields={"functions": Functions("D", function_names(37, 44))},
 )
 class FunctionsF37F44(FunctionGroup):
-    """F37 to F44."""
+    """F37 to F44 (from memory)."""
 
     functions: int
 
@@ -63,7 +64,7 @@ class FunctionsF37F44(FunctionGroup):
     fields={"functions": Functions("D", function_names(45, 52))},
 )
 class FunctionsF45F52(FunctionGroup):
-    """F45 to F52."""
+    """F45 to F52 (from memory)."""
 
     functions: int
 
@@ -75,7 +76,7 @@ class FunctionsF45F52(FunctionGroup):
     fields={"functions": Functions("D", function_names(53, 60))},
 )
 class FunctionsF53F60(FunctionGroup):
-    """F53 to F60."""
+    """F53 to F60 (from memory)."""
 
     functions: int
 
@@ -87,7 +88,7 @@ class FunctionsF53F60(FunctionGroup):
     fields={"functions": Functions("D", function_names(61, 68))},
 )
 class FunctionsF61F68(FunctionGroup):
-    """F61 to F68."""
+    """F61 to F68 (from memory)."""
 
     functions: int
 
@@ -100,7 +101,7 @@ class FunctionsF61F68(FunctionGroup):
     fields={"forward": Flag("R"), "speed": "G", "functions": Functions("D", function_names(0, 7))},
 )
 class SpeedAndFunctionsF0F7(Instruction):
-    """Speed as in 128 step control, then F0 to F7, in one instruction that ends its packet."""
+    """Speed as in 128 step control, then F0 to F7; ends its packet (from memory)."""
 
     forward: bool
     speed: int
@@ -119,7 +120,7 @@ class SpeedAndFunctionsF0F7(Instruction):
     },
 )
 class SpeedAndFunctionsF0F15(Instruction):
-    """Speed as in 128 step control, then F0 to F7 and F8 to F15; fits short addresses alone."""
+    """The same with F0 to F15; fits short addresses alone (from memory)."""
 
     forward: bool
     speed: int
@@ -145,7 +146,7 @@ class CvPair(Enum):
     },
 )
 class CvPairShortForm(Instruction):
-    """Write two CVs that belong together: `first` is the value of the one named first."""
+    """Write two CVs that belong together, in the order of their names (from memory)."""
 
     pair: CvPair
     first: int
@@ -166,7 +167,7 @@ class CvPairShortForm(Instruction):
     },
 )
 class ModelTime(Instruction):
-    """The layout's clock: weekday 0 is Monday, 7 none; factor is its speed-up, 0 stopped."""
+    """The layout's clock: weekday 0 is Monday, 7 none; factor 0 is stopped (from memory)."""
 
     minute: int
     weekday: int
@@ -187,7 +188,7 @@ class ModelTime(Instruction):
     },
 )
 class ModelDate(Instruction):
-    """The layout's calendar; year 0 to 4095."""
+    """The layout's calendar; year 0 to 4095 (from memory)."""
 
     day: int
     month: int
@@ -202,6 +203,25 @@ class ModelDate(Instruction):
     fields={"time": Number("M", unit="ms")},
 )
 class SystemTime(Instruction):
-    """The station's running time in milliseconds, 16 bits."""
+    """The station's running time in milliseconds, 16 bits (from memory)."""
 
     time: int
+
+
+@instruction(
+    "111001SS AAAAAAAA AAAAAAAA AAAAAAAA",
+    "from memory: RCN-214",
+    provenance=MEMORY,
+    ends=True,
+    reading="extended CV access, read",
+    fields={"sequence": "S", "cv_address": "A"},
+)
+class ExtendedCvRead(Instruction):
+    """Read a CV by its 24-bit address (from memory).
+
+    It shares its first byte with the CV access long form and is told apart by the packet's length:
+    a reading of six bytes at a short address, which the 2012 edition reads as two instructions.
+    """
+
+    sequence: int
+    cv_address: int

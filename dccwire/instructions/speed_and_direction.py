@@ -33,8 +33,7 @@ def code_of_step(step: int, steps: int, headlight: bool | None = None) -> tuple[
     >>> code_of_step(6, 28), code_of_step(6, 14, headlight=True)
     ((1, 4), (1, 7))
     """
-    if steps not in (14, 28):
-        raise FieldError("steps", "14 or 28", steps)
+    _check_steps(steps)
     if type(step) is not int or not 0 <= step <= steps:
         raise FieldError("step", f"0 to {steps}", step)
     if steps == 14:
@@ -46,6 +45,11 @@ def code_of_step(step: int, steps: int, headlight: bool | None = None) -> tuple[
     return (step + 3 & 1, step + 3 >> 1) if step else (0, 0)
 
 
+def _check_steps(steps: int) -> None:
+    if type(steps) is not int or steps not in (14, 28):
+        raise FieldError("steps", "14 or 28", steps)
+
+
 def step_of_code(c: int, speed: int, steps: int) -> int:
     """The step that C and SSSS stand for; 0 for stop and for emergency stop.
 
@@ -55,8 +59,7 @@ def step_of_code(c: int, speed: int, steps: int) -> int:
     >>> step_of_code(1, 4, 28), step_of_code(1, 4, 14)
     (6, 3)
     """
-    if steps not in (14, 28):
-        raise FieldError("steps", "14 or 28", steps)
+    _check_steps(steps)
     if speed <= EMERGENCY:
         return 0
     return speed - 1 if steps == 14 else (speed << 1 | c) - 3

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from dccwire.address import Mode
-from dccwire.codebook import is_programming
+from dccwire.codebook import is_programming, is_query_or_lock
 from dccwire.receiver.events import Event, PacketReceived
 
 __all__ = ["STAY_NS", "ModeTracker"]
@@ -18,7 +18,6 @@ STAY_NS = 20_000_000
 """How long service mode lasts after the last reset or service mode packet (S-9.2.3 §C)."""
 
 _RESET = bytes(3)
-_QUERY_OR_LOCK = 0b11111001
 
 
 class ModeTracker:
@@ -55,6 +54,4 @@ class ModeTracker:
 
 def _is_service(data: bytes) -> bool:
     """Whether bytes can be a service mode packet: an instruction, an address query, a lock."""
-    if data[1] == _QUERY_OR_LOCK:
-        return (len(data) == 3 and 1 <= data[0] <= 111) or (len(data) == 4 and data[0] == 0)
-    return is_programming(data)
+    return is_programming(data) or is_query_or_lock(data)

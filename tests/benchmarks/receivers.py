@@ -2,8 +2,8 @@
 
     python tests/benchmarks/receivers.py [MILLION_EDGES]
 
-Prints rates of this run, and the peak memory of reading the VCD in a process of its own (Linux). Where
-pywellen is installed, its time for the same file stands beside.
+Prints rates of this run, and the peak memory of reading the VCD in a process of its own (Linux).
+Where pywellen is installed, its time for the same file stands beside.
 """
 
 from __future__ import annotations

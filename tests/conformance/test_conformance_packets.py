@@ -96,6 +96,28 @@ def test_rule_14_a_left_over_half_does_not_count() -> None:
     assert (result(report, 14).verdict, result(report, 14).worst) == (PASS, "14 ones")
 
 
+@pytest.mark.parametrize(("ones", "verdict"), [(10, FAIL), (13, UNDECIDED), (14, PASS), (16, PASS)])
+def test_rule_14_after_a_stretch_that_may_hide_ones(ones: int, verdict: Verdict) -> None:
+    """A cutout (S-9.2 §C) may lie over the first ones; nobody sees how many were sent.
+
+    The same number once more, after an end bit that adjoins, is one more, and is decided.
+    """
+    halves = lengths_of(PLAIN, preamble=ones)
+    for between in ([450_000], [29_000, 430_000], [58_000, 58_000, 75_000]):
+        found = result(judge(lengths_of(PLAIN) + between + halves + halves), 14)
+        assert (found.verdict, found.worst) == (verdict, f"{ones} ones")
+        assert (found.undecided, found.failed) == (ones < 14, ones < 13)
+        hidden = "before 1 fewer, half-bits of no packet may hide ones: a cutout, noise"
+        strict = "1 of exactly 14 with the end bit before; the strict reading asks 15 (C2)"
+        assert found.note == "; ".join([strict] * (ones == 13) + [hidden] * (ones < 14))
+
+
+def test_rule_14_a_gap_ends_what_may_hide_ones() -> None:
+    """Without a signal no ones were sent."""
+    report = split([*lengths_of(PLAIN), 75_000, 75_000], lengths_of(PLAIN, preamble=13))
+    assert (result(report, 14).verdict, result(report, 14).undecided) == (FAIL, 0)
+
+
 @pytest.mark.parametrize("ones", [1, 5, 9])
 def test_rule_14_too_few_ones_for_any_receiver(ones: int) -> None:
     """Below ten ones there is no packet to a receiver, but a failed preamble."""
@@ -180,6 +202,25 @@ def test_rule_15_a_packet_that_never_ends() -> None:
     assert result(report, 15).measured == 3
 
 
+def test_rule_15_shows_that_the_packet_before_was_not_complete() -> None:
+    """Rule 14 does not judge the preamble behind a missing end bit, of which nine ones are gone."""
+    sendings = [Sending(PLAIN, 25, COARSE, flip=27 if at == 1 else None) for at in range(4)]
+    report = judge(length for sending in sendings for length in sending.lengths())
+    assert failing(report) == {15: 1}
+    assert (report.packets, result(report, 14).measured, result(report, 14).worst) == (
+        4,
+        2,
+        "26 ones",
+    )
+
+
+@pytest.mark.parametrize("text", ["033F3C01", "033F3DFF", "3CFF"])
+def test_rule_15_takes_no_other_wrong_error_byte_for_a_missing_end_bit(text: str) -> None:
+    """Only a right packet with eight ones after it reads so."""
+    rules = {16: 1, 27: 1} if len(text) == 4 else {16: 1}
+    assert failing(among(text)) == rules
+
+
 def test_rules_15_and_16_count_each_packet_once() -> None:
     """All packets but the one whose bits were framed wrong have an error byte to judge."""
     sendings = [Sending(PLAIN, timing=COARSE, flip=9 if at == 2 else None) for at in range(6)]
@@ -199,9 +240,24 @@ def test_rule_16_exclusive_or() -> None:
     assert result(judge([58_000] * 40 + [99_000]), 16).verdict is NOT_EXERCISED
 
 
+@pytest.mark.parametrize(
+    "between", [[450_000], [29_000, 430_000], [58_000], [75_000, 75_000], [29_000, 400_000, 20_000]]
+)
+def test_rule_16_before_a_cutout(between: list[int]) -> None:
+    """A cutout (S-9.2 §C) after a wrong packet is no sign of a wrong start bit; it has no 0."""
+    plain, wrong = [*lengths_of(PLAIN), *between], [*lengths_of("033F3D"), *between]
+    assert failing(judge(plain + wrong + plain + plain)) == {16: 1}
+    # Where the end bit's last half runs into it, too.
+    wrong = [*lengths_of("033F3D")[:-1], 480_000]
+    assert failing(judge(plain + wrong + plain + plain)) == {16: 1}
+
+
 def test_rule_16_at_the_end_of_the_recording() -> None:
     """Nothing follows that could show a wrong start bit: the error byte is wrong."""
-    assert failing(judge(lengths_of(PLAIN, "033F3D"))) == {16: 1}
+    halves = lengths_of(PLAIN, "033F3D")
+    assert failing(judge(halves)) == {16: 1}
+    assert failing(judge([*halves, 99_000])) == {16: 1}
+    assert failing(split(halves[:-1], [])) == {16: 1}
 
 
 @pytest.mark.parametrize("changes", [{3}, {3, 4}, {0}, {9}, {0, 9}, set(range(10)), {2, 5, 6}])

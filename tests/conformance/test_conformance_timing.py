@@ -234,6 +234,34 @@ def test_an_end_bit_that_runs_into_a_long_level_is_complete() -> None:
     assert (result(report, 1).measured, result(report, 2).measured) == (54 + 53, 27 + 26)
 
 
+def test_an_end_bits_last_half_too_short_for_a_cutout_is_judged() -> None:
+    """75 µs is neither a half of a one nor a level that a cutout holds."""
+    halves = lengths_of(PLAIN)
+    report = judge([*halves[:-1], 75_000, *halves])
+    assert (failing(report), report.packets) == ({5: 1}, 2)
+    assert result(report, 5).first_times_ns == ((PLAIN_US - 58) * 1000,)
+
+
+@pytest.mark.parametrize("place", [84 + 6, ZERO])
+def test_a_spoiled_preamble_or_start_bit_does_not_hide_the_packet(place: int) -> None:
+    """What begins with ones after an end bit is no cutout: its half-bits are judged."""
+    report = judge(three({place: 75, place + 1: 75, ZERO + 4: 94, ZERO + 14: 62}))
+    assert failing(report) == {1: 1, 3: 1, 5: 2}
+    assert result(report, 5).measured == 252
+
+
+def test_a_cutout_does_not_hide_a_spoiled_packet() -> None:
+    """From a preamble's ten ones on (S-9.2 §A), half-bits are judged again."""
+    halves = lengths_of(PLAIN)
+    spoiled = halves.copy()
+    spoiled[28] = spoiled[29] = 75_000
+    report = judge([*halves, 29_000, 430_000, *spoiled, *halves])
+    assert (failing(report), report.packets) == ({5: 2}, 2)
+    assert result(report, 5).measured == 252
+    at = PLAIN_US + 459 + START_US
+    assert result(report, 5).first_times_ns == (at * 1000, (at + 75) * 1000)
+
+
 def test_an_end_bit_at_the_end_of_the_recording() -> None:
     """The same where no edge follows at all, but the level is known to have held."""
     halves = lengths_of(PLAIN, PLAIN)

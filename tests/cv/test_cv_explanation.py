@@ -104,7 +104,8 @@ def test_statuses_are_those_of_the_standard() -> None:
 
 def test_reserved_and_unknown_cvs_say_so() -> None:
     """Without bits, as there is no format."""
-    assert describe(20, 4).text() == "CV 20 = 4: reserved\nreserved by the standard"
+    assert describe(26, 4).text() == "CV 26 = 4: reserved\nreserved by the standard"
+    assert "from memory: LongConsistAddress" in describe(20, 4).text()
     assert describe(600, 1).text().startswith("CV 600 = 1: manufacturer unique\n")
     assert describe(7, 1).text().startswith("CV 7 = 1: manufacturer version (mandatory), read only")
     assert describe(300, 1).entries[0].name == "indexed area"

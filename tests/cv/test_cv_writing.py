@@ -186,6 +186,7 @@ def test_a_locked_decoder_is_unlocked_and_locked_again() -> None:
     """CV 15 is always writable; it is left as the sets have it (S-9.2.2, CV 15 and 16)."""
     assert order({15: 1, 16: 2, 3: 1}, {3: 2}) == [(15, 2), (3, 2), (15, 1)]
     assert order({15: 1, 16: 2}, {15: 2}) == [(15, 2)]
+    assert order({15: 1, 16: 2}, {15: 3}) == [(15, 3)]
     assert order({15: 1, 16: 2}, {16: 3}) == [(15, 2), (16, 3), (15, 1)]
     assert order({15: 2, 16: 2}, {15: 1, 3: 2}) == [(3, 2), (15, 1)]
     assert order({15: 1}, {3: 2}) == [(3, 2)]
@@ -230,6 +231,10 @@ def test_writes_say_why_where_it_is_not_plain() -> None:
     assert reasons[19, 5].startswith("after CV 1")
     assert reasons[3, 1] == ""
     assert CvWrite(3, 1) in writes(old, new)
+    (last,) = writes(CvSet({29: 6}), CvSet({29: 38}))
+    assert last.why == "bit 5: the decoder answers to its other address then"
+    (last,) = writes(CvSet({29: 6}), CvSet({29: 7}))
+    assert last.why == ""
 
 
 def test_the_address_must_be_the_decoders_own() -> None:

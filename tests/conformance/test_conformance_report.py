@@ -1,0 +1,164 @@
+"""The report: its verdict, its text at any width, its JSON."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from conformance_helpers import PLAIN, edges_of, judge, lengths_of, result
+
+from dccwire.conformance import RULES, Force, Histogram, Report, Rule, RuleResult, Verdict, check
+from dccwire.conformance.report import SCHEMA
+
+
+def report_of(*results: RuleResult, packets: int = 1, source: str = "edges") -> Report:
+    """A report with these results."""
+    return Report(results, source, 1000, "option", 0, 2, packets, 58_000, Histogram(), ())
+
+
+def bad_report() -> Report:
+    """A report in which much fails, with long lists of times and notes."""
+    wrong = ["033F3D", "FF01FE", "5A5A", "00C11E0C01D2"] * 3
+    halves = lengths_of(PLAIN, *wrong, PLAIN, preamble=13)
+    halves += [29_000, 450_000, *[65_000] * 9, *lengths_of(PLAIN, PLAIN)]
+    halves[50:50] = [58_000, 1000, 58_000]
+    return judge([62_000] * 9 + halves)
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "packets", "expected"),
+    [
+        ((Verdict.PASS, Verdict.UNDECIDED, Verdict.FAIL), 1, Verdict.FAIL),
+        ((Verdict.PASS, Verdict.UNDECIDED, Verdict.NOT_EXERCISED), 1, Verdict.UNDECIDED),
+        ((Verdict.PASS, Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE), 1, Verdict.PASS),
+        ((Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE), 1, Verdict.NOT_EXERCISED),
+        ((Verdict.NOT_DECIDABLE,), 1, Verdict.NOT_DECIDABLE),
+        ((Verdict.PASS, Verdict.NOT_EXERCISED), 0, Verdict.NOT_EXERCISED),
+        ((Verdict.FAIL,), 0, Verdict.FAIL),
+        ((), 1, Verdict.NOT_EXERCISED),
+    ],
+)
+def test_the_verdict_of_a_recording(
+    verdicts: tuple[Verdict, ...], packets: int, expected: Verdict
+) -> None:
+    """The gravest counts; what shows nothing is no pass."""
+    report = report_of(*(RuleResult(RULES[1], one) for one in verdicts), packets=packets)
+    assert report.verdict is expected
+    assert report.failed() is (expected is Verdict.FAIL)
+
+
+@pytest.mark.parametrize("force", Force)
+def test_only_a_failed_shall_counts_unless_strict(force: Force) -> None:
+    """A failed 'should', 'derived' or 'advice' fails the recording under `strict` alone."""
+    rule = Rule(99, "what is invented", "none", "no clause", force)
+    report = report_of(RuleResult(rule, Verdict.FAIL, measured=1, failed=1))
+    assert report.failed() is (force is Force.SHALL)
+    assert report.failed(strict=True)
+    assert not report_of(RuleResult(rule, Verdict.UNDECIDED)).failed(strict=True)
+
+
+@pytest.mark.parametrize("width", [60, 61, 80, 120, 200])
+def test_the_text_is_never_wider_than_asked(width: int) -> None:
+    """Whatever fails, and however long the file's name is."""
+    bad = bad_report()
+    named = report_of(*bad.results, source="a-long-name/" * 30 + "x.vcd")
+    for report in (bad, named):
+        assert max(map(len, report.text(width).splitlines())) <= width
+
+
+def test_the_text_has_at_least_60_columns() -> None:
+    """A narrower terminal gets what one of 60 columns gets."""
+    report = bad_report()
+    assert report.text(1) == report.text(60) != report.text()
+    assert report.text() == report.text(80)
+
+
+def test_the_text_says_what_was_found() -> None:
+    """Rule, verdict, limit, clause, force, worst, counts, times and note, at 120 columns."""
+    text = judge([*lengths_of(PLAIN, PLAIN), 62_000, 62_000, *lengths_of(PLAIN)]).text(120)
+    lines = text.splitlines()
+    assert lines[0] == "edges: 3 packets, 255 edges, 0.018 s"
+    assert lines[1] == ("resolution 1 us (greatest common divisor of the edge times)")
+    place = lines.index("   1  FAIL           each half of a 1: 55 to 61 us")
+    assert [line.strip() for line in lines[place + 1 : place + 4]] == [
+        "S-9.1 §A, Table 1 t1 (shall)",
+        "worst 62 us, 164 measured, 2 failed",
+        "at 12.204, 12.266 ms",
+    ]
+    assert lines[-1] == "verdict: fail"
+    assert [line for line in lines if line.startswith("  17")] == [
+        "  17  NOT DECIDABLE  signal after the end bit: at least 26 us"
+    ]
+
+
+def test_the_text_marks_times_left_out() -> None:
+    """Five times, then dots if there are more; undecided readings are counted too."""
+    halves = lengths_of(PLAIN, PLAIN)
+    assert "at 0.000, 0.062, 0.124, 0.186, 0.248 ms\n" in judge([62_000] * 5 + halves).text()
+    text = judge([62_000] * 6 + [61_000] * 2 + halves).text()
+    assert "at 0.000, 0.062, 0.124, 0.186, 0.248 ms, ...\n" in text
+    assert "worst 62 us, 116 measured, 6 failed, 2 undecided\n" in text
+
+
+def test_a_rule_not_exercised_shows_no_counts() -> None:
+    """Nothing measured is shown as nothing."""
+    text = report_of(RuleResult(RULES[27], Verdict.NOT_EXERCISED)).text()
+    assert "measured" not in text
+    assert "  27  NOT EXERCISED  bytes of a packet: 3 to 6" in text
+
+
+def test_json_has_a_line_a_rule_and_the_summary_last() -> None:
+    """Each line is one JSON object; the summary counts the verdicts."""
+    report = judge(lengths_of(PLAIN, "033F3D", PLAIN, preamble=13))
+    lines = [json.loads(json.dumps(line)) for line in report.to_dicts()]
+    assert [line["rule"] for line in lines[:-1]] == [1, 2, 3, 4, 5, 14, 15, 16, 17, 18, 19, 27]
+    assert lines[7] == {
+        "rule": 16,
+        "verdict": "fail",
+        "force": "shall",
+        "quantity": "exclusive OR of all bytes",
+        "limit": "0",
+        "clause": "S-9.2 §B; S-9.2.1 §C",
+        "worst": "",
+        "measured": 3,
+        "failed": 1,
+        "undecided": 0,
+        # A packet with 13 ones, then 13 more: 26 × 116 + 13 × 116 less, see the helpers.
+        "first_times_ns": [(6102 - 116 + 13 * 116) * 1000],
+        "note": "",
+    }
+    # 26 ones and 15 zeros, 27 and 14, 26 and 15.
+    ones, zeros = 26 + 27 + 26, 15 + 14 + 15
+    assert lines[-1] == {
+        "summary": True,
+        "schema": SCHEMA,
+        "verdict": "fail",
+        "source": "edges",
+        "rules": {
+            "pass": 8,
+            "fail": 1,
+            "undecided": 0,
+            "not exercised": 2,
+            "not decidable": 1,
+            "observed": 0,
+        },
+        "packets": 3,
+        "edges": 2 * (ones + zeros) + 1,
+        "duration_ns": (ones * 116 + zeros * 198) * 1000,
+        "resolution_ns": 1000,
+        "resolution_source": "greatest common divisor of the edge times",
+        "uncertainty_ns": 0,
+        "histogram_us": {"58": 2 * ones, "99": 2 * zeros},
+        "notes": [],
+    }
+
+
+def test_only_the_rules_asked_for_are_reported() -> None:
+    """What another rule finds counts for nothing then."""
+    edges = edges_of(lengths_of(PLAIN, "033F3D", PLAIN))
+    report = check([edges], rules=(27, 1))
+    assert [one.rule.number for one in report.results] == [1, 27]
+    assert (report.verdict, len(list(report.to_dicts()))) == (Verdict.PASS, 3)
+    assert check([edges], rules=[16]).verdict is Verdict.FAIL
+    assert result(check([edges], rules={17}), 17).verdict is Verdict.NOT_DECIDABLE
+    assert check([edges], rules={17}).verdict is Verdict.NOT_DECIDABLE

@@ -1,0 +1,126 @@
+"""Calls of the receivers: bounds, errors with their data, and what is no event."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from receiver_signals import LOCO, datas, edges_of, halves
+
+from dccwire.errors import FieldError
+from dccwire.receiver import Event, Gap, Receiver, Stray
+from dccwire.receiver.columns import ColumnReceiver
+
+ONE = 58_000
+both = pytest.mark.parametrize("make", [Receiver, ColumnReceiver])
+
+
+def whole(edges: list[int]) -> list[Event]:
+    receiver = Receiver()
+    return receiver.feed(edges) + receiver.close()
+
+
+def test_merged_pulses_are_counted() -> None:
+    """Both receivers count merged pulses, the vectorised one with their places."""
+    edges = [0, 58_000, 61_999, 116_000, 120_000, 200_000, 200_000]
+    one, other = Receiver(), ColumnReceiver()
+    one.feed(edges)
+    other.feed(np.array(edges, np.int64))
+    assert (one.merged, other.merged, other.merged_at) == (2, 2, [58_000, 200_000])
+
+
+@both
+def test_nothing_gives_nothing(make: type[Receiver] | type[ColumnReceiver]) -> None:
+    """No edge, no event: closing at once, feeding nothing, two edges that merge, closing twice."""
+    receiver = make()
+    assert list(receiver.close()) == list(receiver.close(10**9)) == []
+    assert list(receiver.feed(np.empty(0, np.int64))) == []
+    assert list(receiver.feed(np.array([5, 6], np.int64))) == []
+    assert list(receiver.close()) == list(receiver.close()) == []
+    assert list(receiver.gap(7, 9)) == [Gap(7, 9)]
+    assert list(receiver.feed(np.array([10], np.int64))) == []
+    assert list(receiver.close(20)) == [Stray(10, 20)]
+
+
+@both
+def test_edges_out_of_order(make: type[Receiver] | type[ColumnReceiver]) -> None:
+    """An edge before the one before it is refused, and the receiver is as before the call."""
+    receiver = make(shortest_ns=4_000)
+    edges = edges_of(halves(LOCO), 10**18)
+    events = list(receiver.feed(np.array(edges[:50], np.int64)))
+    for wrong, latest, given in (
+        ([edges[49] - 1], edges[49], edges[49] - 1),
+        ([edges[50], edges[51], edges[51] + 1, edges[51]], edges[51] + 1, edges[51]),
+        ([edges[50], edges[51], edges[51] - 1], edges[51], edges[51] - 1),
+        ([edges[50], edges[49]], edges[50], edges[49]),
+    ):
+        with pytest.raises(FieldError) as caught:
+            receiver.feed(np.array(wrong, np.int64))
+        error = caught.value
+        assert (error.field, error.bound) == ("edge time", f"{latest} ns or later")
+        assert error.value == given
+    assert receiver.merged == 0
+    events += list(receiver.feed(np.array(edges[50:], np.int64)))
+    assert [*events, *receiver.close()] == whole(edges)
+
+
+@both
+@pytest.mark.parametrize("stretch", [(99_999, 200_000), (300_000, 299_999), (-5, -6)])
+def test_gaps_that_cannot_be(
+    make: type[Receiver] | type[ColumnReceiver], stretch: tuple[int, int]
+) -> None:
+    """A gap before the last edge, or one that ends before it begins, is refused."""
+    receiver = make()
+    receiver.feed(np.array([0, 100_000], np.int64))
+    with pytest.raises(FieldError) as caught:
+        receiver.gap(*stretch)
+    assert (caught.value.field, caught.value.value) == ("gap", stretch)
+    assert caught.value.bound == "a stretch after the last edge"
+    assert list(receiver.gap(100_000, 100_000))[-1] == Gap(100_000, 100_000)
+
+
+def test_level_is_unknown_after_a_gap() -> None:
+    """A level that is known stays so until a stretch without one, and is not guessed after it."""
+    receiver = Receiver(first_level=1)
+    receiver.feed([0])
+    assert receiver.level == 1
+    receiver.feed([1_000])
+    assert receiver.level == 0
+    receiver.gap(2_000, 3_000)
+    receiver.feed([4_000, 62_000])
+    assert receiver.level is None
+    assert Receiver().level is None
+
+
+@both
+@pytest.mark.parametrize("value", [-1, 13_000, 1.0, None])
+def test_resolution_out_of_bounds(make: type[Receiver] | type[ColumnReceiver], value: int) -> None:
+    """A resolution that lets the windows of ones and zeros meet is refused."""
+    with pytest.raises(FieldError) as caught:
+        make(resolution_ns=value)
+    assert (caught.value.field, caught.value.value) == ("resolution_ns", value)
+    assert caught.value.bound == "0 to 12999 ns, half the distance of the windows,"
+
+
+@both
+@pytest.mark.parametrize(("value", "resolution"), [(-1, 0), (52_001, 0), (51_902, 100), (4e3, 0)])
+def test_merging_out_of_bounds(
+    make: type[Receiver] | type[ColumnReceiver], value: int, resolution: int
+) -> None:
+    """To merge what may be the half of a one is refused."""
+    with pytest.raises(FieldError) as caught:
+        make(shortest_ns=value, resolution_ns=resolution)
+    assert (caught.value.field, caught.value.value) == ("shortest_ns", value)
+    assert caught.value.bound == f"0 to {52_000 - max(resolution - 1, 0)} ns"
+
+
+def test_resolution_widens_the_windows() -> None:
+    """With a resolution of 1 µs a reading of 51.001 µs may be a half of 52 µs (M1)."""
+    edges = edges_of(51_001 if length == ONE else 89_001 for length in halves(LOCO))
+    for make in (Receiver, ColumnReceiver):
+        receiver = make(resolution_ns=1_000)
+        events = [*receiver.feed(np.array(edges, np.int64)), *receiver.close()]
+        assert datas(events) == [LOCO]
+    assert datas(whole(edges)) == []
+    edges = edges_of(51_000 if length == ONE else 89_001 for length in halves(LOCO))
+    receiver = Receiver(resolution_ns=1_000)
+    assert datas(receiver.feed(edges) + receiver.close()) == []

@@ -1,0 +1,196 @@
+"""What instructions offer beside their bits: steps, groups, numbers, and their errors."""
+
+import pytest
+
+import dccwire
+from dccwire import (
+    AccessoryAddress,
+    ExtendedAccessoryAddress,
+    FieldError,
+    FunctionGroupOne,
+    FunctionsF13F20,
+    LongAddress,
+    PairNumbering,
+    RestrictedSpeedStep,
+    ShortAddress,
+    SpeedAndDirection,
+    SpeedStepControl128,
+    extended_of_number,
+    function_group,
+    number_of_pair,
+    pair_of_number,
+)
+from dccwire.instructions.speed_and_direction import code_of_step, step_of_code
+
+ONE, ZERO = PairNumbering.FROM_DECODER_ONE, PairNumbering.FROM_DECODER_ZERO
+
+
+def refused(call, *arguments, **named) -> tuple[str, str, object]:
+    """Field, bound and value of the error that a call ends with."""
+    with pytest.raises(FieldError) as caught:
+        call(*arguments, **named)
+    return caught.value.field, caught.value.bound, caught.value.value
+
+
+def test_steps_out_of_bounds_are_refused() -> None:
+    """28 and 14 steps, S-9.2 §B and S-9.2.1 §C."""
+    assert refused(code_of_step, 29, 28) == ("step", "0 to 28", 29)
+    assert refused(code_of_step, 15, 14, headlight=True) == ("step", "0 to 14", 15)
+    assert refused(code_of_step, -1, 28) == ("step", "0 to 28", -1)
+    assert refused(code_of_step, 6.0, 28) == ("step", "0 to 28", 6.0)
+    assert refused(code_of_step, 6, 27) == ("steps", "14 or 28", 27)
+    assert refused(step_of_code, 0, 3, 128) == ("steps", "14 or 28", 128)
+    assert refused(SpeedStepControl128.at, step=127, forward=True) == ("step", "0 to 126", 127)
+
+
+def test_the_headlight_is_given_where_it_shares_the_byte_and_nowhere_else() -> None:
+    """C is the headlight at 14 steps (X18), a speed bit at 28."""
+    field, bound, value = refused(code_of_step, 6, 14)
+    assert (field, value) == ("headlight", None)
+    assert "14 steps" in bound
+    field, bound, value = refused(code_of_step, 6, 28, headlight=True)
+    assert (field, value) == ("headlight", True)
+    assert "28 steps" in bound
+
+
+def test_speeds_in_words() -> None:
+    """Both readings where both are possible."""
+    assert SpeedAndDirection.stop(forward=True).in_words() == "stop; 14 steps: headlight off"
+    assert SpeedAndDirection.stop(forward=True, emergency=True, c=1).in_words() == (
+        "emergency stop; 14 steps: headlight on"
+    )
+    assert SpeedStepControl128(True, 0).in_words() == "stop"
+    assert SpeedStepControl128(True, 1).in_words() == "emergency stop"
+    assert SpeedStepControl128(True, 2).in_words() == "step 1 of 126"
+    limit = RestrictedSpeedStep.at(step=7, steps=14, enabled=True)
+    assert limit.in_words() == "28 steps: step 13; 14 steps: step 7"
+    assert (limit.step(14), limit.step(28)) == (7, 13)
+    assert dccwire.HardReset().in_words() == ""
+
+
+def test_restricted_speed_is_sent_as_0_to_enable() -> None:
+    """X16, X15: 00111110 E00CSSSS with the code of 28 steps; step 28 is 11111."""
+    assert bytes(RestrictedSpeedStep.at(step=28, steps=28, enabled=True)) == b"\x3e\x1f"
+    assert bytes(RestrictedSpeedStep.at(step=28, steps=28, enabled=False)) == b"\x3e\x9f"
+
+
+def test_groups_are_switched_by_name() -> None:
+    """One function changes, its neighbours stay; names outside the group are refused."""
+    group = FunctionGroupOne.on("F1", "FL")
+    assert group.switched("F3", True) == FunctionGroupOne.on("F1", "F3", "FL")
+    assert group.switched("F1", False).names_on == ("FL",)
+    assert group.names() == ("F1", "F2", "F3", "F4", "FL")
+    assert [group[name] for name in group.names()] == [True, False, False, False, True]
+    bound = "F1 or F2 or F3 or F4 or FL"
+    assert refused(FunctionGroupOne.on, "F5") == ("function", bound, "F5")
+    assert refused(group.switched, "F5", True) == ("function", bound, "F5")
+    assert refused(group.__getitem__, "F5") == ("function", bound, "F5")
+
+
+@pytest.mark.parametrize(
+    ("name", "data"),
+    [
+        ("FL", "90"),
+        ("F1", "81"),
+        ("F4", "88"),
+        ("F5", "b1"),
+        ("F8", "b8"),
+        ("F9", "a1"),
+        ("F12", "a8"),
+        ("F13", "de01"),
+        ("F20", "de80"),
+        ("F21", "df01"),
+        ("F28", "df80"),
+    ],
+)
+def test_each_function_has_its_group_and_bit(name: str, data: str) -> None:
+    """S-9.2.1 §C, function groups and feature expansion; bytes worked by hand."""
+    assert bytes(function_group(name).on(name)).hex() == data
+
+
+def test_functions_without_a_group_are_refused() -> None:
+    """The 2012 edition ends at F28."""
+    assert refused(function_group, "F29") == ("function", "FL (for F0) or F1 to F28", "F29")
+    assert FunctionsF13F20.on().names_on == ()
+
+
+def test_pair_numbers_are_refused_where_there_is_no_pair() -> None:
+    """Numbers below 1, the broadcast's addresses, pairs and types out of bounds (V9, X30)."""
+    number = "number of the pair"
+    assert refused(number_of_pair, AccessoryAddress(0), 0, numbering=ONE) == (
+        "number of accessory 0",
+        "1 or more",
+        -3,
+    )
+    assert refused(number_of_pair, ExtendedAccessoryAddress(3), numbering=ONE) == (
+        "number of extended-accessory 3",
+        "1 or more",
+        0,
+    )
+    assert refused(number_of_pair, AccessoryAddress(511), 0, numbering=ZERO) == (
+        "accessory address",
+        "0 to 510",
+        511,
+    )
+    assert refused(number_of_pair, ExtendedAccessoryAddress(2047), numbering=ZERO) == (
+        "extended-accessory address",
+        "0 to 2046",
+        2047,
+    )
+    for pair in (4, -1, None, True):
+        assert refused(number_of_pair, AccessoryAddress(5), pair, numbering=ONE) == (
+            "pair",
+            "0 to 3",
+            pair,
+        )
+    assert refused(number_of_pair, ExtendedAccessoryAddress(5), 0, numbering=ONE)[0] == "pair"
+    assert refused(pair_of_number, 0, numbering=ONE) == (number, "1 to 2040", 0)
+    assert refused(pair_of_number, 2041, numbering=ONE) == (number, "1 to 2040", 2041)
+    assert refused(pair_of_number, 2045, numbering=ZERO) == (number, "1 to 2044", 2045)
+    assert refused(extended_of_number, 2044, numbering=ONE) == (number, "1 to 2043", 2044)
+    assert refused(extended_of_number, 2048, numbering=ZERO) == (number, "1 to 2047", 2048)
+
+
+def test_usable_decoder_addresses_give_all_numbers_once() -> None:
+    """Addresses 1 to 510 give pairs 1 to 2040."""
+    numbers = [
+        number_of_pair(AccessoryAddress(address), pair, numbering=ONE)
+        for address in range(1, 511)
+        for pair in range(4)
+    ]
+    assert numbers == list(range(1, 2041))
+
+
+def test_addresses_know_bounds_bytes_and_kind() -> None:
+    """S-9.2.1 §A; a short and a long address of one number differ."""
+    assert LongAddress(10239).header == bytes.fromhex("E7FF")
+    assert LongAddress(0).header == bytes.fromhex("C000")
+    assert ShortAddress(5) != LongAddress(5)
+    assert hash(ShortAddress(5)) != hash(LongAddress(5))
+    assert ShortAddress(5) != 5
+    for wrong in (0, 128, True, "3", 3.0):
+        assert refused(ShortAddress, wrong) == ("short address", "1 to 127", wrong)
+    assert refused(LongAddress, 10240) == ("long address", "0 to 10239", 10240)
+    assert (dccwire.BROADCAST.number, dccwire.IDLE.number) == (0, 255)
+    assert repr(ShortAddress(3)) == "ShortAddress(number=3)"
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (
+            "accessory 31: BasicAccessory active=yes pair=0 output=1",
+            "operators call it 121, or",
+        ),
+        ("accessory 0: BasicAccessory active=yes pair=3 output=1", "operators call it 4 where"),
+        ("accessory 511: BasicAccessory active=no pair=0 output=0", "the broadcast: every"),
+        ("extended-accessory 4: ExtendedAccessory aspect=2", "operators call it 1, or 5 where"),
+        ("short 3: FunctionsF29F36 functions=F29", "FunctionsF29F36 is defined later"),
+        ("accessory 5: LegacyAccessoryCvAccess cv=1 value=7", ""),
+    ],
+)
+def test_words_beside_a_packet(text: str, words: str) -> None:
+    """Operators' numbers in both numberings (V9), and where a form is from memory."""
+    packet = dccwire.Packet.from_text(text)
+    assert any(line.startswith(words) for line in packet.in_words()) is bool(packet.in_words())
+    assert bool(packet.in_words()) is bool(words)

@@ -1,0 +1,156 @@
+"""Plans: every option, every line that cannot be read."""
+
+from __future__ import annotations
+
+import pytest
+
+from dccwire.errors import FieldError, Reason, TextError
+from dccwire.plan import parse_hex, read_plan
+from dccwire.signal import Timing
+from dccwire.synthesis import Sending
+
+IDLE = bytes.fromhex("FF00FF")
+
+
+def test_lines_that_say_nothing() -> None:
+    """Empty lines and comments send nothing, and neither does a packet repeated no times."""
+    assert list(read_plan(["", "  \n", "# 37 74 43", "   # more", "repeat=0 | FF 00 FF"])) == []
+
+
+@pytest.mark.parametrize(
+    "line", ["FF 00 FF", "  ff00ff\n", "| FF 00 FF", "idle: Idle", " | idle: Idle \n"]
+)
+def test_packets_as_text_or_hex(line: str) -> None:
+    """A packet is its text, or its bytes in hex, with or without a bar before it."""
+    assert list(read_plan([line])) == [Sending(IDLE)]
+
+
+@pytest.mark.parametrize(
+    ("options", "sending"),
+    [
+        ("preamble=20", Sending(IDLE, preamble=20)),
+        ("flip=3", Sending(IDLE, flip=3)),
+        ("flip=0", Sending(IDLE, flip=0)),
+        ("drop=7", Sending(IDLE, drop=7)),
+        ("one=57.5", Sending(IDLE, timing=Timing(one=57_500))),
+        ("one-last=59", Sending(IDLE, timing=Timing(one_last=59_000))),
+        ("zero=99.999", Sending(IDLE, timing=Timing(zero=99_999))),
+        ("zero-last=5000", Sending(IDLE, timing=Timing(zero_last=5_000_000))),
+        ("pulse=1.5", Sending(IDLE, pulse_ns=1_500)),
+        ("gap=0.25", Sending(IDLE, gap_ns=250_000)),
+        (
+            "  preamble=9 one=60\tzero=120 gap=12 ",
+            Sending(IDLE, preamble=9, timing=Timing(one=60_000, zero=120_000), gap_ns=12_000_000),
+        ),
+    ],
+)
+def test_options(options: str, sending: Sending) -> None:
+    """Each option sets what it names, times in µs, the gap in ms."""
+    assert list(read_plan([f"{options}| FF 00 FF"])) == [sending]
+
+
+def test_repeats_and_order() -> None:
+    """Packets come in the order of the lines, each as often as asked for."""
+    found = list(read_plan(iter(["repeat=3 | 00 00 00", "37 74 42"])))
+    assert [one.data.hex() for one in found] == ["000000"] * 3 + ["377442"]
+
+
+OPTIONS = (
+    "OPTION=NUMBER of repeat, preamble, flip, drop, one, one-last, zero, zero-last, pulse, gap"
+)
+
+
+@pytest.mark.parametrize(
+    ("line", "position", "problem"),
+    [
+        ("speed=3 | FF 00 FF", 0, "'speed=3' is no option"),
+        ("  repeat=2 loud | FF 00 FF", 11, "'loud' is no option"),
+        ("repeat= | FF 00 FF", 0, "'' is no number"),
+        ("repeat=1.5 | FF 00 FF", 0, "'1.5' is no number"),
+        ("one=58 preamble=-1 | FF 00 FF", 7, "'-1' is no number"),
+        ("one=5e1 | FF 00 FF", 0, "'5e1' is no number"),
+        ("gap=٣ | FF 00 FF", 0, "'٣' is no number"),
+    ],
+)
+def test_options_that_cannot_be_read(line: str, position: int, problem: str) -> None:
+    """An option that is unknown or no number is refused with its place in the line."""
+    with pytest.raises(TextError) as caught:
+        list(read_plan([line]))
+    error = caught.value
+    assert (error.reason, error.text, error.position) == (Reason.TEXT, line, position)
+    assert (error.problem, error.hint) == (problem, OPTIONS)
+
+
+@pytest.mark.parametrize(
+    ("line", "place"),
+    [
+        ("repeat=2 | FF 0x FF", "x FF"),
+        (" FF 00 F", "F"),
+        ("preamble=16|", ""),
+        ("repeat=2 | shirt 3: HardReset", "shirt 3"),
+        ("one=60 | short 3: HardReset; SoftReset", " SoftReset"),
+        ("  short 3 : HardReset; SoftReset", " SoftReset"),
+    ],
+)
+def test_packets_that_cannot_be_read(line: str, place: str) -> None:
+    """The error of a packet tells its place in the whole line."""
+    with pytest.raises(TextError) as caught:
+        list(read_plan([line + "  \n"]))
+    error = caught.value
+    assert error.text == line
+    assert line[error.position :].startswith(place)
+    assert error.position > 0
+    assert error.problem
+    assert error.hint
+
+
+@pytest.mark.parametrize(
+    ("line", "field", "value"),
+    [
+        ("one=0 | FF 00 FF", "one", 0),
+        ("zero-last=0.0001 | FF 00 FF", "zero_last", 0),
+        ("flip=28 | FF 00 FF", "flip", 28),
+        ("drop=56 | FF 00 FF", "drop", 56),
+        ("pulse=99.999 | FF 00 FF", "pulse_ns", 99_999),
+    ],
+)
+def test_values_out_of_bounds(line: str, field: str, value: int) -> None:
+    """A number that no signal can have is refused with its field and value."""
+    with pytest.raises(FieldError) as caught:
+        list(read_plan([line]))
+    assert (caught.value.field, caught.value.value) == (field, value)
+
+
+def test_lines_before_an_error_are_read() -> None:
+    """A plan is read line by line: what stands before a wrong line comes out first."""
+    plan = read_plan(["FF 00 FF", "FF 00 F"])
+    assert next(plan) == Sending(IDLE)
+    with pytest.raises(TextError):
+        next(plan)
+
+
+@pytest.mark.parametrize("text", ["377443", "37 74 43", " 3774\n43\t", "37\u00a074\u200243"])
+def test_parse_hex(text: str) -> None:
+    """Blanks of any kind between bytes say nothing."""
+    assert parse_hex(text) == bytes.fromhex("377443")
+
+
+@pytest.mark.parametrize(
+    ("text", "position", "problem", "hint"),
+    [
+        ("37 7g", 4, "'g' is no hex digit", "as in '37 74 43'"),
+        ("0x37", 1, "'x' is no hex digit", "as in '37 74 43'"),
+        ("37,74", 2, "',' is no hex digit", "as in '37 74 43'"),
+        ("٣٧", 0, "'٣' is no hex digit", "as in '37 74 43'"),
+        ("37 744 3", 3, "odd number of hex digits in '744'", "two digits a byte"),
+        ("", 0, "no bytes", "as in '37 74 43'"),
+        (" \n", 0, "no bytes", "as in '37 74 43'"),
+    ],
+)
+def test_parse_hex_refuses(text: str, position: int, problem: str, hint: str) -> None:
+    """What is no hex is refused with its place."""
+    with pytest.raises(TextError) as caught:
+        parse_hex(text)
+    error = caught.value
+    assert (error.reason, error.text, error.position) == (Reason.HEX, text, position)
+    assert (error.problem, error.hint) == (problem, hint)
