@@ -7,8 +7,10 @@ short 55: SpeedAndDirection forward=yes c=1 speed=4
 >>> packet.instructions[0].step(28)
 6
 
-`dccwire.recordings` and `dccwire.conformance` read and judge recordings; they need the packages
-that `pip install 'dccwire[capture]'` brings, and are loaded when asked for.
+Loaded when asked for: `dccwire.cv` (what configuration variables hold), `dccwire.programming` (what
+a programmer sends), `dccwire.decoder` (a simulated decoder), and, with the packages that `pip
+install 'dccwire[capture]'` brings, `dccwire.recordings` and `dccwire.conformance` (read and judge
+recordings).
 """
 
 from typing import TYPE_CHECKING, Any
@@ -51,7 +53,7 @@ from dccwire.service_mode import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.signal import NOMINAL, Timing
 
 if TYPE_CHECKING:
-    from dccwire import conformance, recordings
+    from dccwire import conformance, cv, decoder, programming, recordings
     from dccwire.drawing import Explanation, explain
 
 __version__ = "0.1.0"
@@ -92,10 +94,13 @@ __all__ = [
     "Timing",
     "Undefined",
     "conformance",
+    "cv",
     "decode",
+    "decoder",
     "encode",
     "explain",
     "inspect",
+    "programming",
     "readings",
     "recordings",
 ]
@@ -109,6 +114,9 @@ _LATER = {
     "Explanation": "dccwire.drawing",
     "explain": "dccwire.drawing",
     "conformance": "",
+    "cv": "",
+    "decoder": "",
+    "programming": "",
     "recordings": "",
 }
 """What is loaded when first asked for, and the module that holds it; empty: it is a module."""

@@ -215,11 +215,13 @@ PROGRAMMING = Opening(
 def is_query_or_lock(data: bytes) -> bool:
     """Whether bytes are an address query or a decoder lock, which are whole packets (X24).
 
-    S-9.2.3 Appendix A: first byte 1 to 111 (P12); Appendix B: to the broadcast address.
+    S-9.2.3 Appendix A: first byte 1 to 111 (P12); Appendix B: to the broadcast address, and a
+    short address 1 to 127 (P13).
     """
     if data[1] != 0b11111001:
         return False
-    return (len(data) == 3 and 1 <= data[0] <= 111) or (len(data) == 4 and data[0] == 0)
+    lock = len(data) == 4 and data[0] == 0 and 1 <= data[2] <= 127
+    return lock or (len(data) == 3 and 1 <= data[0] <= 111)
 
 
 def is_programming(data: bytes) -> bool:

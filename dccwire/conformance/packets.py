@@ -12,10 +12,12 @@ from operator import xor
 
 import numpy as np
 
+from dccwire.codebook import is_query_or_lock
 from dccwire.conformance.measures import NO_LIMIT, Counter, LimitMeasure
 from dccwire.errors import Reason
 from dccwire.formats import Kept, Provenance
 from dccwire.framing import LONGEST, SENT_PREAMBLE, SHORTEST
+from dccwire.packet import Packet
 from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
 from dccwire.receiver.columns import Columns, PacketColumns
 from dccwire.receiver.edges import Windows
@@ -34,6 +36,11 @@ SHORTEST_ONE_NS = 2 * LIMITS["t1"].least
 
 LEAST_AFTER_END_NS = 26_000
 """How long the signal goes on after the end bit (S-9.2 §A footnote 3)."""
+
+
+def _unknown(packet: Packet) -> bool:
+    """Whether a packet holds what no format of operations mode describes."""
+    return any(isinstance(one, Kept) for one in packet.instructions)
 
 
 class PacketRules:
@@ -192,7 +199,7 @@ class PacketRules:
         if event.data[0] in LATER:
             self.byte_254 += 1
             self.special.undecided += 1
-        elif packet is None or any(isinstance(one, Kept) for one in packet.instructions):
+        elif packet is None or (_unknown(packet) and not is_query_or_lock(event.data)):
             self.special.fail(time)
         elif any(one.format.provenance is Provenance.FROM_MEMORY for one in packet.instructions):
             self.from_memory += 1
