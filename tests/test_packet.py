@@ -308,3 +308,14 @@ def test_packets_match_by_address_instructions_and_mode() -> None:
             assert (number, run.speed, mode) == (55, 4, dccwire.Mode.OPERATIONS)
         case _:
             pytest.fail("no match")
+
+
+def test_the_programming_track_is_no_address_in_operations_mode() -> None:
+    """Nor are its packets anything else in service mode (C16)."""
+    with pytest.raises(PacketError) as caught:
+        Packet(dccwire.PROGRAMMING_TRACK, Undefined(b"\x70\x01"))
+    assert "operations mode" in caught.value.problem
+    with pytest.raises(PacketError) as caught:
+        Packet(ShortAddress(115), GROUP, mode=dccwire.Mode.SERVICE)
+    assert "programming-track" in caught.value.hint
+    assert dccwire.decode(bytes.fromhex("739 0E3".replace(" ", ""))).address == ShortAddress(115)
