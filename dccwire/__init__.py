@@ -35,26 +35,26 @@ from dccwire.address import (
 )
 from dccwire.errors import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.formats import Instruction, Provenance, Reserved, Undefined
-from dccwire.inspection import Finding, Inspection, inspect
 from dccwire.instructions import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.packet import Packet, Reading, decode, encode, readings
-from dccwire.receiver import (
-    BitReceiver,
-    CutOff,
-    Event,
-    Fault,
-    Gap,
-    ModeTracker,
-    PacketReceived,
-    Receiver,
-    Stray,
-)
 from dccwire.service_mode import *  # noqa: F403 - its __all__ is part of ours
-from dccwire.signal import NOMINAL, Timing
 
 if TYPE_CHECKING:
     from dccwire import conformance, cv, decoder, programming, recordings
     from dccwire.drawing import Explanation, explain
+    from dccwire.inspection import Finding, Inspection, inspect
+    from dccwire.receiver import (
+        BitReceiver,
+        CutOff,
+        Event,
+        Fault,
+        Gap,
+        ModeTracker,
+        PacketReceived,
+        Receiver,
+        Stray,
+    )
+    from dccwire.signal import NOMINAL, Timing
 
 __version__ = "0.1.0"
 
@@ -111,21 +111,31 @@ __all__ += service_mode.__all__
 
 
 _LATER = {
-    "Explanation": "dccwire.drawing",
-    "explain": "dccwire.drawing",
-    "conformance": "",
-    "cv": "",
-    "decoder": "",
-    "programming": "",
-    "recordings": "",
+    "dccwire": ("conformance", "cv", "decoder", "programming", "recordings"),
+    "dccwire.drawing": ("Explanation", "explain"),
+    "dccwire.inspection": ("Finding", "Inspection", "inspect"),
+    "dccwire.receiver": (
+        "BitReceiver",
+        "CutOff",
+        "Event",
+        "Fault",
+        "Gap",
+        "ModeTracker",
+        "PacketReceived",
+        "Receiver",
+        "Stray",
+    ),
+    "dccwire.signal": ("NOMINAL", "Timing"),
 }
-"""What is loaded when first asked for, and the module that holds it; empty: it is a module."""
+"""What is loaded when first asked for, by where it stands: importing stays light."""
 
 
 def __getattr__(name: str) -> Any:
     from importlib import import_module
 
-    if name not in _LATER:
-        raise AttributeError(f"module 'dccwire' has no attribute {name!r}")
-    module = import_module(_LATER[name] or f"dccwire.{name}")
-    return getattr(module, name) if _LATER[name] else module
+    for home, names in _LATER.items():
+        if name in names:
+            if home == __name__:
+                return import_module(f"{home}.{name}")
+            return getattr(import_module(home), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

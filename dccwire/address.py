@@ -39,6 +39,8 @@ class Mode(Enum):
     OPERATIONS = "operations"
     SERVICE = "service"
 
+    __hash__ = object.__hash__  # members are single; the enumeration's own hash is slow Python
+
 
 class Partition(Enum):
     """What the first byte of a packet announces, by the first bytes that do so.

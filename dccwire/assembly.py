@@ -18,10 +18,14 @@ from dccwire.address import (
 from dccwire.codebook import is_programming
 from dccwire.errors import LengthError, PacketError
 from dccwire.formats import Format, Instruction, Kept
-from dccwire.framing import LONGEST, SHORTEST
 from dccwire.notation import address_text
 
-__all__ = ["assemble"]
+__all__ = ["LONGEST", "SHORTEST", "assemble"]
+
+SHORTEST, LONGEST = 3, 6
+"""Bytes of a packet, the error byte included (S-9.2.1, introduction; C3)."""
+
+_KINDS = frozenset(ADDRESS_KINDS.values())
 
 
 def assemble(address: Address, instructions: tuple[Instruction, ...], mode: Mode) -> bytes:
@@ -57,7 +61,7 @@ def assemble(address: Address, instructions: tuple[Instruction, ...], mode: Mode
 
 def _check_parts(address: object, instructions: tuple[object, ...], mode: object) -> None:
     """Refuse what is of the wrong kind altogether."""
-    if type(address) not in ADDRESS_KINDS.values():
+    if type(address) not in _KINDS:
         raise PacketError(f"{address!r} is no address", "as in ShortAddress(3)")
     for one in instructions:
         if not isinstance(one, Instruction):
@@ -71,7 +75,7 @@ def _check(address: Address, one: Instruction, mode: Mode, *, last: bool) -> Non
     ends = True
     if not isinstance(one, Kept):
         form, ends = one.format, one.format.ends
-        if not form.partitions & address.partitions or form.address:
+        if form.address or form.partitions.isdisjoint(address.partitions):
             raise _misdirected(one, address, _goes_to(form))
         if not form.stands_in(mode):
             raise PacketError(f"{name} does not stand in {mode.value} mode", "give the other mode")

@@ -96,7 +96,7 @@ class Instruction:
         return f"{type(self).__name__}({fields})"
 
     def __bytes__(self) -> bytes:
-        return self.format.word(self).to_bytes(self.format.layout.size)
+        return self.format.encode(self)
 
     def remarks(self) -> Iterator[Remark]:
         """What gives reason for a finding although the value is legal to hold."""
@@ -151,6 +151,11 @@ class Format:
     def word(self) -> Callable[[Instruction], int]:
         """A function from the value to its word, an accessory's address left at 0."""
         return self._arithmetic["word"]
+
+    @property
+    def encode(self) -> Callable[[Instruction], bytes]:
+        """A function from the value to its bytes, an accessory's address left at 0."""
+        return self._arithmetic["encode"]
 
     @property
     def take_address(self) -> Callable[[int], Address]:
@@ -270,7 +275,7 @@ def _declare(
 
 
 def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
-    """The functions `build`, `word` and `whose` of a format, made when it is first met.
+    """The functions `build`, `encode`, `word` and `whose` of a format, made when it is first met.
 
     The first makes the value without its checks: the layout and the tables have made them already.
     """
@@ -296,16 +301,11 @@ def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
     build += [f" set_{name}(made, {name})" for name in kinds]
     spread = layout.fields.get("address")
     number = _take(spread) if spread else str(form.address and form.address.bound[-1])
-    source = [
-        *build,
-        " return made",
-        *word,
-        " return word",
-        "def whose(word):",
-        f" return make({number})",
-    ]
+    encode = ["def encode(one):", *word[1:], f" return word.to_bytes({layout.size})"]
+    whose = ["def whose(word):", f" return make({number})"]
+    source = [*build, " return made", *word, " return word", *encode, *whose]
     exec("\n".join(source), names)
-    return {name: names[name] for name in ("build", "word", "whose")}
+    return {name: names[name] for name in ("build", "encode", "word", "whose")}
 
 
 def _runs(field: BitField) -> list[tuple[int, int, int, int]]:

@@ -13,10 +13,8 @@ from dccwire.errors import FieldError, Reason, TextError
 
 __all__ = [
     "LEAST_PREAMBLE",
-    "LONGEST",
     "MOST_BYTES",
     "SENT_PREAMBLE",
-    "SHORTEST",
     "each_bit",
     "parse_bits",
     "stream",
@@ -28,9 +26,6 @@ LEAST_PREAMBLE = 10
 
 SENT_PREAMBLE = 14
 """Ones that a command station sends at least (S-9.2 §A, Preamble)."""
-
-SHORTEST, LONGEST = 3, 6
-"""Bytes of a packet, the error byte included (S-9.2.1, introduction; C3)."""
 
 MOST_BYTES = 16
 """Bytes after which a receiver stops to wait for the packet end bit.

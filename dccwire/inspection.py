@@ -24,10 +24,11 @@ from dccwire.address import (
     Partition,
     ReservedAddress,
 )
+from dccwire.assembly import LONGEST, SHORTEST
 from dccwire.codebook import is_query_or_lock, resembled, reserved_clause
 from dccwire.errors import Reason
 from dccwire.formats import Instruction, Kept, Provenance, Reserved
-from dccwire.framing import LEAST_PREAMBLE, LONGEST, SENT_PREAMBLE, SHORTEST
+from dccwire.framing import LEAST_PREAMBLE, SENT_PREAMBLE
 from dccwire.instructions import DecoderAcknowledgementRequest, SpeedAndDirection
 from dccwire.packet import Packet, decode, readings
 from dccwire.receiver import BitReceiver, CutOff, Event, Fault, PacketReceived

@@ -22,7 +22,7 @@ from dccwire.address import (
     Mode,
     Partition,
 )
-from dccwire.assembly import assemble
+from dccwire.assembly import LONGEST, SHORTEST, assemble
 from dccwire.codebook import (
     NO_TABLE,
     OPENINGS,
@@ -35,7 +35,6 @@ from dccwire.codebook import (
 )
 from dccwire.errors import ErrorByteError, LengthError, Reason, ShapeError, TextError
 from dccwire.formats import FORMATS, Instruction, Kept, Provenance, Reserved, Undefined
-from dccwire.framing import LONGEST, SHORTEST
 from dccwire.notation import (
     address_from_plain,
     address_from_text,
@@ -81,7 +80,10 @@ class Packet:
         _set_address(self, address)
         _set_instructions(self, instructions)
         _set_mode(self, mode)
-        _set_bytes(self, body + bytes((reduce(xor, body),)))
+        check = 0
+        for byte in body:
+            check ^= byte
+        _set_bytes(self, body + check.to_bytes())
 
     def __bytes__(self) -> bytes:
         return self._bytes

@@ -16,6 +16,7 @@ from dccwire import Packet
 from dccwire.decoder import Acknowledgement, Decoder, Options
 from dccwire.errors import ConfirmationError
 from dccwire.programming import (
+    AddressOnly,
     Answer,
     DirectCv,
     Outgoing,
@@ -100,11 +101,18 @@ def test_direct_mode_reads_every_cv_sampled() -> None:
     check_reading(DirectCv, [(31, 31, 200), (32, 32, 255)])
 
 
-def test_paged_mode_reads_cvs_sampled() -> None:
-    """CV 1 to 1024, every 13th, with seeded values; the last four by page 256, sent as 0 (P7)."""
+def test_paged_mode_reads_every_cv_sampled() -> None:
+    """One seeded value each, the last four by page 256, sent as 0 (P7); and all values of one CV."""
     draw = Random(2)
-    drawn = [(cv, cv, draw.randrange(40)) for cv in (*range(2, 1021, 13), 1021, 1024)]
-    check_reading(PagedCv, (one for one in drawn if legal(*one[1:])))
+    drawn = [(cv, cv, draw.randrange(24)) for cv in DIRECT if cv != 17]
+    check_reading(PagedCv, drawn)
+    check_reading(PagedCv, [(17, 17, 200), (31, 31, 16), (32, 32, 5)])
+    check_reading(PagedCv, ((105, 105, value) for value in range(0, 256, 15)))
+
+
+def test_address_only_mode_reads_cv_1() -> None:
+    """Every address that it can hold."""
+    check_reading(lambda place: AddressOnly(), ((1, 1, value) for value in range(0, 128, 9)))
 
 
 def test_register_mode_reads_every_register() -> None:

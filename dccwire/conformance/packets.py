@@ -12,11 +12,12 @@ from operator import xor
 
 import numpy as np
 
+from dccwire.assembly import LONGEST, SHORTEST
 from dccwire.codebook import is_query_or_lock
 from dccwire.conformance.measures import NO_LIMIT, Counter, LimitMeasure
 from dccwire.errors import Reason
 from dccwire.formats import Kept, Provenance
-from dccwire.framing import LONGEST, SENT_PREAMBLE, SHORTEST
+from dccwire.framing import SENT_PREAMBLE
 from dccwire.packet import Packet
 from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
 from dccwire.receiver.columns import Columns, PacketColumns
