@@ -102,7 +102,7 @@ def test_direct_mode_reads_every_cv_sampled() -> None:
 
 
 def test_paged_mode_reads_every_cv_sampled() -> None:
-    """One seeded value each, the last four by page 256, sent as 0 (P7); and all values of one CV."""
+    """One seeded value each, the last four by page 256, sent as 0 (P7); many values of one CV."""
     draw = Random(2)
     drawn = [(cv, cv, draw.randrange(24)) for cv in DIRECT if cv != 17]
     check_reading(PagedCv, drawn)
