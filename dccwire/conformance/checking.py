@@ -162,12 +162,12 @@ class _Judge:
         )
 
     def _notes(self) -> Iterator[str]:
-        merged = self._receiver.merged_at
-        if merged:
-            shortest = SHORTEST_NS / 1e3
+        first = self._receiver.first_merged
+        if first:
+            pulses = _number(self._receiver.merged, "pulse")
             yield (
-                f"{_number(len(merged), 'pulse')} shorter than {shortest:g} us merged before "
-                f"judging (S-9.1 §B, M8), the first at {merged[0] / 1e6:.3f} ms"
+                f"{pulses} shorter than {SHORTEST_NS / 1e3:g} us merged before "
+                f"judging (S-9.1 §B, M8), the first at {first[0] / 1e6:.3f} ms"
             )
         silences = self._packets.gaps - self._gaps
         if silences:

@@ -25,6 +25,9 @@ Times: TypeAlias = NDArray[np.int64]
 
 _BYTES = 6
 _BITS = 9 * _BYTES + 1
+_FIRST = 16
+"""Times of merged pulses that are kept."""
+
 _PATIENCE = 4096
 """Half-bits without a clean packet after which the state machine reads on."""
 
@@ -111,7 +114,7 @@ class ColumnReceiver:
 
     def __init__(self, *, resolution_ns: int = 0, shortest_ns: int = SHORTEST_NS) -> None:
         self.merged = 0
-        self.merged_at: list[int] = []
+        self.first_merged: list[int] = []
         self._windows = Windows(resolution_ns, shortest_ns)
         self._machine = self._windows.machine()
         # The last edge, which a short pulse may yet take away; then the real edges from the end
@@ -174,7 +177,8 @@ class ColumnReceiver:
                 keep[at : at + 2] = False
                 taken = at + 1
                 self.merged += 1
-                self.merged_at.append(int(raw[at]))
+                if len(self.first_merged) < _FIRST:
+                    self.first_merged.append(int(raw[at]))
         real = raw if taken < 0 else raw[keep]
         pending = 1 if keep[-1] else 0
         self._pending = real[len(real) - pending :]

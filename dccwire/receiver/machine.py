@@ -13,10 +13,13 @@ from dccwire.errors import Reason
 from dccwire.framing import LEAST_PREAMBLE, MOST_BYTES
 from dccwire.receiver.events import CutOff, Event, Fault, Gap, PacketReceived, Stray
 
-__all__ = ["GAP", "LEAST_HALVES", "ONE", "OTHER", "ZERO", "Machine"]
+__all__ = ["GAP", "LEAST_HALVES", "LONGEST_STRAY", "ONE", "OTHER", "ZERO", "Machine"]
 
 ZERO, ONE, OTHER, GAP = range(4)
 """Kinds of half-bits: of a 0, of a 1, of neither, and longer than any."""
+
+LONGEST_STRAY = 1 << 16
+"""Half-bits after which a stray stretch is reported and a new one begun: memory is bounded."""
 
 LEAST_HALVES = 2 * LEAST_PREAMBLE
 """Half-bits of ones before a packet start bit, at least."""
@@ -43,6 +46,7 @@ class Machine:
         self._state = _HUNT
         self._run = self._run_begin = self._run_second = 0
         self._stray: int | None = None
+        self._strays = 0
         # Whether the run (while hunting) or the preamble (in a packet) follows on an end bit.
         self._adjoining = False
         # A half-bit of neither kind that ended such a run: where it ends and begins, the run, and
@@ -58,7 +62,7 @@ class Machine:
     def start(self, at: int, *, after_packet: bool = False) -> None:
         """Hunt from a position on, as at the start, or as after a packet end bit."""
         self.at = at
-        self._state, self._run, self._stray = _HUNT, 0, None
+        self._state, self._run, self._stray, self._strays = _HUNT, 0, None, 0
         self._doubt = (0, 0, 0, False)
         self._adjoining = after_packet
 
@@ -133,7 +137,11 @@ class Machine:
                     run = 0
                 if self._stray is None:
                     self._stray = self._run_begin if run else at
+                self._strays += run + 1
                 run, self._adjoining = 0, False
+                if self._strays >= LONGEST_STRAY and self._doubt[0] != mark:
+                    events.append(Stray(self._stray, mark))
+                    self._stray, self._strays = None, 0
             at = mark
         self.at, self._state, self._run = at, state, run
         self._first, self._value = first, value
@@ -165,7 +173,8 @@ class Machine:
             events.append(CutOff(self._begin, end, self._preamble, bytes(self._data), bits))
         if silent:
             events.append(Gap(events[-1].end if events else at, until))
-        self.at, self._state, self._run, self._stray = None, _HUNT, 0, None
+        self.at, self._state, self._run = None, _HUNT, 0
+        self._stray, self._strays = None, 0
         self._adjoining = False
         return events
 
@@ -180,7 +189,8 @@ class Machine:
         begin = self._run_second if odd else self._run_begin
         stray = self._run_begin if self._stray is None else self._stray
         self._adjoining = self._adjoining and not odd
-        self._begin, self._start, self._preamble, self._stray = begin, at, run // 2, None
+        self._begin, self._start, self._preamble = begin, at, run // 2
+        self._stray, self._strays = None, 0
         self._data.clear()
         return [Stray(stray, begin)] if stray < begin else []
 

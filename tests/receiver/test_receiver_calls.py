@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from itertools import accumulate, pairwise
+from random import Random
+
 import numpy as np
 import pytest
 from receiver_signals import LOCO, datas, edges_of, halves
@@ -9,6 +12,7 @@ from receiver_signals import LOCO, datas, edges_of, halves
 from dccwire.errors import FieldError
 from dccwire.receiver import Event, Gap, Receiver, Stray
 from dccwire.receiver.columns import ColumnReceiver
+from dccwire.receiver.machine import LONGEST_STRAY
 
 ONE = 58_000
 both = pytest.mark.parametrize("make", [Receiver, ColumnReceiver])
@@ -25,7 +29,7 @@ def test_merged_pulses_are_counted() -> None:
     one, other = Receiver(), ColumnReceiver()
     one.feed(edges)
     other.feed(np.array(edges, np.int64))
-    assert (one.merged, other.merged, other.merged_at) == (2, 2, [58_000, 200_000])
+    assert (one.merged, other.merged, other.first_merged) == (2, 2, [58_000, 200_000])
 
 
 @both
@@ -124,3 +128,17 @@ def test_resolution_widens_the_windows() -> None:
     edges = edges_of(51_000 if length == ONE else 89_001 for length in halves(LOCO))
     receiver = Receiver(resolution_ns=1_000)
     assert datas(receiver.feed(edges) + receiver.close()) == []
+
+
+def test_long_stray_stretches_are_reported_in_pieces_so_that_memory_stays_small() -> None:
+    """Noise without an end: the same pieces from both receivers, and they touch."""
+    draw = Random(5)
+    lengths = [draw.choice((20_000, 75_000, 100_000, 58_000)) for _ in range(3 * LONGEST_STRAY)]
+    times = list(accumulate(lengths, initial=1_000))
+    one, other = Receiver(), ColumnReceiver()
+    streamed = one.feed(times[:100_000]) + one.feed(times[100_000:]) + one.close()
+    parts = [other.feed(np.array(times[i : i + 5000])) for i in range(0, len(times), 5000)]
+    assert streamed == [event for part in (*parts, other.close()) for event in part]
+    assert sum(isinstance(event, Stray) for event in streamed) >= 3
+    assert all(a.end == b.begin for a, b in pairwise(streamed))
+    assert max(len(part.edges) for part in parts) < 2 * LONGEST_STRAY
