@@ -1,6 +1,7 @@
 """The tree of exceptions: reasons, blame, data that survives pickling."""
 
 import pickle
+from pathlib import Path
 
 import pytest
 
@@ -54,3 +55,10 @@ def test_reasons_have_meanings_and_codes_of_their_own() -> None:
     for reason in Reason:
         assert reason.value == reason.name.lower().replace("_", "-")
         assert len(reason.meaning) > 10
+
+
+def test_the_page_of_reasons_lists_them_all() -> None:
+    """`docs/reasons.md` has each code with its meaning, in the order of the code, and no other."""
+    page = (Path(__file__).parent.parent / "docs" / "reasons.md").read_text("utf-8")
+    rows = [line for line in page.splitlines() if line.startswith("| `")]
+    assert rows == [f"| `{reason.value}` | {reason.meaning} |" for reason in Reason]

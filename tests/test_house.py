@@ -106,6 +106,9 @@ def test_lower_rooms_are_there_when_asked_for() -> None:
     import dccwire
 
     assert dccwire.explain.__module__ == "dccwire.drawing.explanation"
+    assert dccwire.__getattr__("cv").__name__ == "dccwire.cv"
+    for name in dccwire.__all__:
+        assert getattr(dccwire, name) is not None
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
         _ = dccwire.nothing
 
