@@ -119,7 +119,7 @@ class Packet:
         """
         head, colon, _ = text.partition(":")
         if not colon:
-            hint = "as in 'short 3: HardReset'"
+            hint = "as in 'idle: Idle'"
             raise TextError(Reason.TEXT, text, len(text), "no colon after the address", hint)
         mode = Mode.OPERATIONS
         if head.split()[:1] == [Mode.SERVICE.value]:

@@ -130,7 +130,7 @@ def test_explain_separates_packets(run) -> None:
         (("explain", "00110111"), "look like bits"),
         (("inspect", "--bits", "0102"), "position 3: '2' is no bit; write 0 and 1"),
         (("inspect", "--bits", " _"), "no bits; write 0 and 1"),
-        (("encode", "short 3"), "no colon after the address; as in 'short 3: HardReset'"),
+        (("encode", "short 3"), "no colon after the address; as in 'idle: Idle'"),
         (("encode", '{"address": 3}'), "packet: an object with address and instructions"),
         (("encode", "{"), "packet: JSON ("),
         (

@@ -165,13 +165,15 @@ def test_a_decoder_without_direct_mode_is_found_out() -> None:
 
 
 def test_a_write_on_the_main_takes_two_identical_packets() -> None:
-    """S-9.2.1 §C; no acknowledgement comes, so the session has none to wait for."""
+    """S-9.2.1 §C, an idle after each (S-9.2 §C); no acknowledgement comes to wait for."""
     from dccwire import ShortAddress
 
     bench = Bench(Decoder())
     run(write_byte_on_main(ShortAddress(3), 3, 17), bench)
     assert bench.decoder.cv(3) == 17
-    assert len(bench.sent) == 2
+    sent = [str(outgoing.packet) for outgoing in bench.sent]
+    write = "short 3: CvAccessLongForm operation=write cv=3 value=17"
+    assert sent == [write, "idle: Idle", write, "idle: Idle"]
 
 
 class Wire:

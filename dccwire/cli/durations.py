@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
+from collections.abc import Sequence
 from typing import Any
 
 from dccwire.address import Mode
-from dccwire.cli.printing import say
+from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command
-from dccwire.errors import FieldError
-from dccwire.framing import SENT_PREAMBLE
-from dccwire.packet import Packet
+from dccwire.errors import DecodeError, FieldError, TextError
+from dccwire.framing import MOST_BYTES, SENT_PREAMBLE
+from dccwire.packet import Packet, decode
+from dccwire.plan import read_packet
 from dccwire.programming import (
     TIMINGS,
     AddressOnly,
@@ -50,7 +53,9 @@ decoder takes 10 to 13 minutes. What fills the difference to direct mode: progra
 than the minimum, wait for recovery and power-up, poll the current, and talk to a computer over a
 slow link. A programming track is limited in energy: more than 250 mA may not last longer than
 100 ms (S-9.2.3 §B). A locomotive may jump at an acknowledgement. A write on the main reaches every
-decoder at its address.
+decoder at its address. An idle packet belongs after each packet of such a write: a decoder need
+only act on packets to it that lie 5 ms or more apart (S-9.2 §C), and at addresses 112 to 127 closer
+ones are to be avoided (footnote 11). An idle takes 5.5 ms or more, and does not cancel the write.
 """
 
 
@@ -59,16 +64,19 @@ def add_commands(commands: Commands) -> None:
     help_ = "say how long packets, or reading CVs on a programming track, take on the wire"
     one = add_command(commands, "duration", _duration, help_)
     one.epilog = EPILOG
-    one.add_argument("packets", nargs="*", metavar="TEXT", help="a packet, as decode prints it")
-    one.add_argument("--preamble", type=int, metavar="ONES", help="of the packets: 14, in service "
-                     "mode 20, if not given")  # fmt: skip
+    one.add_argument("packets", nargs="*", metavar="PACKET", help="a packet's text, as decode "
+                     "prints it, or its bytes in hex, with or without blanks")  # fmt: skip
+    one.add_argument("--service", action="store_true", help="read bytes in hex as packets of a "
+                     "programming track")  # fmt: skip
+    one.add_argument("--preamble", type=_count, metavar="ONES", help="of the packets: 14, in "
+                     "service mode 20, if not given")  # fmt: skip
     one.add_argument("--cvs", metavar="LIST", help="read these CVs: numbers and ranges, xN for N "
                      "index pages of CV 257-512, as in 1-256,257-512x4")  # fmt: skip
     one.add_argument("--mode", choices=MODES, default="direct", help="how they are read: direct, "
                      "if not given")  # fmt: skip
-    one.add_argument("--answer", type=int, default=2, metavar="N", help="the packet of a step at "
-                     "which an acknowledgement is taken, which ends the step: 2, the earliest, if "
-                     "not given; 99 ends none early")  # fmt: skip
+    one.add_argument("--answer", type=_count, default=2, metavar="N", help="the packet of a step "
+                     "at which an acknowledgement is taken, which ends the step: 2, the earliest, "
+                     "if not given; 99 ends none early")  # fmt: skip
     one.add_argument("--json", action="store_true", help="one object a line")
 
 
@@ -78,24 +86,57 @@ def _duration(given: argparse.Namespace) -> int:
     if given.cvs is not None:
         _reading(given)
         return 0
-    for packet in [Packet.from_text(text) for text in given.packets]:
-        _packet(packet, given)
-    return 0
+    status = 0
+    mode = Mode.SERVICE if given.service else Mode.OPERATIONS
+    for read in [_read(text) for text in _whole(given.packets)]:
+        if isinstance(read, Packet):
+            _packet(read, given)
+            continue
+        try:
+            _packet(decode(read, mode=mode), given)
+        except DecodeError as error:
+            shown = read[:MOST_BYTES].hex(" ").upper() + "..." * (len(read) > MOST_BYTES)
+            complain(f"{shown}: {error}; 'dccwire inspect' reads what it can")
+            status = 1
+    return status
+
+
+def _whole(texts: Sequence[str]) -> Sequence[str]:
+    """A packet each; all together are one, as for decode, if one is too short for a packet."""
+    short = any(len("".join(text.split())) < 6 for text in texts)
+    return [" ".join(texts)] if short else texts
+
+
+def _read(text: str) -> Packet | bytes:
+    """The packet of a text, which says its mode, or the bytes that hex stands for."""
+    try:
+        return Packet.from_text(text) if ":" in text else read_packet(text)
+    except TextError as error:
+        error.add_note("a packet is its text, as in 'idle: Idle', or hex, as in '37 74 43'")
+        raise
+
+
+def _count(text: str) -> int:
+    """A number from the command line; longer ones could be neither timed nor printed."""
+    if not re.fullmatch(r"[+-]?\d{1,9}", text, re.ASCII):
+        problem = FieldError("number", "a whole number of one to nine digits", text)
+        raise argparse.ArgumentTypeError(str(problem))
+    return int(text)
 
 
 def _packet(packet: Packet, given: argparse.Namespace) -> None:
     preamble = given.preamble
     if preamble is None:
         preamble = Counts().preamble if packet.mode is Mode.SERVICE else SENT_PREAMBLE
-    bits = packet.to_bits(preamble)
     times = {name: packet_ns(packet, preamble, TIMINGS[name]) for name in SHOWN}
+    bits = packet.to_bits(0)
+    ones, zeros = preamble + bits.count(1), bits.count(0)
     if given.json:
-        plain = {"preamble": preamble, "ones": bits.count(1), "zeros": bits.count(0)}
+        plain = {"preamble": preamble, "ones": ones, "zeros": zeros}
         say(json.dumps({"packet": packet.to_dict(), **plain, "duration_ns": times}))
         return
     say(str(packet))
-    say(f"  {len(bits)} bits, a preamble of {preamble} included: "
-        f"{bits.count(1)} ones, {bits.count(0)} zeros")  # fmt: skip
+    say(f"  {ones + zeros} bits, a preamble of {preamble} included: {ones} ones, {zeros} zeros")
     for name, ns in times.items():
         say(f"  {ns / 1e6:8.3f} ms  {_halves(name)}")
 

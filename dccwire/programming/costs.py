@@ -13,6 +13,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import TypeVar
 
+from dccwire.errors import FieldError
 from dccwire.packet import Packet
 from dccwire.programming.session import Outgoing
 from dccwire.programming.steps import HEARD_FROM, Course, Kind, Step
@@ -52,13 +53,18 @@ class Cost:
 
 
 def packet_ns(packet: Packet | bytes, preamble: int, timing: Timing = NOMINAL) -> int:
-    """The time of a packet, or of its bytes, from the first preamble bit to the end bit.
+    """The time of a packet, or of its bytes, from the first preamble bit to the end bit, in ns.
+
+    Raises:
+        FieldError: a negative preamble.
 
     >>> from dccwire.programming import DirectCv
     >>> packet = DirectCv(29).verify(38)
     >>> packet_ns(packet, preamble=20), packet.duration_ns(preamble=20)
     (8460000, 8460000)
     """
+    if preamble < 0:
+        raise FieldError("preamble", "0 or more", preamble)
     data = bytes(packet)
     set_bits = int.from_bytes(data).bit_count()
     # A start bit 0 before each byte, an end bit 1 after the last (S-9.2 §A).

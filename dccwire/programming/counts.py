@@ -105,3 +105,5 @@ class MainCounts(_Raised):
 
     preamble: int = _least(SENT_PREAMBLE, "S-9.2 §A, Preamble")
     writes: int = _least(2, "S-9.2.1 §C, CV access long form")
+    idles: int = _least(1, "5 ms between packets to one address, S-9.2 §C and footnote 11; C13")
+    """Idle packets after each of them."""

@@ -2,13 +2,21 @@
 
 A write on the main reaches every decoder at the address, wherever it stands, and a consist's
 address is no place for it: two engines of the same number get the same CV. Nobody answers, so
-there is nothing to confirm. Room: the second packet that makes a write valid.
+there is nothing to confirm. Room: the second packet that makes a write valid, and what lies
+between the two.
+
+**Idle packets between.** A decoder need only act on packets to it that lie 5 ms or more apart, from
+end bit to start bit (S-9.2 §C; C13), and at addresses 112 to 127 closer ones could be taken for
+service mode (footnote 11). Back to back two packets would lie a preamble apart, 1.6 ms. An idle
+packet takes 5.8 ms at nominal timing, 5.5 ms at the least, and does not cancel the write that waits
+for its second packet (S-9.2.1 §C). So one follows each packet, the last one too: a session's
+packets keep their distance from those of the next.
 """
 
 from __future__ import annotations
 
-from dccwire.address import Address
-from dccwire.instructions import CvAccessLongForm, CvBitManipulation, CvOperation
+from dccwire.address import IDLE, Address
+from dccwire.instructions import CvAccessLongForm, CvBitManipulation, CvOperation, Idle
 from dccwire.packet import Packet
 from dccwire.programming.counts import MainCounts
 from dccwire.programming.reading import refuse_read_only
@@ -19,6 +27,9 @@ __all__ = ["write_bit_on_main", "write_byte_on_main"]
 
 MAIN = MainCounts()
 
+IDLE_PACKET = Packet(IDLE, Idle())
+"""The idle packet, FF 00 FF (S-9.2 §B)."""
+
 
 def write_byte_on_main(
     address: Address,
@@ -28,20 +39,25 @@ def write_byte_on_main(
     *,
     force_read_only: bool = False,
 ) -> Session[None]:
-    """Two identical packets that store a value in a CV of every decoder at this address.
+    r"""Two identical packets that store a value in a CV of every decoder at this address.
 
-    Between them go no other packet to that decoder and no broadcast (S-9.2.1 §C, CV access long
-    form): the session's packets follow one another. Packets of six bytes take no more than 30 ms
-    from start to start (S-9.2.1 footnote 7).
+    An idle packet follows each, so that 5 ms and more lie between them (S-9.2 §C and footnote 11).
+    No other packet to that decoder and no broadcast may come between (S-9.2.1 §C, CV access long
+    form). Packets of six bytes take no more than 30 ms from start to start (S-9.2.1 footnote 7).
 
     Raises:
         FieldError: a CV or value out of bounds; CV 7 or CV 8 without `force_read_only`.
         PacketError: an address that has no such packets: an accessory's, or that of the idle.
 
     >>> from dccwire import LongAddress
+    >>> from dccwire.programming import Answer, conversation
     >>> session = write_byte_on_main(LongAddress(3000), cv=4, value=12)
-    >>> print(session.sending.packet, session.sending.preamble)
-    long 3000: CvAccessLongForm operation=write cv=4 value=12 14
+    >>> talk = conversation(session, lambda sent: Answer.SILENCE)
+    >>> print(*(sent.packet for sent, _ in talk), sep="\n")
+    long 3000: CvAccessLongForm operation=write cv=4 value=12
+    idle: Idle
+    long 3000: CvAccessLongForm operation=write cv=4 value=12
+    idle: Idle
     """
     return _twice(address, CvAccessLongForm(CvOperation.WRITE, cv, value), counts, force_read_only)
 
@@ -71,4 +87,6 @@ def _twice(
 
 
 def _course(packet: Packet, counts: MainCounts) -> Course[None]:
-    yield Step(packet, counts.writes, Kind.FILLING, counts.preamble)
+    for _ in range(counts.writes):
+        yield Step(packet, 1, Kind.FILLING, counts.preamble)
+        yield Step(IDLE_PACKET, counts.idles, Kind.FILLING, counts.preamble)

@@ -2,6 +2,8 @@
 
 import json
 
+import pytest
+
 from dccwire.programming import (
     TIMINGS,
     Assumptions,
@@ -43,6 +45,89 @@ def test_the_time_of_packets_as_json(run) -> None:
     for name in SHOWN:
         expected = packet_ns(bytes.fromhex("FF00FF"), 14, TIMINGS[name])
         assert lines[0]["duration_ns"][name] == expected
+
+
+@pytest.mark.parametrize(
+    ("arguments", "first", "preamble"),
+    [
+        (["7C 1C 26 46"], "short 124: Reserved data=1C26", 14),
+        (["7C", "1C", "26", "46"], "short 124: Reserved data=1C26", 14),
+        (["--service", "7C", "1C", "26", "46"], None, 20),
+        (["--service", "7c1c2646"], None, 20),
+        (["--service", "--preamble", "25", "7C1C2646"], None, 25),
+        (["FF00FF"], "idle: Idle", 14),
+        (["--service", "FF 00 FF"], "service idle: Idle", 20),
+        (["short", "3:", "HardReset"], "short 3: HardReset", 14),
+    ],
+)
+def test_bytes_in_hex_are_timed_as_the_packet_they_are(run, arguments, first, preamble) -> None:
+    """With or without blanks, in one argument or many, of operations or of service mode."""
+    first = first or "service programming-track: DirectByteAccess operation=write cv=29 value=38"
+    status, out, err = run("duration", *arguments)
+    assert (status, err) == (0, "")
+    assert out.splitlines()[0] == first
+    assert f"a preamble of {preamble} included" in out
+    assert (status, out) == run("duration", "--preamble", str(preamble), first)[:2]
+
+
+def test_bytes_that_are_no_packet_are_one_line_and_status_1(run) -> None:
+    """As for decode; the others are timed."""
+    status, out, err = run("duration", "37 74 42", "FF 00 FF", "00" * 2500)
+    assert (status, out.splitlines()[0]) == (1, "idle: Idle")
+    first, second = err.splitlines()
+    hint = "'dccwire inspect' reads what it can"
+    assert first == f"dccwire: 37 74 42: error byte: 43 expected, 42 given; {hint}"
+    assert second.startswith(f"dccwire: {'00 ' * 15}00...: 3 to 6 bytes expected")
+
+
+LONG = "9" * 5000
+MANY = "9" * 4000
+"""More digits than Python reads as a number by default, and fewer."""
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "words"),
+    [
+        (
+            [f"--{name}", sign + digits, *rest],
+            2,
+            f"argument --{name}: number: a whole number of one",
+        )
+        for name, rest in (("preamble", ["idle: Idle"]), ("answer", ["--cvs", "1"]))
+        for digits in (LONG, MANY, "9" * 10, "٣", "", "1.5", "0x5", "x")
+        for sign in ("", "-")
+    ]
+    + [
+        (["--cvs", LONG], 2, "; as in 1-256,257-512x4"),
+        (["--cvs", f"1-{MANY}"], 2, "; as in 1-256,257-512x4"),
+        (["--cvs", f"1x{LONG}"], 2, "; as in 1-256,257-512x4"),
+        ([f"short {LONG}: Idle"], 2, "position 5"),
+        ([f"short {MANY}: Idle"], 2, "short"),
+        ([f"short 3: CvAccessLongForm operation=write cv={LONG} value=3"], 2, "cv"),
+        ([f"short 3: CvAccessLongForm operation=write cv=3 value={MANY}"], 2, "value"),
+        ([f"long 3: {LONG}"], 2, "position"),
+        ([LONG], 1, "3 to 6 bytes expected"),
+        ([f"{LONG}9"], 2, "odd number of hex digits"),
+    ],
+)
+def test_numbers_of_thousands_of_digits_are_one_short_line(run, arguments, status, words) -> None:
+    """No traceback, and nothing on standard output."""
+    option, value, *rest = [*arguments, ""] if len(arguments) == 1 else arguments
+    given = [f"{option}={value}", *rest] if option.startswith("--") else arguments
+    ended, out, err = run("duration", *given)
+    assert (ended, out) == (status, "")
+    assert words in err
+    assert err.count("\n") == 1
+    assert len(err) < 400
+
+
+def test_the_longest_numbers_that_are_taken_are_timed(run) -> None:
+    """Nine digits, without the memory that so many bits would take."""
+    status, out, _ = run("duration", "--json", "--preamble", "9" * 9, "idle: Idle")
+    plain = json.loads(out)
+    assert (status, plain["preamble"], plain["ones"]) == (0, 999_999_999, 999_999_999 + 17)
+    assert plain["duration_ns"]["nominal"] == (999_999_999 + 17) * 116_000 + 11 * 200_000
+    assert run("duration", "--cvs", "1", "--answer", "9" * 9)[0] == 0
 
 
 def test_the_time_of_reading_cvs(run) -> None:
@@ -98,6 +183,8 @@ def test_calls_that_cannot_be_used_are_one_line_and_status_2(run) -> None:
         (("--cvs", "5", "--mode", "fast"), "invalid choice: 'fast'"),
         (("--preamble", "-1", "idle: Idle"), "preamble: 0 or more expected, -1 given"),
         (("idle: Idle", "short 3"), "no colon after the address"),
+        (("short 3",), "; a packet is its text, as in 'idle: Idle', or hex, as in '37 74 43'"),
+        (("idle: Idle", "37 74 4G"), "'G' is no hex digit; as in '37 74 43'; a packet is its text"),
     ):
         status, out, err = run("duration", *arguments)
         assert (status, out) == (2, ""), arguments
@@ -115,4 +202,5 @@ def test_the_help_says_what_the_numbers_mean_and_what_to_beware_of(run) -> None:
     assert f"CV 1-300 take {floor} and {paged.mean.ns / 60e9:.0f} minutes on average" in text
     for caution in ("250 mA", "may jump at an acknowledgement", "every decoder at its address"):
         assert caution in text
-    assert "Common practice, no source" in text
+    idles = "An idle packet belongs after each packet of such a write: a decoder need only act on"
+    assert idles in text

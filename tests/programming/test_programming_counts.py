@@ -43,6 +43,12 @@ TYPES = [Counts, DirectCounts, RegisterCounts, HardResetCounts, MainCounts]
         (HardResetCounts, "after", 10, "S-9.2.3 §E, Hard-Reset-Cycle"),
         (MainCounts, "preamble", 14, "S-9.2 §A, Preamble"),
         (MainCounts, "writes", 2, "S-9.2.1 §C, CV access long form"),
+        (
+            MainCounts,
+            "idles",
+            1,
+            "5 ms between packets to one address, S-9.2 §C and footnote 11; C13",
+        ),
     ],
 )
 def test_a_count_can_be_raised_and_not_lowered(type_, name, least, clause) -> None:

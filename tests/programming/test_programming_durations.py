@@ -68,6 +68,17 @@ def test_timings_keep_the_limits() -> None:
         assert sum(zero) <= LIMITS["t0total"].most
 
 
+@pytest.mark.parametrize("preamble", [-1, -20])
+def test_a_preamble_is_not_negative(preamble) -> None:
+    """The error names field, bound and value; 0 is a preamble, of the start of a recording."""
+    for packet in (bytes(3), Packet.from_text("idle: Idle")):
+        with pytest.raises(FieldError) as caught:
+            packet_ns(packet, preamble)
+        error = caught.value
+        assert (error.field, error.bound, error.value) == ("preamble", "0 or more", preamble)
+    assert packet_ns(bytes(3), 0) == 116_000 + 27 * 200_000
+
+
 def test_what_a_session_sent_takes_the_sum() -> None:
     """23 resets and five verifies, with the preamble that was sent."""
     outgoing = sent(verify_byte(DirectCv(29), 38))

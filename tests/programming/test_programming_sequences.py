@@ -291,16 +291,38 @@ def test_the_decoder_lock() -> None:
 
 
 def test_writes_on_the_main_are_two_identical_packets() -> None:
-    """Nothing else between (S-9.2.1 §C, CV access long form), with the preamble of operations."""
+    """None but idles between (S-9.2.1 §C, CV access long form), the preamble of operations."""
     outgoing = sent(write_byte_on_main(LongAddress(3000), 29, 38))
-    assert counted(outgoing) == [("cbb8ec1c26a5", 2)]
+    assert counted(outgoing) == [("cbb8ec1c26a5", 1), ("ff00ff", 1)] * 2
     assert {(one.preamble, one.power_on) for one in outgoing} == {(14, False)}
-    assert runs(write_bit_on_main(ShortAddress(3), 29, 5, 1)) == [("03e81cfd0a", 2)]
-    assert runs(write_byte_on_main(ShortAddress(3), 1, 4, MainCounts(writes=3)))[0][1] == 3
+    assert (
+        runs(write_bit_on_main(ShortAddress(3), 29, 5, 1))
+        == [
+            ("03e81cfd0a", 1),
+            ("ff00ff", 1),
+        ]
+        * 2
+    )
+    more = MainCounts(writes=3, idles=2)
+    assert (
+        runs(write_byte_on_main(ShortAddress(3), 1, 4, more))
+        == [
+            ("03ec0004eb", 1),
+            ("ff00ff", 2),
+        ]
+        * 3
+    )
     for address in (IDLE, AccessoryAddress(3)):
         with pytest.raises(PacketError):
             write_byte_on_main(address, 1, 4)
-    assert runs(write_byte_on_main(BROADCAST, 1, 4))[0][1] == 2  # not excluded (X26)
+    assert (
+        runs(write_byte_on_main(BROADCAST, 1, 4))
+        == [  # not excluded (X26)
+            ("00ec0004e8", 1),
+            ("ff00ff", 1),
+        ]
+        * 2
+    )
 
 
 @pytest.mark.parametrize(
@@ -345,8 +367,8 @@ def test_a_session_says_when_it_is_used_wrongly() -> None:
         _ = session.result
     with pytest.raises(FieldError, match="answer: an Answer expected, True given"):
         session.take(True)
-    session.take(Answer.SILENCE)
-    session.take(Answer.SILENCE)
+    for _ in range(4):  # two writes, an idle after each
+        session.take(Answer.SILENCE)
     assert session.result is None
     with pytest.raises(FieldError, match="answer: none after the end of the session expected"):
         session.take(Answer.SILENCE)
