@@ -8,7 +8,7 @@ import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 
-from dccwire.address import PROGRAMMING_TRACK, Mode
+from dccwire.address import PROGRAMMING_TRACK
 from dccwire.cli.printing import say
 from dccwire.cli.words import Commands, add_command
 from dccwire.cv import (
@@ -26,10 +26,15 @@ from dccwire.cv import (
     value_from_plain,
     value_from_text,
 )
+from dccwire.cv.changes import FACTORY_RESET
 from dccwire.cv.cv_set import IndexedCv
+from dccwire.cv.values import number_of
 from dccwire.errors import CallError, FieldError, Reason, RecordingError, ShapeError, TextError
+from dccwire.framing import SENT_PREAMBLE
 from dccwire.notation import address_from_text
-from dccwire.packet import Packet
+from dccwire.programming import DirectCv
+from dccwire.programming.sequencer import Sequencer, Setup
+from dccwire.programming.steps import Kind, Step
 
 __all__ = ["add_commands"]
 
@@ -37,6 +42,11 @@ _USE = "CV VALUE pairs, or a value such as 'ExtendedAddress address=1205'"
 _CAUTION = (
     "Writing a CV on the main changes every decoder at that address. A programming track is "
     "limited in energy: more than 250 mA may not last longer than 100 ms (S-9.2.3)."
+)
+_POWER = "The track is switched on with the first packet: the resets are the power-on cycle."
+_RESET = (
+    "8 in CV 8 is a factory reset (in register mode S-9.2.3, else common practice, no source): "
+    "every CV gets its factory value, and the writes before it are lost."
 )
 
 
@@ -53,8 +63,9 @@ def add_commands(commands: Commands) -> None:
     one.add_argument(
         "--packets",
         metavar="ADDRESS",
-        help="with --compare: what turns OLD into NEW, as packets to 'short 3', 'long 3000' or "
-        "'programming-track'",
+        help="with --compare: a plan of what turns OLD into NEW, for the main by packets to "
+        "'short 3' or 'long 3000', with idle packets between that keep them 5 ms apart (S-9.2), or "
+        "for the 'programming-track' by direct mode, with all resets that S-9.2.3 demands",
     )
     one.add_argument(
         "--force",
@@ -62,7 +73,8 @@ def add_commands(commands: Commands) -> None:
         action="append",
         default=[],
         metavar="CV",
-        help="with --packets: write CV 7 or 8 although it is read-only",
+        help="with --packets: write CV 7 or 8 although it is read-only; 8 in CV 8 resets every CV "
+        "to its factory value, so it is sent last; what another number does, the maker says",
     )
 
 
@@ -114,24 +126,18 @@ def _pairs(words: list[str]) -> dict[int, int]:
         raise TextError(Reason.TEXT, text, len(text), problem, f"expected are {_USE}")
     pairs: dict[int, int] = {}
     for cv, value in zip(words[::2], words[1::2], strict=True):
-        numbers = _number("cv", "1 to 1024", cv), _number(f"CV {cv}", "0 to 255", value)
+        numbers = number_of(cv, "cv", "1 to 1024"), number_of(value, f"CV {cv}", "0 to 255")
         if numbers[0] in pairs:
             raise FieldError(f"CV {cv}", "one value", numbers[1])
         pairs[numbers[0]] = numbers[1]
     return pairs
 
 
-def _number(field: str, bound: str, word: str) -> int:
-    if not (word.isascii() and word.isdigit()):
-        raise FieldError(field, bound, word)
-    return int(word)
-
-
 def _compare(given: argparse.Namespace, decoder: DecoderKind) -> None:
     old, new = map(_read, given.compare)
     if given.packets is not None:
-        for line in list(_packets(old, new, given, decoder)):
-            say(line)
+        resets = new.get(8) == FACTORY_RESET != old.get(8)  # unforced it is refused
+        _plan(list(_steps(old, new, given, decoder)), resets, given)
         return
     changes = difference(old, new)
     for one in changes:
@@ -144,22 +150,45 @@ def _compare(given: argparse.Namespace, decoder: DecoderKind) -> None:
         say("no differences")
 
 
-def _packets(
+def _plan(steps: list[Step], resets: bool, given: argparse.Namespace) -> None:
+    """A plan with the cautions as comments, or a JSON object a line without them."""
+    if given.json:
+        for step in steps:
+            plain = {"repeat": step.count, "preamble": step.preamble}
+            say(json.dumps({**plain, "packet": step.packet.to_dict()}))
+        return
+    notes = [_CAUTION]
+    if any(step.power_on for step in steps):
+        notes.append(_POWER)
+    if resets:
+        notes.append(_RESET)
+    for line in (line for note in notes for line in textwrap.wrap(note, 78)):
+        say(f"# {line}")
+    for step in steps:
+        options = [f"repeat={step.count}"] if step.count > 1 else []
+        options += [f"preamble={step.preamble}"] if step.preamble != SENT_PREAMBLE else []
+        say(" ".join([*options, "|", str(step.packet)] if options else [str(step.packet)]))
+
+
+def _steps(
     old: CvSet, new: CvSet, given: argparse.Namespace, decoder: DecoderKind
-) -> Iterator[str]:
-    """Lines of a plan, or of packets for the programming track; the caution is a comment."""
+) -> Iterator[Step]:
+    """What to send: without answers on the programming track, so that no step ends early."""
     address = address_from_text(given.packets)
-    yield "\n".join(f"# {line}" for line in textwrap.wrap(_CAUTION, 78))
     if address == PROGRAMMING_TRACK:
+        power_on = True
         for one in programming_track_instructions(old, new, force=given.force, decoder=decoder):
-            yield str(Packet(PROGRAMMING_TRACK, one, mode=Mode.SERVICE))
+            target = DirectCv(one.cv)
+            sequencer = Sequencer(target, Setup(power_on=power_on))
+            yield from sequencer.start()
+            yield from sequencer.write(target, target.write(one.value))
+            power_on = False
         return
     if given.accessory:
         raise FieldError("address", "programming-track for an accessory decoder", given.packets)
     # operations_packets refuses what is neither short nor long, and says so.
-    packets = operations_packets(old, new, address, force=given.force)  # type: ignore[arg-type]
-    for packet in packets[::2]:
-        yield f"repeat=2 | {packet}"
+    for packet in operations_packets(old, new, address, force=given.force):  # type: ignore[arg-type]
+        yield Step(packet, 1, Kind.FILLING, SENT_PREAMBLE)
 
 
 def _read(path: str) -> CvSet:

@@ -25,7 +25,13 @@ from dccwire.cv.addresses import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.cv.catalogue import READ_ONLY, CvEntry, CvStatus, catalogue, entry
 from dccwire.cv.changes import CvChange, CvWrite, difference, writes
 from dccwire.cv.configuration import *  # noqa: F403 - its __all__ is part of ours
-from dccwire.cv.consist import COMMON_PRACTICE, Answers, UnitPosition, consist_functions
+from dccwire.cv.consist import (
+    COMMON_PRACTICE,
+    Answers,
+    ConsistUnit,
+    UnitPosition,
+    consist_functions,
+)
 from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv, key_from_text
 from dccwire.cv.explanation import (
     CvExplanation,
@@ -52,6 +58,7 @@ __all__ = [
     "READ_ONLY",
     "VALUE_TYPES",
     "Answers",
+    "ConsistUnit",
     "CvChange",
     "CvEntry",
     "CvExplanation",

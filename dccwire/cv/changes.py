@@ -9,21 +9,20 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
-from dccwire.cv.catalogue import READ_ONLY
-from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv
+from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, is_on_page, key_order
+from dccwire.cv.refusals import refuse_address_cvs, refuse_pages, refuse_read_only
 from dccwire.cv.values import DecoderKind
-from dccwire.errors import FieldError
 
 __all__ = ["EXTENDED_BIT", "CvChange", "CvWrite", "difference", "writes"]
 
 EXTENDED_BIT = 0x20
 """CV 29 bit 5: the decoder answers to the address of CV 17 and 18."""
 
-_INDEXED = range(257, 513)
 _LATE = frozenset({1, 15, 16, 17, 18, 19, 29})
 """What decides on the address, or locks: after all others."""
 
-_POINTERS = (31, 32)
+FACTORY_RESET = 8
+"""Written to CV 8 it resets all CVs: in register mode by P11, else common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +63,7 @@ def difference(old: CvSet, new: CvSet) -> tuple[CvChange, ...]:
     """
     return tuple(
         CvChange(key, old.get(key), new.get(key))
-        for key in old | new
+        for key in sorted({*old, *new}, key=key_order)
         if old.get(key) != new.get(key)
     )
 
@@ -84,28 +83,38 @@ def writes(
     write of CV 1 clears (29: bit 5), the lock at the end. S-9.2.2; S-9.2.3 §E for CV 1. Accessory
     decoders have none of that, but for index pages.
 
+    A plain CV 257 to 512 of `new` is written if its value differs, and also if CV 31 or 32 of `new`
+    are not those of `old`: it is on another page then. Where neither set tells CV 31 and 32, they
+    are left at the page of the last indexed CV.
+
+    A forced 8 in CV 8 is a factory reset (in register mode P11, else common practice, no source):
+    all CVs get their factory values, and what was written before is lost. It comes last, but for
+    the lock, which would bar it. What another number in CV 8 does, its maker says.
+
     Args:
         old: what the decoder holds, as far as it is known.
         new: what it shall hold; what is not in it stays.
-        force: those of CV 7 and 8 that shall be written although they are read-only.
+        force: those of CV 7 and 8 that shall be written although they are read-only; 8 in CV 8
+            is a factory reset.
         decoder: whose CVs they are.
 
     Raises:
-        FieldError: CV 7 or 8 differs and is not in `force`; or CV 17 is to be written without a
-            value for CV 18, or the other way round.
+        FieldError: CV 7 or 8 differs and is not in `force`; CV 17 is to be written without a
+            value for CV 18, or the other way round; CV 1 is to be written while neither set tells
+            CV 19 or 29, which it clears; CV 1, 17 or 31 would get an illegal value; a CV of `new`
+            is there twice, plain and indexed; or CV 31 or 32 is needed and not known.
 
-    >>> [(one.cv, one.value) for one in writes(CvSet({1: 3, 29: 6}), CvSet({1: 7, 3: 2, 29: 6}))]
+    >>> [(one.cv, one.value) for one in writes(CvSet({19: 0, 29: 6}), CvSet({1: 7, 3: 2}))]
     [(3, 2), (1, 7)]
-    >>> [(one.cv, one.value) for one in writes(CvSet({1: 3, 29: 38}), CvSet({1: 7, 29: 38}))]
+    >>> [(one.cv, one.value) for one in writes(CvSet({19: 0, 29: 38}), CvSet({1: 7}))]
     [(1, 7), (29, 38)]
     """
-    for cv in force:
-        if cv not in READ_ONLY:
-            raise FieldError("force", "7 or 8", cv)
-    for cv in sorted(READ_ONLY - set(force)):
-        if new.get(cv) not in (None, old.get(cv)):
-            raise FieldError(f"CV {cv}", "no write, as it is read-only and not forced,", new[cv])
-    return tuple(_Plan(old, new, decoder).made())
+    refuse_read_only(old, new, force)
+    plan = _Plan(old, new, decoder)
+    refuse_pages(new, plan.goal, plan.changed)
+    if plan.multi:
+        refuse_address_cvs(plan.goal, plan.changed)
+    return tuple(plan.made())
 
 
 class _Plan:
@@ -113,8 +122,10 @@ class _Plan:
 
     def __init__(self, old: CvSet, new: CvSet, decoder: DecoderKind) -> None:
         self.held: dict[CvKey, int] = dict(old)
-        self.goal = old | new
-        self.changed = [key for key in new if old.get(key) != new[key]]
+        self.goal: dict[CvKey, int] = {**old, **new}
+        differ = [key for key in new if old.get(key) != new[key]]
+        turned = not {*POINTERS}.isdisjoint(differ)
+        self.changed = [key for key in new if key in differ or (turned and is_on_page(key))]
         self.multi = decoder is DecoderKind.MULTI_FUNCTION
 
     def made(self) -> Iterator[CvWrite]:
@@ -122,11 +133,15 @@ class _Plan:
         if self.multi and self.changed not in ([], [15]):
             yield from self._unlock()
         for key in self.changed:
-            if not isinstance(key, IndexedCv) and key not in (*late, *_POINTERS, *_INDEXED):
+            if isinstance(key, int) and key not in (*late, *POINTERS, 8) and not is_on_page(key):
                 yield self._write(key)
         yield from self._indexed()
         if self.multi:
             yield from self._addresses()
+        if 8 in self.changed:
+            resets = self.goal[8] == FACTORY_RESET
+            yield self._write(8, "a factory reset of all CVs" if resets else "")
+        if self.multi:
             yield from self._wanted(16)
             yield from self._wanted(15)
 
@@ -147,27 +162,23 @@ class _Plan:
             yield CvWrite(15, number, "unlocks the decoder: CV 15 as CV 16")
 
     def _indexed(self) -> Iterator[CvWrite]:
-        plain = [key for key in self.changed if not isinstance(key, IndexedCv) and key in _INDEXED]
+        plain = list(filter(is_on_page, self.changed))
         if plain:
-            for cv in _POINTERS:
+            for cv in POINTERS:
                 yield from self._wanted(cv, "before the indexed CVs that depend on it")
         yield from map(self._write, plain)
         for key in self.changed:
             if isinstance(key, IndexedCv):
-                for cv, value in zip(_POINTERS, (key.high, key.low), strict=True):
+                for cv, value in zip(POINTERS, (key.high, key.low), strict=True):
                     if self.held.get(cv) != value:
                         self.held[cv] = value
                         yield CvWrite(cv, value, f"index page of CV {key}")
                 yield self._write(key)
-        for cv in _POINTERS:
+        for cv in POINTERS:
             yield from self._wanted(cv)
 
     def _addresses(self) -> Iterator[CvWrite]:
         if {17, 18} & set(self.changed):
-            for cv, partner in ((17, 18), (18, 17)):
-                if cv not in self.goal:
-                    bound = f"a value, as it is a pair with CV {partner},"
-                    raise FieldError(f"CV {cv}", bound, None)
             yield self._write(17, "takes effect with CV 18")
             yield self._write(18, "the pair with CV 17")
         why = ""
@@ -175,7 +186,7 @@ class _Plan:
             yield self._write(1, "clears CV 19, and bit 5 of CV 29")
             why = "after CV 1, which clears it or a bit of it"
             self.held[19] = 0
-            if 29 in self.held:
+            if 29 in self.held:  # else only `new` has it, and it is written
                 self.held[29] &= ~EXTENDED_BIT
         yield from self._wanted(19, why)
         if (self.held.get(29, 0) ^ self.goal.get(29, 0)) & EXTENDED_BIT:

@@ -15,7 +15,7 @@ from types import MappingProxyType
 from dccwire.cv.functions import ConsistFunctions
 from dccwire.errors import FieldError
 
-__all__ = ["COMMON_PRACTICE", "Answers", "UnitPosition", "consist_functions"]
+__all__ = ["COMMON_PRACTICE", "Answers", "ConsistUnit", "UnitPosition", "consist_functions"]
 
 
 class UnitPosition(Enum):
@@ -50,6 +50,27 @@ class Answers:
         return role not in self.never and (self.only is None or role in self.only)
 
 
+@dataclass(frozen=True, slots=True)
+class ConsistUnit:
+    """A unit of a consist.
+
+    Args:
+        position: where it runs.
+        functions: its functions by role, as if it ran alone: `{"bell": "F1", "headlight": "FL"}`;
+            `FL` is both directions, `FL-forward` and `FL-reverse` one each.
+        reversed: whether it stands reversed in the consist, as bit 7 of CV 19 tells its decoder
+            (S-9.2.2).
+
+    FL-forward and FL-reverse follow the direction in which the unit itself runs. A reversed one
+    runs in reverse while the consist runs forward, so that its light at the consist's front is
+    FL-reverse, and at the consist's rear FL-forward.
+    """
+
+    position: UnitPosition
+    functions: Mapping[str, str]
+    reversed: bool = False
+
+
 COMMON_PRACTICE: Mapping[UnitPosition, Answers] = MappingProxyType(
     {
         UnitPosition.LEAD: Answers(never=frozenset({"rear light"})),
@@ -62,14 +83,14 @@ middle unit neither bell nor horn, the trailing unit its rear light alone."""
 
 
 def consist_functions(
-    units: Iterable[tuple[UnitPosition, Mapping[str, str]]],
+    units: Iterable[ConsistUnit],
     practice: Mapping[UnitPosition, Answers] = COMMON_PRACTICE,
 ) -> tuple[ConsistFunctions, ...]:
     """CV 21 and 22 of each unit, in the order given.
 
     Args:
-        units: the position of each and its functions by role: `{"bell": "F1", "headlight": "FL"}`;
-            `FL` is both directions, `FL-forward` and `FL-reverse` one each.
+        units: each with its position and functions; of a reversed one FL-forward and FL-reverse
+            change places.
         practice: what a unit at each position answers.
 
     Raises:
@@ -78,25 +99,27 @@ def consist_functions(
             on a position.
 
     >>> roles = {"headlight": "FL-forward", "rear light": "FL-reverse", "bell": "F1", "horn": "F2"}
-    >>> lead, trailing = consist_functions(
-    ...     [(UnitPosition.LEAD, roles), (UnitPosition.TRAILING, roles)]
-    ... )
-    >>> lead.to_cvs(), trailing.to_cvs()
-    ({21: 3, 22: 1}, {21: 0, 22: 2})
+    >>> lead = ConsistUnit(UnitPosition.LEAD, roles)
+    >>> trailing = ConsistUnit(UnitPosition.TRAILING, roles, reversed=True)
+    >>> [mask.to_cvs() for mask in consist_functions([lead, trailing])]
+    [{21: 3, 22: 1}, {21: 0, 22: 1}]
     """
-    return tuple(_of_unit(position, roles, practice) for position, roles in units)
+    return tuple(_of_unit(one, practice) for one in units)
 
 
-def _of_unit(
-    position: UnitPosition, roles: Mapping[str, str], practice: Mapping[UnitPosition, Answers]
-) -> ConsistFunctions:
-    if position not in practice:
+_TURNED = {"FL-forward": "FL-reverse", "FL-reverse": "FL-forward"}
+
+
+def _of_unit(unit: ConsistUnit, practice: Mapping[UnitPosition, Answers]) -> ConsistFunctions:
+    if unit.position not in practice:
         known = " or ".join(one.value for one in practice)
-        raise FieldError("position", known, position.value)
-    answered = {role: name for role, name in roles.items() if practice[position].to(role)}
+        raise FieldError("position", known, unit.position.value)
+    answers = practice[unit.position]
+    answered = {role: name for role, name in unit.functions.items() if answers.to(role)}
     for role, name in answered.items():
         try:
             ConsistFunctions.on(name)
         except FieldError as error:
             raise FieldError(f"function of {role!r}", error.bound, name) from None
-    return ConsistFunctions.on(*answered.values())
+    turned = _TURNED if unit.reversed else {}
+    return ConsistFunctions.on(*(turned.get(name, name) for name in answered.values()))

@@ -7,10 +7,25 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from dccwire.cv.memory import IndexPage
-from dccwire.cv.values import check_cv, check_value
+from dccwire.cv.values import check_cv, check_value, number_of
 from dccwire.errors import FieldError
 
-__all__ = ["CvKey", "CvSet", "IndexedCv", "key_from_text"]
+__all__ = [
+    "POINTERS",
+    "CvKey",
+    "CvSet",
+    "IndexedCv",
+    "is_on_page",
+    "key_from_text",
+    "key_order",
+    "refuse_twice",
+]
+
+INDEXED = range(257, 513)
+"""The CVs that show one of many index pages (S-9.2.2, CV 257-512)."""
+
+POINTERS = (31, 32)
+"""The CVs that choose the page, high byte first (S-9.2.2, CV 31 and 32)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +42,7 @@ class IndexedCv:
 
     def __post_init__(self) -> None:
         IndexPage(self.high, self.low)
-        if type(self.cv) is not int or not 257 <= self.cv <= 512:
+        if type(self.cv) is not int or self.cv not in INDEXED:
             raise FieldError("indexed cv", "257 to 512", self.cv)
 
     def __str__(self) -> str:
@@ -48,13 +63,37 @@ def key_from_text(text: str, field: str = "cv") -> CvKey:
     (29, IndexedCv(high=16, low=0, cv=257))
     """
     parts = text.split(".")
-    if not all(part.isascii() and part.isdigit() for part in parts) or len(parts) not in (1, 3):
-        raise FieldError(field, "a number such as 29, or 16.0.257 on an index page,", text)
-    numbers = [int(part) for part in parts]
+    bound = "a number such as 29, or 16.0.257 on an index page,"
+    if len(parts) not in (1, 3):
+        raise FieldError(field, bound, text)
+    numbers = [number_of(part, field, bound) for part in parts]
     return check_cv(numbers[0], field) if len(parts) == 1 else IndexedCv(*numbers)
 
 
-def _order(key: CvKey) -> tuple[int, int, int]:
+def is_on_page(key: CvKey) -> bool:
+    """Whether it is a plain number of a CV that is on whatever page CV 31 and 32 name.
+
+    >>> is_on_page(300), is_on_page(29), is_on_page(IndexedCv(16, 0, 300))
+    (True, False, False)
+    """
+    return isinstance(key, int) and key in INDEXED
+
+
+def refuse_twice(values: Mapping[CvKey, int]) -> None:
+    """Refuse one CV under two names: plain, and indexed on the page that CV 31 and 32 name.
+
+    Raises:
+        FieldError: naming both.
+    """
+    page = values.get(31), values.get(32)
+    for key in values:
+        if isinstance(key, IndexedCv) and (key.high, key.low) == page and key.cv in values:
+            bound = f"no value beside that of {key}, the same CV while CV 31 and 32 name its page,"
+            raise FieldError(f"CV {key.cv}", bound, values[key.cv])
+
+
+def key_order(key: CvKey) -> tuple[int, int, int]:
+    """What sorts CVs by number, those of index pages after the plain ones."""
     return (key.high, key.low, key.cv) if isinstance(key, IndexedCv) else (0, 0, key)
 
 
@@ -69,7 +108,8 @@ class CvSet(Mapping[CvKey, int]):
         values: a mapping, or pairs of CV and value.
 
     Raises:
-        FieldError: no such CV, no such value, or a CV twice among pairs.
+        FieldError: no such CV, no such value, or a CV twice: among pairs, or plain and indexed on
+            the page that CV 31 and 32 of the set name.
 
     >>> cvs = CvSet({29: 38, 1: 3, IndexedCv(16, 0, 257): 7})
     >>> list(cvs)[:2], cvs[29], cvs == CvSet(cvs.items()), len({cvs, CvSet(cvs)})
@@ -90,7 +130,8 @@ class CvSet(Mapping[CvKey, int]):
             if key in made:
                 raise FieldError(f"CV {key}", "one value", value)
             made[key] = check_value(key, value)
-        object.__setattr__(self, "_values", {key: made[key] for key in sorted(made, key=_order)})
+        refuse_twice(made)
+        object.__setattr__(self, "_values", {key: made[key] for key in sorted(made, key=key_order)})
 
     def __getitem__(self, key: CvKey) -> int:
         return self._values[key]
@@ -114,6 +155,9 @@ class CvSet(Mapping[CvKey, int]):
 
     def __or__(self, other: Mapping[CvKey, int]) -> CvSet:
         """Both; where both have a CV, the value of `other`.
+
+        Raises:
+            FieldError: together they have a CV twice, plain and indexed.
 
         >>> CvSet({1: 3, 29: 6}) | {29: 38}
         CvSet({1: 3, 29: 38})

@@ -184,7 +184,8 @@ class SpeedTableChoice(CvValue):
         """The step of V mid at 14 or 28 steps; None where the value names none (128 is open: V4).
 
         155 to 255 stand for the default, 14, or 7 at 14 steps; at 14 steps it is half, rounded
-        down (the text says halved; how a half is rounded it does not say).
+        down, but not below 1: step 0 is a stop (the text says halved; how a half is rounded it does
+        not say: our choice).
 
         Raises:
             FieldError: the number of steps is neither 14 nor 28.
@@ -197,7 +198,7 @@ class SpeedTableChoice(CvValue):
         if self.choice <= 128:
             return None
         step = self.choice - 128 if self.choice <= 154 else 14
-        return step if steps == 28 else step // 2
+        return step if steps == 28 else max(1, step // 2)
 
     def in_words(self) -> str:
         """Which table, or where V mid stands."""

@@ -7,7 +7,7 @@ from typing import Any
 
 from dccwire.cv.catalogue import entry
 from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv, key_from_text
-from dccwire.cv.values import DecoderKind, check_value
+from dccwire.cv.values import DecoderKind, check_value, number_of
 from dccwire.errors import FieldError, Reason, ShapeError, TextError
 
 __all__ = ["from_csv", "from_json", "to_csv", "to_json"]
@@ -23,7 +23,8 @@ def from_csv(text: str) -> CvSet:
 
     Raises:
         TextError: no header, a line that cannot be read, or a CV again; the error names the line.
-        FieldError: a CV or a value out of bounds; the field names the line.
+        FieldError: a CV or a value out of bounds, where the field names the line; or a CV plain and
+            indexed, as in `CvSet`.
 
     >>> from_csv("cv;value;comment\n1;3;as it came\n16.0.257;7\n")
     CvSet({1: 3, IndexedCv(high=16, low=0, cv=257): 7})
@@ -49,10 +50,9 @@ def from_csv(text: str) -> CvSet:
         if key in seen:
             problem = f"line {number}: CV {key} again, first on line {seen[key]}"
             raise TextError(Reason.TEXT, line, 0, problem, "one line a CV")
-        if not (words[1].isascii() and words[1].isdigit()):
-            raise FieldError(f"CV {key}, line {number}", "0 to 255", words[1])
+        value = number_of(words[1], f"CV {key}, line {number}", "0 to 255")
         seen[key] = number
-        values[key] = check_value(f"{key}, line {number}", int(words[1]))
+        values[key] = check_value(f"{key}, line {number}", value)
     return CvSet(values)
 
 

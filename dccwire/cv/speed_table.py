@@ -125,13 +125,13 @@ def trimmed(table: SpeedTable, factor: float) -> SpeedTable:
     """The voltages with a trim of CV 66 or 95 (factor value / 128), at most 255, rounded.
 
     Raises:
-        FieldError: the factor is negative.
+        FieldError: the factor is negative, infinite or no number.
 
     >>> trimmed(SpeedTable.linear(start=10, high=200), 64 / 128).points[-1]
     100
     """
-    if factor < 0:
-        raise FieldError("factor", "0 or more", factor)
+    if not 0 <= factor < math.inf:
+        raise FieldError("factor", "0 or more, and finite,", factor)
     return SpeedTable(tuple(min(_rounded(point * factor), 255) for point in table.points))
 
 

@@ -29,6 +29,7 @@ __all__ = [
     "check_cv",
     "check_value",
     "cv_value",
+    "number_of",
 ]
 
 
@@ -72,6 +73,17 @@ def check_byte(field: str, value: object) -> int:
     if type(value) is not int or not 0 <= value <= 255:
         raise FieldError(field, "0 to 255", value)
     return value
+
+
+def number_of(text: str, field: str, bound: str) -> int:
+    """The number of decimal digits; of nine at most, more than any CV or value has.
+
+    Raises:
+        FieldError: something else, with the field and the bound given.
+    """
+    if not (text.isascii() and text.isdigit() and len(text) <= 9):
+        raise FieldError(field, bound, text)
+    return int(text)
 
 
 class CvValue:

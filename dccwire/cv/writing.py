@@ -9,17 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Collection
 
-from dccwire.address import LongAddress, ShortAddress
-from dccwire.cv.addresses import ExtendedAddress, PrimaryAddress
+from dccwire.address import IDLE, LongAddress, ShortAddress
 from dccwire.cv.changes import EXTENDED_BIT, writes
 from dccwire.cv.cv_set import CvSet
+from dccwire.cv.own_address import OwnAddress, answers_after, refuse_other_address
 from dccwire.cv.values import DecoderKind
 from dccwire.errors import FieldError
-from dccwire.instructions import CvAccessLongForm, CvOperation
+from dccwire.instructions import CvAccessLongForm, CvOperation, Idle
 from dccwire.packet import Packet
 from dccwire.service_mode import DirectByteAccess
 
 __all__ = ["operations_packets", "programming_track_instructions"]
+
+_IDLE = Packet(IDLE, Idle())
 
 
 def programming_track_instructions(
@@ -53,32 +55,38 @@ def operations_packets(
     a decoder answer to another address (CV 1, CV 18 while the long address is in use, bit 5 of
     CV 29) go last, and what comes after them is sent to the new address.
 
+    An idle packet stands between each two packets, of the same write and of two: a decoder need
+    only act on packets whose end bit and next start bit are 5 ms or more apart, and closer ones to
+    the same address must not be sent from 112 to 127 (S-9.2 §C and its footnote 11; C13). After a
+    preamble of 14 ones the idle packet alone lasts 5.8 ms at nominal timing. It does not cancel a
+    pending write, as it is no packet to the decoder (S-9.2.1 §C, CV access long form).
+
     Args:
         old: what the decoder holds, as far as it is known.
         new: what it shall hold; what is not in it stays.
-        address: what the decoder answers to now.
-        force: those of CV 7 and 8 that shall be written although they are read-only.
+        address: what the decoder answers to now. Bit 5 of CV 29 decides whether CV 1 or CV 17 and
+            18 of `old` must agree with it; where `old` tells neither, it is taken as it is.
+        force: those of CV 7 and 8 that shall be written although they are read-only; 8 in CV 8 is
+            a factory reset by common practice (no source), see `writes`.
 
     Raises:
-        FieldError: as `writes`; or the address is none of a multi-function decoder, or that of the
-            decoder's consist (S-9.2.1 §C); or writes are left when the decoder answers to an
-            address that neither set tells.
+        FieldError: as `writes`; or the address is none of a multi-function decoder; or it is not
+            the one that `old` tells; or it is that of the decoder's consist (S-9.2.1 §C), and CV 1
+            and 29 of `old` do not both say that it is the decoder's own too; or writes are left
+            when the decoder answers to an address that neither set tells.
 
-    >>> new = CvSet({17: 196, 18: 181, 29: 38, 3: 2})
+    >>> new = CvSet({17: 196, 18: 181, 29: 38})
     >>> packets = operations_packets(CvSet({1: 3, 29: 6}), new, ShortAddress(3))
-    >>> print(*packets[::2], sep="\n")
-    short 3: CvAccessLongForm operation=write cv=3 value=2
+    >>> print(*packets[:6], sep="\n")
     short 3: CvAccessLongForm operation=write cv=17 value=196
+    idle: Idle
+    short 3: CvAccessLongForm operation=write cv=17 value=196
+    idle: Idle
     short 3: CvAccessLongForm operation=write cv=18 value=181
-    short 3: CvAccessLongForm operation=write cv=29 value=38
+    idle: Idle
     """
-    if not isinstance(address, ShortAddress | LongAddress):
-        raise FieldError("address", "a short or a long address", address)
-    consist = old.get(19, 0) & 0x7F
-    if isinstance(address, ShortAddress) and address.number == consist != old.get(1, consist):
-        raise FieldError("address", "the decoder's own, not that of its consist,", address.number)
+    answers: OwnAddress | None = refuse_other_address(old, address)
     held = {key: value for key, value in old.items() if isinstance(key, int)}
-    answers: ShortAddress | LongAddress | None = address
     packets: list[Packet] = []
     for one in writes(old, new, force=force):
         if answers is None:
@@ -86,27 +94,7 @@ def operations_packets(
             bound = f"an address, as the decoder answers to it when CV {one.cv} is written,"
             raise FieldError(needed, bound, held.get(1))
         packet = Packet(answers, CvAccessLongForm(CvOperation.WRITE, one.cv, one.value))
-        packets += [packet, packet]
+        packets += [packet, _IDLE, packet, _IDLE]
         held[one.cv] = one.value
-        answers = _answers_after(one.cv, held, answers)
-    return tuple(packets)
-
-
-def _answers_after(
-    cv: int, held: dict[int, int], before: ShortAddress | LongAddress
-) -> ShortAddress | LongAddress | None:
-    """What the decoder answers to once a CV is written; None if no set tells."""
-    extended = isinstance(before, LongAddress)
-    if cv == 29:
-        if bool(held[29] & EXTENDED_BIT) == extended:
-            return before
-        extended = not extended
-    elif cv == 1:
-        held[29] = held.get(29, 0) & ~EXTENDED_BIT
-        extended = False
-    elif cv != 18 or not extended:
-        return before
-    if extended:
-        both = 17 in held and 18 in held
-        return ExtendedAddress.from_cvs(held).to_address() if both else None
-    return PrimaryAddress.from_cvs(held).to_address() if held.get(1) else None
+        answers = answers_after(one.cv, held, answers)
+    return tuple(packets[:-1])

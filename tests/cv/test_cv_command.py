@@ -21,6 +21,14 @@ def test_a_value_is_explained(run) -> None:
     assert all(len(line) <= 80 for line in out.splitlines())
 
 
+def test_cv_107_and_108_hold_the_number_that_cv_8_sends_there(run) -> None:
+    """S-9.2.2, CV 8 = 238; the next is reserved alone."""
+    assert "CV 107, 108" in " ".join(run("cv", "8", "238")[1].split())
+    for number in ("107", "108"):
+        assert "if CV 8 is 238; else reserved" in " ".join(run("cv", number, "1")[1].split())
+    assert "238" not in run("cv", "109", "1")[1]
+
+
 def test_accessory_decoders_have_their_own_table(run) -> None:
     """`--accessory` chooses it."""
     expected = describe(29, 192, DecoderKind.ACCESSORY).text() + "\n"
@@ -57,6 +65,8 @@ def test_json_goes_both_ways(run) -> None:
         (["1025", "3"], "cv: 1 to 1024 expected, 1025 given"),
         (["29", "256"], "CV 29: 0 to 255 expected, 256 given"),
         (["29", "-"], "CV 29: 0 to 255 expected, '-' given"),
+        (["9" * 5000, "3"], "cv: 1 to 1024 expected, '999"),
+        (["3", "9" * 5000], "CV 3: 0 to 255 expected, '999"),
         (["2x", "1"], "cv: 1 to 1024 expected, '2x' given"),
         (["29", "1", "29", "2"], "CV 29: one value expected, 2 given"),
         (["29"], "'29', position 2: a CV without its value; expected are CV VALUE pairs"),
@@ -114,15 +124,19 @@ def test_sets_are_compared(run, sets: list[str]) -> None:
 
 
 def test_packets_that_turn_one_set_into_the_other(run, sets: list[str]) -> None:
-    """A plan for the main, or packets for the programming track; the caution stands first."""
+    """A plan for the main or the programming track; the caution stands first."""
     status, out, _ = run("cv", "--compare", *sets, "--packets", "short 3")
     assert status == 0
     assert out.startswith("# Writing a CV on the main changes every decoder at that address.")
     sendings = list(read_plan(out.splitlines()))
-    assert len(sendings) == 12
-    written = [line for line in out.splitlines() if not line.startswith("#")]
-    assert written[0] == "repeat=2 | short 3: CvAccessLongForm operation=write cv=31 value=16"
-    assert [line.split("cv=")[1] for line in written] == [
+    assert len(sendings) == 23
+    lines = [line for line in out.splitlines() if not line.startswith("#")]
+    assert (
+        lines[:4] == ["short 3: CvAccessLongForm operation=write cv=31 value=16", "idle: Idle"] * 2
+    )
+    assert lines[1::2] == ["idle: Idle"] * 11
+    assert lines[::4] == lines[2::4]
+    assert [line.split("cv=")[1] for line in lines[::4]] == [
         "31 value=16",
         "32 value=0",
         "257 value=5",
@@ -131,10 +145,44 @@ def test_packets_that_turn_one_set_into_the_other(run, sets: list[str]) -> None:
         "29 value=38",
     ]
     out = run("cv", "--compare", *sets, "--packets", "programming-track")[1]
-    packets = [Packet.from_text(line) for line in out.splitlines() if not line.startswith("#")]
+    assert "# The track is switched on with the first packet" in out
+    lines = [line for line in out.splitlines() if not line.startswith("#")]
+    reset = "broadcast: DigitalDecoderReset"
+    assert lines[:4] == [
+        f"repeat=20 preamble=20 | {reset}",
+        f"repeat=3 preamble=20 | {reset}",
+        "repeat=5 preamble=20 | service programming-track: DirectByteAccess operation=write "
+        "cv=31 value=16",
+        f"repeat=6 preamble=20 | {reset}",
+    ]
+    assert lines[1::3] == [f"repeat=3 preamble=20 | {reset}"] * 6
+    assert lines[3::3] == [f"repeat=6 preamble=20 | {reset}"] * 6
+    packets = [Packet.from_text(line.split(" | ")[1]) for line in lines[2::3]]
     assert [packet.instructions[0].cv for packet in packets] == [31, 32, 257, 17, 18, 29]
     out = run("cv", "--accessory", "--compare", *sets, "--packets", "programming-track")[1]
     assert "cv=17 value=196" in out
+
+
+def test_plans_as_json(run, sets: list[str]) -> None:
+    """An object a line, the same packets as the text, no comments."""
+    for track in ("short 3", "programming-track"):
+        call = "cv", "--compare", *sets, "--packets", track
+        sendings = read_plan(run(*call)[1].splitlines())
+        status, out, err = run(*call, "--json")
+        assert (status, err) == (0, "")
+        found = []
+        for line in map(json.loads, out.splitlines()):
+            data = bytes(Packet.from_dict(line["packet"]))
+            found += [(data, line["preamble"])] * line["repeat"]
+        assert found == [(one.data, one.preamble) for one in sendings]
+
+
+def test_nothing_to_write_is_a_plan_of_the_caution_alone(run, sets: list[str]) -> None:
+    """No power-on cycle for nothing."""
+    out = run("cv", "--compare", sets[0], sets[0], "--packets", "programming-track")[1]
+    assert {line[0] for line in out.splitlines()} == {"#"}
+    assert list(read_plan(out.splitlines())) == []
+    assert "switched on" not in out
 
 
 def test_read_only_cvs_need_to_be_forced(run, tmp_path: Path) -> None:
@@ -144,8 +192,12 @@ def test_read_only_cvs_need_to_be_forced(run, tmp_path: Path) -> None:
     new.write_text("cv,value\n8,8\n")
     options = ["cv", "--compare", str(old), str(new), "--packets", "programming-track"]
     status, _, err = run(*options)
-    assert (status, "CV 8: no write, as it is read-only" in err) == (2, True)
-    assert "cv=8 value=8" in run(*options, "--force", "8")[1]
+    assert (status, "CV 8: no write, as it is read-only and `force` does" in err) == (2, True)
+    out = run(*options, "--force", "8")[1]
+    assert "cv=8 value=8" in out
+    assert "# 8 in CV 8 is a factory reset" in out
+    new.write_text("cv,value\n8,9\n")
+    assert "factory reset" not in run(*options, "--force", "8")[1]
 
 
 @pytest.mark.parametrize(
@@ -153,6 +205,10 @@ def test_read_only_cvs_need_to_be_forced(run, tmp_path: Path) -> None:
     [
         (["--packets", "accessory 3"], "address: a short or a long address expected"),
         (["--packets", "somewhere"], "no address kind 'somewhere'"),
+        (
+            ["--packets", "short 99"],
+            "short 3 by CV 1 = 3 and CV 29 = 6, expected, 'short 99' given",
+        ),
         (["--accessory", "--packets", "short 3"], "address: programming-track for an accessory"),
         (["29", "38"], "words beside --compare: none expected, '29 38' given"),
     ],
@@ -186,3 +242,4 @@ def test_help_carries_the_cautions(run) -> None:
     out = " ".join(run("cv", "--help")[1].split())
     assert "changes every decoder at that address" in out
     assert "limited in energy" in out
+    assert "8 in CV 8 resets every CV to its factory value" in out

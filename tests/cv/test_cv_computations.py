@@ -1,11 +1,14 @@
 """Speed tables, acceleration, trims, and the function masks of a consist."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dccwire import cv
-from dccwire.cv import COMMON_PRACTICE, Answers, UnitPosition, consist_functions
+from dccwire import Packet, cv
+from dccwire.cv import COMMON_PRACTICE, Answers, ConsistUnit, UnitPosition, consist_functions
+from dccwire.decoder import Decoder, Options
 from dccwire.errors import FieldError
 
 BYTES = st.integers(0, 255)
@@ -127,17 +130,25 @@ def test_trims_multiply_by_value_over_128() -> None:
     assert cv.trimmed(table, 1.5).points[-1] == 255
     assert cv.trimmed(table, 1.0) == table
     assert cv.ForwardTrim(0).factor is None
-    with pytest.raises(FieldError, match="factor"):
-        cv.trimmed(table, -0.1)
+    for wrong in (-0.1, math.nan, math.inf, -math.inf):
+        with pytest.raises(FieldError, match="factor: 0 or more, and finite, expected"):
+            cv.trimmed(table, wrong)
+
+
+def test_time_outs_need_the_makers_unit() -> None:
+    """S-9.2.2 gives none for CV 11."""
+    assert cv.PacketTimeOut(20).seconds(unit_s=0.5) == 10.0
 
 
 def test_mid_steps_are_halved_at_14_steps() -> None:
-    """The default is 14, or 7 at 14 steps; up to 127 none is named; 128 is open (V4)."""
+    """Rounded down, not below 1. The default is 14, or 7; up to 127 none is named; 128 is open."""
     expected = {0: None, 1: None, 2: None, 127: None, 128: None, 129: 1, 154: 26, 155: 14, 255: 14}
+    halves = {0: None, 1: None, 2: None, 127: None, 128: None, 129: 1, 154: 13, 155: 7, 255: 7}
     for choice, step in expected.items():
         assert cv.SpeedTableChoice(choice).mid_step(28) == step
-        assert cv.SpeedTableChoice(choice).mid_step(14) == (step // 2 if step else None)
+        assert cv.SpeedTableChoice(choice).mid_step(14) == halves[choice]
         assert cv.SpeedTableChoice(choice).preset == (choice if 2 <= choice <= 127 else None)
+    assert [cv.SpeedTableChoice(128 + step).mid_step(14) for step in range(1, 6)] == [1, 1, 1, 2, 2]
 
 
 ROLES = {"headlight": "FL-forward", "rear light": "FL-reverse", "bell": "F1", "horn": "F2"}
@@ -145,7 +156,7 @@ ROLES = {"headlight": "FL-forward", "rear light": "FL-reverse", "bell": "F1", "h
 
 def test_common_practice_for_three_units() -> None:
     """Lead: all but the rear light; middle: neither bell nor horn; trailing: the rear light."""
-    units = [(position, ROLES) for position in UnitPosition]
+    units = [ConsistUnit(position, ROLES) for position in UnitPosition]
     masks = consist_functions(units)
     assert [mask.names_on for mask in masks] == [
         ("F1", "F2", "FL-forward"),
@@ -155,12 +166,41 @@ def test_common_practice_for_three_units() -> None:
     assert masks[0].to_cvs() == {21: 3, 22: 1}
 
 
+@pytest.mark.parametrize("reversed_", [False, True])
+@pytest.mark.parametrize(
+    ("position", "lit"),
+    [(UnitPosition.LEAD, [True, False]), (UnitPosition.TRAILING, [False, True])],
+)
+def test_lights_of_a_reversed_unit_are_those_of_its_other_end(position, lit, reversed_) -> None:
+    """Lead: lit while the consist runs forward; trailing: in reverse, whichever way it stands.
+
+    CV 19 = 5, plus 128 for a reversed unit (S-9.2.2): FL-forward is bit 0 of CV 22, FL-reverse
+    bit 1, and they follow the unit's own direction.
+    """
+    (mask,) = consist_functions([ConsistUnit(position, ROLES, reversed=reversed_)])
+    own = "FL-reverse" if reversed_ is (position is UnitPosition.LEAD) else "FL-forward"
+    assert [name for name in mask.names_on if name.startswith("FL")] == [own]
+    factory = {1: 3, 19: 5 + 128 * reversed_, **mask.to_cvs()}
+    found = []
+    for way in ("yes", "no"):
+        decoder = Decoder(Options(factory=factory))
+        for place, text in enumerate(
+            [
+                f"short 5: SpeedAndDirection step=9 steps=28 forward={way}",
+                "short 5: FunctionGroupOne functions=FL",
+            ]
+        ):
+            decoder.take(Packet.from_text(text), place * 10_000_000, place * 10_000_000 + 6_000_000)
+        found.append("FL" in decoder.functions)
+    assert found == lit
+
+
 def test_each_unit_brings_its_own_functions_and_practice_can_be_another() -> None:
     """The same role has another function in another decoder."""
     other = {"bell": "F8", "shunting light": "FL"}
     practice = {**COMMON_PRACTICE, UnitPosition.MIDDLE: Answers()}
     masks = consist_functions(
-        [(UnitPosition.LEAD, ROLES), (UnitPosition.MIDDLE, other)], practice=practice
+        [ConsistUnit(UnitPosition.LEAD, ROLES), ConsistUnit(UnitPosition.MIDDLE, other)], practice
     )
     assert masks[1].to_cvs() == {21: 128, 22: 3}
 
@@ -169,15 +209,16 @@ def test_functions_above_f12_are_refused_where_they_are_answered() -> None:
     """CV 21 and 22 have no bits for them; the error names role and function."""
     roles = {"dynamic brake": "F17", "rear light": "F5"}
     with pytest.raises(FieldError) as caught:
-        consist_functions([(UnitPosition.LEAD, roles)])
+        consist_functions([ConsistUnit(UnitPosition.LEAD, roles)])
     assert caught.value.field == "function of 'dynamic brake'"
     assert caught.value.value == "F17"
     assert "CV 21 and 22" in caught.value.bound
-    assert consist_functions([(UnitPosition.TRAILING, roles)])[0].names_on == ("F5",)
+    trailing = ConsistUnit(UnitPosition.TRAILING, roles)
+    assert consist_functions([trailing])[0].names_on == ("F5",)
 
 
 def test_a_position_that_the_practice_does_not_know_is_refused() -> None:
     """No silent guess."""
     with pytest.raises(FieldError) as caught:
-        consist_functions([(UnitPosition.MIDDLE, ROLES)], {UnitPosition.LEAD: Answers()})
+        consist_functions([ConsistUnit(UnitPosition.MIDDLE, ROLES)], {UnitPosition.LEAD: Answers()})
     assert (caught.value.bound, caught.value.value) == ("lead", "middle")

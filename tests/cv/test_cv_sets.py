@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dccwire.cv import (
+    CvKey,
     CvSet,
     DecoderKind,
     IndexedCv,
@@ -19,7 +20,8 @@ from dccwire.cv import (
     to_csv,
     to_json,
 )
-from dccwire.errors import FieldError, Reason, ShapeError, TextError
+from dccwire.cv.cv_set import key_order
+from dccwire.errors import CallError, FieldError, Reason, ShapeError, TextError
 
 
 @given(SETS)
@@ -34,6 +36,11 @@ def test_sets_are_values(cvs: CvSet) -> None:
     assert len(cvs) == len(dict(cvs))
     assert (cvs == dict(cvs)) is False
     assert eval(repr(cvs), {"CvSet": CvSet, "IndexedCv": IndexedCv}) == cvs
+
+
+def test_sets_without_some_cvs() -> None:
+    """Whether they have them or not."""
+    assert CvSet({1: 3, 7: 12, 8: 99}).without(7, 8, 9) == CvSet({1: 3})
 
 
 def test_sets_cannot_be_changed() -> None:
@@ -129,7 +136,7 @@ def test_json_of_another_shape_names_the_path(text: str, path: str) -> None:
 
 
 def test_a_cv_twice_is_refused() -> None:
-    """In pairs, and in JSON, however its number is written."""
+    """In pairs, and in JSON, however its number is written; plain and indexed on its own page."""
     for make in (
         lambda: CvSet([(29, 6), (29, 6)]),
         lambda: from_json('{"cvs": {"29": 6, "29": 38}}'),
@@ -141,6 +148,15 @@ def test_a_cv_twice_is_refused() -> None:
     for wrong in ({0: 1}, {1025: 1}, {"1": 1}, {1: 256}, {IndexedCv(16, 0, 257): -1}):
         with pytest.raises(FieldError):
             CvSet(wrong)
+    page = {31: 16, 32: 0}
+    with pytest.raises(FieldError) as caught:
+        from_csv("cv,value\n31,16\n32,0\n300,1\n16.0.300,1\n")
+    assert (caught.value.field, caught.value.value) == ("CV 300", 1)
+    assert "beside that of 16.0.300" in caught.value.bound
+    with pytest.raises(FieldError, match=r"16\.0\.300"):
+        _ = CvSet({**page, 300: 1}) | {IndexedCv(16, 0, 300): 2}
+    for right in ({32: 0}, {**page, 32: 1}, {31: 17, 32: 0}):
+        assert len(CvSet({**right, 300: 1, IndexedCv(16, 0, 300): 2})) == len(right) + 2
     with pytest.raises(FieldError, match="separator"):
         to_csv(CvSet(), separator="\t")
     with pytest.raises(FieldError, match="such as 29"):
@@ -152,12 +168,27 @@ def test_differences_are_what_one_set_must_change(old: CvSet, new: CvSet) -> Non
     """None where a set does not have the CV; nothing between equal sets."""
     changes = difference(old, new)
     assert difference(old, old) == ()
-    rebuilt = {**old}
+    rebuilt: dict[CvKey, int] = {**old}
     for one in changes:
         assert rebuilt.pop(one.key, None) == one.old
         if one.new is not None:
             rebuilt[one.key] = one.new
     assert CvSet(rebuilt) == new
-    assert [key for key in old | new if key in {one.key for one in changes}] == [
-        one.key for one in changes
-    ]
+    assert [one.key for one in changes] == sorted((one.key for one in changes), key=key_order)
+    assert len({one.key for one in changes}) == len(changes)
+
+
+@pytest.mark.parametrize("digits", ["9" * 10, "9" * 5000, "0" * 5000])
+def test_numbers_of_many_digits_are_refused_as_others(digits: str) -> None:
+    """As errors of ours, that do not print them all."""
+    for make in (
+        lambda: key_from_text(digits),
+        lambda: key_from_text(f"16.{digits}.257"),
+        lambda: from_csv(f"cv,value\n{digits},3\n"),
+        lambda: from_csv(f"cv,value\n3,{digits}\n"),
+        lambda: from_json(f'{{"cvs": {{"{digits}": 3}}}}'),
+        lambda: from_json(f'{{"cvs": {{"3": 1{digits}}}}}'),
+    ):
+        with pytest.raises(CallError) as caught:
+            make()
+        assert len(str(caught.value)) < 400

@@ -2,15 +2,17 @@
 
 import pytest
 from cv_strategies import INDEXED
-from hypothesis import assume, given
+from hypothesis import given
 from hypothesis import strategies as st
 
 from dccwire import (
-    AccessoryAddress,
+    IDLE,
     CvAccessLongForm,
     CvOperation,
     DirectByteAccess,
+    Idle,
     LongAddress,
+    Packet,
     ShortAddress,
 )
 from dccwire.cv import (
@@ -102,14 +104,15 @@ def test_writes_turn_one_set_into_the_other(old: CvSet, new: CvSet) -> None:
 
 @given(KNOWN, WANTED)
 def test_on_the_main_every_packet_goes_to_the_address_of_the_moment(old, new) -> None:
-    """Each write is two identical packets, to what the decoder answers to when it comes."""
+    """Each write is two identical packets, to what the decoder answers to then, idles between."""
     decoder = Decoder(old)
     decoder.paged = True
     address = decoder.address
-    assume(not (isinstance(address, ShortAddress) and address.number == old[19] & 0x7F))
     packets = operations_packets(old, new, address)
-    assert len(packets) % 2 == 0
-    for first, second in zip(packets[::2], packets[1::2], strict=True):
+    assert set(packets[1::2]) <= {Packet(IDLE, Idle())}
+    writing = packets[::2]
+    assert len(writing) % 2 == 0
+    for first, second in zip(writing[::2], writing[1::2], strict=True):
         assert first == second
         assert first.address == decoder.address
         (one,) = first.instructions
@@ -145,10 +148,27 @@ def test_what_cv_1_clears_is_written_again_if_it_is_needed() -> None:
     held = {1: 3, 19: 5, 29: 38}
     assert order(held, {1: 4}) == [(1, 4), (19, 5), (29, 38)]
     assert order(held, {1: 4, 19: 0, 29: 6}) == [(1, 4)]
-    assert order({1: 3, 29: 6}, {1: 4, 29: 6}) == [(1, 4)]
-    assert order({1: 3}, {1: 4, 29: 6}) == [(1, 4), (29, 6)]
-    assert order({1: 3}, {1: 4, 19: 0}) == [(1, 4)]
+    assert order({1: 3, 19: 0, 29: 6}, {1: 4, 29: 6}) == [(1, 4)]
+    assert order({1: 3, 19: 0}, {1: 4, 29: 6}) == [(1, 4), (29, 6)]
+    assert order({1: 3, 29: 6}, {1: 4, 19: 0}) == [(1, 4)]
     assert order(held, {3: 1}) == [(3, 1)]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "unknown"),
+    [
+        ({3: 1}, {1: 9, 3: 2}, "CV 19 and CV 29"),
+        ({1: 3, 29: 6}, {1: 4}, "CV 19"),
+        ({1: 3}, {1: 4, 19: 0}, "CV 29"),
+    ],
+)
+def test_cv_1_is_refused_while_what_it_clears_is_unknown(old, new, unknown: str) -> None:
+    """It could not be restored; the error names what to tell. Accessory decoders clear nothing."""
+    with pytest.raises(FieldError) as caught:
+        order(old, new)
+    assert (caught.value.field, caught.value.value) == (unknown, None)
+    assert "a write of CV 1 clears" in caught.value.bound
+    assert (1, new[1]) in order(old, new, decoder=DecoderKind.ACCESSORY)
 
 
 def test_bit_5_of_cv_29_goes_last() -> None:
@@ -182,6 +202,77 @@ def test_index_pages_are_set_before_their_cvs_and_set_back() -> None:
     assert order({31: 16, 32: 4}, {32: 5}) == [(32, 5)]
 
 
+def test_plain_indexed_cvs_are_written_again_on_another_page() -> None:
+    """Where CV 31 or 32 change or were unknown; not where the page stays."""
+    held = {31: 16, 32: 0, 300: 5}
+    assert order(held, {31: 16, 32: 1, 300: 5}) == [(32, 1), (300, 5)]
+    assert order(held, {31: 17, 300: 5, 301: 6}) == [(31, 17), (300, 5), (301, 6)]
+    assert order({300: 5}, {31: 16, 32: 1, 300: 5}) == [(31, 16), (32, 1), (300, 5)]
+    assert order({31: 16, 300: 5}, {31: 16, 32: 1, 300: 5}) == [(32, 1), (300, 5)]
+    assert order(held, {31: 16, 32: 0, 300: 5}) == order({300: 5}, {300: 5}) == []
+    assert order(held, {32: 1, 3: 1}) == [(3, 1), (32, 1)]
+
+
+@pytest.mark.parametrize("decoder", DecoderKind)
+def test_a_cv_of_new_that_is_there_twice_is_refused(decoder: DecoderKind) -> None:
+    """Plain and indexed, whichever set tells CV 31 and 32; what new replaces is no such case."""
+    one = IndexedCv(16, 0, 300)
+    for old, new in [
+        ({31: 16, 32: 0}, {300: 1, one: 2}),
+        ({31: 16}, {32: 0, 300: 1, one: 1}),
+    ]:
+        with pytest.raises(FieldError) as caught:
+            order(old, new, decoder=decoder)
+        assert (caught.value.field, caught.value.value) == ("CV 300", 1)
+        assert "16.0.300" in caught.value.bound
+    assert order({31: 16, 32: 0, 300: 1}, {one: 2}, decoder=decoder) == [(300, 2)]
+    assert order({31: 16, 32: 0, one: 1}, {300: 2}, decoder=decoder) == [(300, 2)]
+
+
+def test_pages_that_cannot_be_set_again_are_refused() -> None:
+    """An indexed CV turns the page; plain ones need the old page to be known."""
+    one = IndexedCv(16, 0, 257)
+    for old, new, missing in [
+        ({300: 5}, {one: 1}, "CV 31"),
+        ({31: 16}, {one: 1, 300: 5}, "CV 32"),
+    ]:
+        with pytest.raises(FieldError) as caught:
+            order(old, new)
+        assert (caught.value.field, caught.value.value) == (missing, None)
+    assert order({31: 16, 32: 0, 300: 5}, {one: 1}) == [(257, 1)]
+    assert order({}, {one: 1}) == [(31, 16), (32, 0), (257, 1)]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ({19: 0, 29: 6}, {1: 200}, "CV 1: bit 7 = 0 expected, 200 given"),
+        ({}, {17: 5, 18: 0}, "CV 17: bit 7 = 1 and bit 6 = 1 expected, 5 given"),
+        ({17: 0}, {18: 1}, "CV 17: bit 7 = 1 and bit 6 = 1 expected, 0 given"),
+        ({}, {17: 232, 18: 0}, "address: 0 to 10239 expected, 10240 given"),
+        ({}, {31: 5, 300: 1}, "CV 31: 16 to 255, as CV 300 is on its index page, expected, 5"),
+        ({31: 15, 32: 0}, {300: 1}, "CV 31: 16 to 255, as CV 300 is on its index page, expected"),
+    ],
+)
+def test_illegal_values_are_refused_on_both_tracks(old, new, message: str) -> None:
+    """S-9.2.2: CV 1 to 127, CV 17 192 to 231, CV 31 from 16 if its page is written to."""
+    with pytest.raises(FieldError) as caught:
+        programming_track_instructions(CvSet(old), CvSet(new))
+    assert str(caught.value).startswith(message)
+    with pytest.raises(FieldError) as caught:
+        operations_packets(CvSet(old), CvSet(new), ShortAddress(3))
+    assert str(caught.value).startswith(message)
+
+
+def test_legal_values_at_the_bounds_pass() -> None:
+    """And CV 31 below 16 where nothing is written to its page, or values that stay."""
+    new = {1: 127, 17: 231, 18: 255}
+    assert order({19: 0, 29: 0}, new) == [(17, 231), (18, 255), (1, 127)]
+    assert order({}, {31: 5}) == [(31, 5)]
+    assert order({1: 200, 17: 5}, {1: 200, 17: 5}) == []
+    assert order({}, {17: 5, 18: 1, 1: 200}, decoder=DecoderKind.ACCESSORY)[0] == (1, 200)
+
+
 def test_a_locked_decoder_is_unlocked_and_locked_again() -> None:
     """CV 15 is always writable; it is left as the sets have it (S-9.2.2, CV 15 and 16)."""
     assert order({15: 1, 16: 2, 3: 1}, {3: 2}) == [(15, 2), (3, 2), (15, 1)]
@@ -197,7 +288,7 @@ def test_read_only_cvs_are_written_only_by_name() -> None:
     with pytest.raises(FieldError) as caught:
         order({}, {8: 8})
     assert (caught.value.field, caught.value.value) == ("CV 8", 8)
-    assert "read-only" in caught.value.bound
+    assert "read-only and `force` does not name it" in caught.value.bound
     with pytest.raises(FieldError, match="CV 7"):
         order({7: 1}, {7: 2, 8: 3}, force={8})
     assert order({7: 1, 8: 2}, {7: 1, 8: 2, 3: 1}) == [(3, 1)]
@@ -206,7 +297,20 @@ def test_read_only_cvs_are_written_only_by_name() -> None:
         order({}, {}, force={9})
     assert (caught.value.field, caught.value.bound, caught.value.value) == ("force", "7 or 8", 9)
     packets = operations_packets(CvSet(), CvSet({8: 8}), ShortAddress(3), force=[8])
-    assert [packet.instructions[0].cv for packet in packets] == [8, 8]
+    assert [packet.instructions[0].cv for packet in packets[::2]] == [8, 8]
+
+
+def test_a_forced_cv_8_goes_last_but_for_the_lock() -> None:
+    """8 in it is a factory reset, after which writes are lost; the lock would bar it."""
+    old = {1: 3, 15: 1, 16: 1, 19: 0, 29: 6}
+    new = {1: 4, 7: 2, 8: 8, 9: 1, 15: 2, 29: 38, 300: 5}
+    expected = [(7, 2), (9, 1), (300, 5), (1, 4), (29, 38), (8, 8), (15, 2)]
+    assert order(old, new, force={7, 8}) == expected
+    (done,) = writes(CvSet({8: 1}), CvSet({8: 8}), force=[8])
+    assert done.why == "a factory reset of all CVs"
+    (done,) = writes(CvSet({8: 1}), CvSet({8: 9}), force=[8])
+    assert done.why == ""
+    assert order({}, {8: 8, 9: 1}, force=[8], decoder=DecoderKind.ACCESSORY) == [(9, 1), (8, 8)]
 
 
 def test_accessory_decoders_have_pages_alone() -> None:
@@ -221,7 +325,7 @@ def test_accessory_decoders_have_pages_alone() -> None:
 
 def test_writes_say_why_where_it_is_not_plain() -> None:
     """Unlocking, pairs, pages, and what CV 1 brings about."""
-    old = CvSet({1: 3, 19: 5, 15: 1, 16: 2})
+    old = CvSet({1: 3, 19: 5, 15: 1, 16: 2, 29: 6})
     new = CvSet({1: 4, IndexedCv(16, 0, 257): 1, 17: 200, 18: 1, 3: 1})
     reasons = {(one.cv, one.value): one.why for one in writes(old, new)}
     assert reasons[15, 2].startswith("unlocks")
@@ -235,35 +339,3 @@ def test_writes_say_why_where_it_is_not_plain() -> None:
     assert last.why == "bit 5: the decoder answers to its other address then"
     (last,) = writes(CvSet({29: 6}), CvSet({29: 7}))
     assert last.why == ""
-
-
-def test_the_address_must_be_the_decoders_own() -> None:
-    """Short or long, and not that of its consist (S-9.2.1 §C)."""
-    new = CvSet({3: 1})
-    for old, address in [
-        (CvSet(), AccessoryAddress(3)),
-        (CvSet({1: 3, 19: 0x80 | 73}), ShortAddress(73)),
-    ]:
-        with pytest.raises(FieldError) as caught:
-            operations_packets(old, new, address)
-        assert caught.value.field == "address"
-    for old in (CvSet({1: 73, 19: 73}), CvSet({19: 73}), CvSet({1: 3, 19: 72})):
-        assert len(operations_packets(old, new, ShortAddress(73))) == 2
-    assert len(operations_packets(CvSet({1: 3, 19: 73}), new, LongAddress(73))) == 2
-
-
-def test_an_address_that_no_set_tells_is_refused_if_it_is_needed() -> None:
-    """After bit 5 of CV 29 changes, or CV 1 becomes 0, and writes are left."""
-    last = operations_packets(CvSet({29: 6}), CvSet({29: 38}), ShortAddress(3))
-    assert len(last) == 2
-    with pytest.raises(FieldError) as caught:
-        operations_packets(CvSet({29: 6}), CvSet({29: 38, 15: 1}), ShortAddress(3))
-    assert (caught.value.field, caught.value.value) == ("CV 17", None)
-    with pytest.raises(FieldError) as caught:
-        operations_packets(CvSet({29: 38}), CvSet({29: 6, 15: 1}), LongAddress(1205))
-    assert (caught.value.field, caught.value.value) == ("CV 1", None)
-    with pytest.raises(FieldError) as caught:
-        operations_packets(CvSet({1: 3, 19: 5}), CvSet({1: 0}), ShortAddress(3))
-    assert (caught.value.field, caught.value.value) == ("CV 1", 0)
-    with pytest.raises(FieldError, match="bit 7 = 0"):
-        operations_packets(CvSet({1: 3, 19: 5}), CvSet({1: 200}), ShortAddress(3))
