@@ -28,6 +28,10 @@ SHORTEST, LONGEST = 3, 6
 _KINDS = frozenset(ADDRESS_KINDS.values())
 
 
+_fitting: set[tuple[object, ...]] = set()
+"""Types found to go together, so that they are looked at once: packets come in millions."""
+
+
 def assemble(address: Address, instructions: tuple[Instruction, ...], mode: Mode) -> bytes:
     """The packet's bytes but for its error byte.
 
@@ -35,32 +39,28 @@ def assemble(address: Address, instructions: tuple[Instruction, ...], mode: Mode
         PacketError: the address, the instructions and the mode do not go together.
         LengthError: the packet would not have 3 to 6 bytes.
     """
-    _check_parts(address, instructions, mode)
+    types = (type(address), type(mode), mode is Mode.SERVICE, *map(type, instructions))
+    if types not in _fitting:
+        _check(address, instructions, mode)
+        _fitting.add(types)
     if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
-        body = _accessory(address, instructions)
+        body = _accessory(address, instructions[0])
     else:
-        for place, one in enumerate(instructions, 1):
-            _check(address, one, mode, last=place == len(instructions))
-            if not isinstance(one, Kept) and one.format.mode and len(instructions) > 1:
-                name = type(one).__name__
-                raise PacketError(f"{name} must be the only instruction", "send it alone")
         body = address.header + b"".join(map(bytes, instructions))
     if not SHORTEST <= len(body) + 1 <= LONGEST:
         raise LengthError(len(body) + 1)
-    programming = isinstance(address, ProgrammingTrackAddress)
-    if programming and mode is not Mode.SERVICE:
-        problem = f"{address_text(address)} is no address in operations mode"
-        raise PacketError(problem, "give mode=Mode.SERVICE")
-    if mode is Mode.SERVICE and is_programming(body + b"\0") is not programming:
-        raise PacketError(
-            f"a packet of {len(body) + 1} bytes to {address_text(address)} in service mode",
-            "3 or 4 bytes from 112 to 127, and no others, go to the programming-track",
-        )
+    if mode is Mode.SERVICE:
+        programming = isinstance(address, ProgrammingTrackAddress)
+        if is_programming(body + b"\0") is not programming:
+            raise PacketError(
+                f"a packet of {len(body) + 1} bytes to {address_text(address)} in service mode",
+                "3 or 4 bytes from 112 to 127, and no others, go to the programming-track",
+            )
     return body
 
 
-def _check_parts(address: object, instructions: tuple[object, ...], mode: object) -> None:
-    """Refuse what is of the wrong kind altogether."""
+def _check(address: Address, instructions: tuple[Instruction, ...], mode: Mode) -> None:
+    """Refuse what cannot go together by its types alone."""
     if type(address) not in _KINDS:
         raise PacketError(f"{address!r} is no address", "as in ShortAddress(3)")
     for one in instructions:
@@ -68,9 +68,20 @@ def _check_parts(address: object, instructions: tuple[object, ...], mode: object
             raise PacketError(f"{one!r} is no instruction", "one argument for each instruction")
     if not isinstance(mode, Mode):
         raise PacketError(f"{mode!r} is no mode", "as in Mode.OPERATIONS")
+    if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
+        _check_accessory(address, instructions)
+        return
+    for place, one in enumerate(instructions, 1):
+        _check_one(address, one, mode, last=place == len(instructions))
+        if not isinstance(one, Kept) and one.format.mode and len(instructions) > 1:
+            name = type(one).__name__
+            raise PacketError(f"{name} must be the only instruction", "send it alone")
+    if isinstance(address, ProgrammingTrackAddress) and mode is not Mode.SERVICE:
+        problem = f"{address_text(address)} is no address in operations mode"
+        raise PacketError(problem, "give mode=Mode.SERVICE")
 
 
-def _check(address: Address, one: Instruction, mode: Mode, *, last: bool) -> None:
+def _check_one(address: Address, one: Instruction, mode: Mode, *, last: bool) -> None:
     name = type(one).__name__
     ends = True
     if not isinstance(one, Kept):
@@ -83,9 +94,9 @@ def _check(address: Address, one: Instruction, mode: Mode, *, last: bool) -> Non
         raise PacketError(f"{name} must be the last instruction", "put it at the end")
 
 
-def _accessory(
+def _check_accessory(
     address: AccessoryAddress | ExtendedAccessoryAddress, instructions: tuple[Instruction, ...]
-) -> bytes:
+) -> None:
     if len(instructions) != 1:
         raise PacketError(
             f"{len(instructions)} instructions for {address_text(address)}",
@@ -96,13 +107,16 @@ def _accessory(
         raise _misdirected(one, address, "an accessory-byte address")
     if one.format.address is not type(address):
         raise _misdirected(one, address, _goes_to(one.format))
-    layout = one.format.layout
-    word = one.format.word(one)
-    if "address" in layout.fields:
-        word |= layout.fields["address"].put(address.number)
-    elif not address.broadcast:
+
+
+def _accessory(address: AccessoryAddress | ExtendedAccessoryAddress, one: Instruction) -> bytes:
+    form = one.format
+    if "address" in form.layout.fields:
+        word = form.word(one) | form.put_address(address.number)
+        return word.to_bytes(form.layout.size)
+    if not address.broadcast:
         raise _misdirected(one, address, f"the broadcast, {address.kind} {address.bound[-1]}")
-    return word.to_bytes(layout.size)
+    return bytes(one)
 
 
 def _misdirected(one: Instruction, address: Address, where: str) -> PacketError:

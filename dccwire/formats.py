@@ -162,6 +162,11 @@ class Format:
         """A function from the word of an accessory's packet to its address."""
         return self._arithmetic["whose"]
 
+    @cached_property
+    def put_address(self) -> Callable[[int], int]:
+        """A function from an accessory's address to its bits in the packet's word."""
+        return cache(self.layout.fields["address"].put)
+
     def construct(self) -> Any:
         """The format as a construct object (`Layout.construct`)."""
         return self.layout.construct()
