@@ -17,6 +17,7 @@ __all__ = [
     "ADDRESS_KINDS",
     "BROADCAST",
     "IDLE",
+    "LATER_FIRST_BYTES",
     "PROGRAMMING_TRACK",
     "AccessoryAddress",
     "AccessoryByteAddress",
@@ -56,6 +57,10 @@ class Partition(Enum):
     RESERVED = range(232, 255)
     IDLE = range(255, 256)
     PROGRAMMING = range(112, 128)
+
+
+LATER_FIRST_BYTES = (253, 254)
+"""First bytes that later additions use (from memory: S-9.2.1.1 draft, RCN-218)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)

@@ -29,9 +29,11 @@ from dccwire.errors import LayoutError
 from dccwire.formats import FORMATS, RESERVED, Format, Instruction, Provenance
 
 __all__ = [
+    "IDLE_PACKET",
     "NO_TABLE",
     "OPENINGS",
     "PROGRAMMING",
+    "RESET_PACKET",
     "SERVICE_OPENINGS",
     "WHOLE_PACKETS",
     "Entry",
@@ -43,6 +45,10 @@ __all__ = [
     "resembled",
     "reserved_clause",
 ]
+
+
+RESET_PACKET, IDLE_PACKET = b"\x00\x00\x00", b"\xff\x00\xff"
+"""The two packets that S-9.2 §B prints whole: digital decoder reset, digital decoder idle."""
 
 
 class Entry(NamedTuple):

@@ -3,12 +3,15 @@
 `CallError` is the caller's fault (and a `ValueError`), `DecodeError` the sender's,
 `ConfirmationError` the decoder's, `RecordingError` the file's, `MissingPartError` the
 installation's. Every exception carries its data as attributes; the message is made from them and
-fits one line. Room: no imports from the rest of the house.
+fits one line. Room: imports `wording` alone.
 """
 
 from __future__ import annotations
 
-from enum import StrEnum
+from enum import Enum, StrEnum
+from typing import TypeVar
+
+from dccwire.wording import either
 
 __all__ = [
     "CallError",
@@ -94,6 +97,10 @@ def _cut(words: str, most: int = 100) -> str:
     return words if len(words) <= most else words[: most - 3] + "..."
 
 
+def _hinted(problem: str, hint: str) -> str:
+    return f"{problem}; {hint}" if hint else problem
+
+
 class DccwireError(Exception):
     """Root of all exceptions of this library; `reason` holds the stable code."""
 
@@ -105,20 +112,23 @@ class CallError(DccwireError, ValueError):
 
 
 class FieldError(CallError):
-    """A value outside the bounds of a field: `field`, `bound`, `value`.
+    """A value outside the bounds of a field: `field`, `bound`, `value`, and perhaps a `hint`.
 
     >>> print(FieldError("cv", "1 to 1024", 1025))
     cv: 1 to 1024 expected, 1025 given
+    >>> print(FieldError("headlight", "None", True, "at 28 steps C is a speed bit"))
+    headlight: None expected, True given; at 28 steps C is a speed bit
     """
 
     reason = Reason.FIELD
 
-    def __init__(self, field: str, bound: str, value: object) -> None:
-        super().__init__(field, bound, value)
-        self.field, self.bound, self.value = field, bound, value
+    def __init__(self, field: str, bound: str, value: object, hint: str = "") -> None:
+        super().__init__(field, bound, value, hint)
+        self.field, self.bound, self.value, self.hint = field, bound, value, hint
 
     def __str__(self) -> str:
-        return f"{self.field}: {self.bound} expected, {_shown(self.value)} given"
+        problem = f"{self.field}: {self.bound} expected, {_shown(self.value)} given"
+        return _hinted(problem, self.hint)
 
 
 class LayoutError(CallError):
@@ -165,7 +175,7 @@ class TextError(CallError):
 
 
 class ShapeError(CallError):
-    """JSON of the wrong shape: `path` of the field, `expected`, `actual`.
+    """JSON of the wrong shape: `path` of the field, `expected`, `actual`, perhaps a `hint`.
 
     >>> print(ShapeError("instructions[0].cv", "an integer", "29"))
     instructions[0].cv: an integer expected, '29' given
@@ -173,12 +183,13 @@ class ShapeError(CallError):
 
     reason = Reason.SHAPE
 
-    def __init__(self, path: str, expected: str, actual: object) -> None:
-        super().__init__(path, expected, actual)
-        self.path, self.expected, self.actual = path, expected, actual
+    def __init__(self, path: str, expected: str, actual: object, hint: str = "") -> None:
+        super().__init__(path, expected, actual, hint)
+        self.path, self.expected, self.actual, self.hint = path, expected, actual, hint
 
     def __str__(self) -> str:
-        return f"{self.path}: {self.expected} expected, {_shown(self.actual)} given"
+        problem = f"{self.path}: {self.expected} expected, {_shown(self.actual)} given"
+        return _hinted(problem, self.hint)
 
 
 class DecodeError(DccwireError):
@@ -251,10 +262,10 @@ class RecordingError(DccwireError):
 
     def __str__(self) -> str:
         place = f"{self.path}, {self.where}" if self.where else self.path
-        return f"{place}: {self.problem}; {self.hint}" if self.hint else f"{place}: {self.problem}"
+        return _hinted(f"{place}: {self.problem}", self.hint)
 
 
-class MissingPartError(DccwireError):
+class MissingPartError(DccwireError, ImportError):
     """An optional package is not installed: `package`, `extra`.
 
     >>> print(MissingPartError("numpy", "capture"))
@@ -269,3 +280,22 @@ class MissingPartError(DccwireError):
 
     def __str__(self) -> str:
         return f"{self.package} is not installed; pip install 'dccwire[{self.extra}]' brings it"
+
+
+_Member = TypeVar("_Member", bound=Enum)
+
+
+def member(kind: type[_Member], field: str, value: object) -> _Member:
+    """A member of an enumeration, given itself or its value.
+
+    Raises:
+        FieldError: it is neither.
+
+    >>> member(Reason, "reason", "hex") is Reason.HEX
+    True
+    """
+    try:
+        return kind(value)
+    except ValueError:
+        bound = either(repr(one.value) for one in kind)
+        raise FieldError(field, bound, value, f"or a member of {kind.__name__}") from None

@@ -9,6 +9,7 @@ import pytest
 
 ROOT = Path(__file__).parent.parent / "dccwire"
 ORDER = [
+    "wording",
     "errors",
     "layout",
     "address",

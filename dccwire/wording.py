@@ -1,0 +1,42 @@
+"""Words that several rooms need: counts with their noun, choices, lines of a given width.
+
+Room: text in, text out; knows nothing of packets.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+__all__ = ["counted", "either", "wrapped"]
+
+
+def counted(number: int, what: str) -> str:
+    """A number and its noun.
+
+    >>> counted(1, "byte"), counted(0, "byte")
+    ('1 byte', '0 bytes')
+    """
+    return f"{number} {what}{'s' * (number != 1)}"
+
+
+def either(values: Iterable[object]) -> str:
+    """Choices in words.
+
+    >>> either(["1"]), either([1, 2, 3])
+    ('1', '1, 2 or 3')
+    """
+    words = [str(value) for value in values]
+    return " or ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def wrapped(words: str, width: int, head: str = "") -> Iterator[str]:
+    """Lines of at most `width` columns, the first opening with `head`, the others indented.
+
+    >>> list(wrapped("a preamble of fourteen ones", 24, "- "))
+    ['- a preamble of fourteen', '  ones']
+    """
+    import textwrap  # takes longer to import than all of the packet logic's tables do to make
+
+    lines = textwrap.wrap(words, max(width - len(head), 20)) or [""]
+    yield (head + lines[0]).rstrip()
+    yield from (" " * len(head) + line for line in lines[1:])
