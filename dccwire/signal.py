@@ -1,8 +1,8 @@
 """Bits to half-bit durations: the timing limits as data, nominal and other timings (S-9.1 §A).
 
 Times are integer nanoseconds. Polarity carries no information, so a signal is a list of durations,
-one a half-bit, between two zero crossings. Room: imports `errors` and
-`framing`; no clock, no random numbers.
+one a half-bit, between two zero crossings. Room: imports `errors`,
+`formats` and `framing`; no clock, no random numbers.
 """
 
 from __future__ import annotations
@@ -14,37 +14,54 @@ from itertools import accumulate
 from bitstring import Bits
 
 from dccwire.errors import FieldError
+from dccwire.formats import Provenance
 from dccwire.framing import each_bit
 
-__all__ = ["LIMITS", "NOMINAL", "Limit", "Timing", "durations", "edges"]
+__all__ = ["LIMITS", "NOMINAL", "UNBOUNDED", "Limit", "Timing", "durations", "edges"]
 
-CLAUSE = "S-9.1 §A, Table 1"
+UNBOUNDED = 1 << 62
+"""More than any time or count that a limit is held against."""
 
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """A printed limit: `symbol`, what it bounds, `least` and `most` in ns."""
+    """A printed limit, exact (E4), in `unit`: times are in ns and shown in µs.
 
-    symbol: str
-    what: str
-    least: int
-    most: int
-    clause: str = CLAUSE
+    Where a limit is no number, `words` say it.
+
+    >>> print(LIMITS["t1"], Limit("S-9.2 §A", least=14, unit="ones"), LIMITS["t1d"], sep="; ")
+    55 to 61 us; at least 14 ones; at most 3 us
+    """
+
+    clause: str
+    least: int = -UNBOUNDED
+    most: int = UNBOUNDED
+    unit: str = ""
+    words: str = ""
+    provenance: Provenance = Provenance.PUBLISHED
+
+    def __str__(self) -> str:
+        if self.words:
+            return self.words
+        low, high = (one // 1000 if self.unit == "us" else one for one in (self.least, self.most))
+        if self.most == UNBOUNDED:
+            return f"at least {low} {self.unit}"
+        return f"{low} to {high} {self.unit}" if low > 0 else f"at most {high} {self.unit}"
 
 
-LIMITS: dict[str, Limit] = {
-    limit.symbol: limit
-    for limit in (
-        Limit("t1", "half of a 1 as transmitted", 55_000, 61_000),
-        Limit("t1d", "difference of the halves of a 1 as transmitted", 0, 3_000),
-        Limit("tr1", "half of a 1 that a decoder must accept", 52_000, 64_000),
-        Limit("tr1d", "difference of the halves of a 1 that a decoder must accept", 0, 6_000),
-        Limit("t0", "half of a 0 as transmitted", 95_000, 9_900_000),
-        Limit("t0total", "whole stretched 0 as transmitted", 0, 12_000_000),
-        Limit("tr0", "half of a 0 that a decoder must accept", 90_000, 10_000_000),
+LIMITS = {
+    symbol: Limit(f"S-9.1 §A, Table 1 {symbol}", least, most, "us")
+    for symbol, least, most in (
+        ("t1", 55_000, 61_000),  # half of a 1 as transmitted
+        ("t1d", -UNBOUNDED, 3_000),  # difference of the halves of a 1 as transmitted
+        ("tr1", 52_000, 64_000),  # half of a 1 that a decoder must accept
+        ("tr1d", -UNBOUNDED, 6_000),  # difference of the halves of a 1 that a decoder must accept
+        ("t0", 95_000, 9_900_000),  # half of a 0 as transmitted
+        ("t0total", -UNBOUNDED, 12_000_000),  # whole stretched 0 as transmitted
+        ("tr0", 90_000, 10_000_000),  # half of a 0 that a decoder must accept
     )
 }
-"""The limits of Table 1 by their symbols; they are exact (E4)."""
+"""The limits of Table 1 by their symbols."""
 
 
 @dataclass(frozen=True, slots=True)

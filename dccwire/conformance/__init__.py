@@ -9,7 +9,7 @@ import dccwire.recordings  # noqa: F401
 from dccwire.conformance.checking import check
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.report import Report, RuleResult
-from dccwire.conformance.rules import RULES, Force, Rule, Verdict, choose_rules
+from dccwire.conformance.rules import RULES, Force, Rule, Verdict, choose_rules, rules_in_words
 
 __all__ = [
     "RULES",
@@ -21,4 +21,5 @@ __all__ = [
     "Verdict",
     "check",
     "choose_rules",
+    "rules_in_words",
 ]

@@ -1,43 +1,79 @@
 """Three-valued measuring: a reading stands for a true value less than the error away.
 
 A reading m passes an upper limit X if m + error <= X, fails if m - error >= X, and is undecided
-otherwise; lower limits mirrored (M1, M2). Room: arrays of readings in, counts and worst values out.
+otherwise; lower limits mirrored (M1, M2). Room: readings in, counts and worst values out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections import Counter
+from collections.abc import Callable, Sequence
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dccwire.conformance.rules import Verdict
+from dccwire.conformance.report import RuleResult
+from dccwire.conformance.rules import Force, Outcome, Rule, Verdict
+from dccwire.signal import UNBOUNDED
 
-__all__ = ["FIRST_TIMES", "NO_LIMIT", "Counter", "LimitMeasure", "Readings"]
+__all__ = ["FIRST_TIMES", "LimitMeasure", "Readings", "Tally"]
 
 Readings: TypeAlias = NDArray[np.int64]
-NO_LIMIT = -(1 << 62)
-"""A lower limit that no reading comes near."""
 
 FIRST_TIMES = 5
 """How many times of failures a report keeps."""
 
+_STRENGTH = list(Force)
 
-@dataclass(slots=True)
-class Counter:
-    """How often something was measured, and where it failed."""
 
-    measured: int = 0
-    failed: int = 0
-    undecided: int = 0
-    first_times: list[int] = field(default_factory=list)
+class Tally:
+    """What a recording shows of a rule: how often it was measured, where it failed, the worst.
 
-    def fail(self, times: list[int], count: int | None = None) -> None:
-        """Count failures; `times` are the first of them, in order."""
-        self.failed += len(times) if count is None else count
+    `lacks` says what the recording lacks where the rule is not decidable.
+    """
+
+    def __init__(self, rule: Rule) -> None:
+        self.rule = rule
+        self.measured = self.failed = self.undecided = 0
+        self.first_times: list[int] = []
+        self.lowest: int | None = None
+        self.highest: int | None = None
+        self.force: Force | None = None
+        self.notes: Counter[str] = Counter()
+        self.remarks: list[str] = []
+        self.lacks = ""
+        # How far an undecided reading is from a limit, at least: a finer error would decide it.
+        self.nearest: int | None = None
+
+    def add(self, outcome: Outcome, times: Sequence[int], count: int | None = None) -> None:
+        """Count an outcome, met `count` times (as often as there are times, if not given)."""
+        count = len(times) if count is None else count
+        self.measured += count
+        self.undecided += count * (outcome.verdict is Verdict.UNDECIDED)
+        if outcome.verdict is Verdict.FAIL:
+            self.fail(times, count, outcome.force)
+        if outcome.value is not None:
+            self.see(outcome.value, outcome.value)
+        if outcome.note:
+            self.notes[outcome.note] += count
+
+    def fail(self, times: Sequence[int], count: int, force: Force | None = None) -> None:
+        """Count failures of what was measured; `times` are the first of them, in order."""
+        self.failed += count
         self.first_times += times[: FIRST_TIMES - len(self.first_times)]
+        forces = [force or self.rule.force, *filter(None, [self.force])]
+        self.force = min(forces, key=_STRENGTH.index)
+
+    def doubt(self) -> None:
+        """The readings themselves are in doubt: nothing fails, and nothing passes."""
+        self.undecided, self.failed = self.measured, 0
+        self.first_times, self.force = [], None
+
+    def see(self, low: int, high: int) -> None:
+        """Keep the outermost readings."""
+        self.lowest = low if self.lowest is None else min(self.lowest, low)
+        self.highest = high if self.highest is None else max(self.highest, high)
 
     @property
     def verdict(self) -> Verdict:
@@ -46,50 +82,92 @@ class Counter:
             return Verdict.FAIL
         if self.undecided:
             return Verdict.UNDECIDED
+        if self.lacks:
+            return Verdict.NOT_DECIDABLE
         return Verdict.PASS if self.measured else Verdict.NOT_EXERCISED
-
-
-@dataclass(slots=True)
-class LimitMeasure:
-    """Readings in ns against limits `least` and `most`, each reading off by less than `error`."""
-
-    least: int
-    most: int
-    error: int
-    counter: Counter = field(default_factory=Counter)
-    lowest: int | None = None
-    highest: int | None = None
-
-    def add(self, readings: Readings, time_of: Callable[[NDArray[np.intp]], Readings]) -> None:
-        """Take readings; `time_of` gives the times of some of them by their indices."""
-        if not len(readings):
-            return
-        low, high = int(readings.min()), int(readings.max())
-        self.counter.measured += len(readings)
-        self.lowest = low if self.lowest is None else min(self.lowest, low)
-        self.highest = high if self.highest is None else max(self.highest, high)
-        if low - self.error >= self.least and high + self.error <= self.most:
-            return
-        fails, passes = self.judge(readings)
-        failed = np.flatnonzero(fails)
-        self.counter.undecided += len(readings) - len(failed) - int(passes.sum())
-        if len(failed):
-            self.counter.fail(time_of(failed[:FIRST_TIMES]).tolist(), len(failed))
-
-    def judge(self, readings: Readings) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-        """Which readings fail for certain, and which pass for certain.
-
-        >>> both = LimitMeasure(55_000, 61_000, error=1_000).judge(np.arange(54, 63) * 1000)
-        >>> [each.astype(int).tolist() for each in both]
-        [[1, 0, 0, 0, 0, 0, 0, 0, 1], [0, 0, 1, 1, 1, 1, 1, 0, 0]]
-        """
-        passes = (readings >= self.least + self.error) & (readings <= self.most - self.error)
-        fails = (readings <= self.least - self.error) | (readings >= self.most + self.error)
-        return fails & ~passes, passes
 
     @property
     def worst(self) -> int | None:
         """The reading furthest out, or nearest to a limit; None if there was none."""
         if self.lowest is None or self.highest is None:
             return None
-        return self.lowest if self.least - self.lowest > self.highest - self.most else self.highest
+        limit = self.rule.limit
+        outside = limit.least - self.lowest > self.highest - limit.most
+        return self.lowest if outside else self.highest
+
+    def result(self) -> RuleResult:
+        """What the report says of the rule."""
+        counted = (f"{count} {note}" for note, count in self.notes.items())
+        lacks = [self.lacks] * (self.verdict is Verdict.NOT_DECIDABLE)
+        return RuleResult(
+            self.rule,
+            self.verdict,
+            self._in_words(),
+            self.measured,
+            self.failed,
+            self.undecided,
+            tuple(self.first_times),
+            "; ".join((*lacks, *counted, *self.remarks)),
+            self.force or self.rule.force,
+            self.nearest,
+        )
+
+    def _in_words(self) -> str:
+        """The worst reading; of a count with two limits, all that was seen."""
+        worst, limit = self.worst, self.rule.limit
+        if worst is None or not limit.unit:
+            return ""
+        if limit.unit == "us":
+            return f"{worst / 1e3:g} us"
+        both = limit.least > 0 and limit.most < UNBOUNDED and self.lowest != self.highest
+        return f"{self.lowest} to {self.highest} {limit.unit}" if both else f"{worst} {limit.unit}"
+
+
+class LimitMeasure(Tally):
+    """Readings in ns against the limits of a rule, each reading off by less than `error`.
+
+    `edges` is how often the error of one edge counts in a reading.
+    """
+
+    def __init__(self, rule: Rule, error: int, edges: int = 1) -> None:
+        super().__init__(rule)
+        self.error, self._edges = edges * error, edges
+
+    def take(
+        self,
+        readings: Readings,
+        time_of: Callable[[NDArray[np.intp]], Readings],
+        extra: Readings | None = None,
+    ) -> None:
+        """Take readings; `time_of` gives the times of some of them by their indices.
+
+        `extra` is how much more each of them may be off, where some are.
+        """
+        if not len(readings):
+            return
+        low, high = int(readings.min()), int(readings.max())
+        self.measured += len(readings)
+        self.see(low, high)
+        limit, error = self.rule.limit, self.error
+        if extra is None and low - error >= limit.least and high + error <= limit.most:
+            return
+        fails, passes = self.judge(readings, extra)
+        failed, open_ = np.flatnonzero(fails), np.flatnonzero(~(fails | passes))
+        self.undecided += len(open_)
+        if len(open_):
+            some = readings[open_]
+            apart = np.minimum(np.abs(some - limit.least), np.abs(some - limit.most)).min()
+            apart //= self._edges
+            self.nearest = int(min(apart, self.nearest if self.nearest is not None else apart))
+        if len(failed):
+            self.fail(time_of(failed[:FIRST_TIMES]).tolist(), len(failed))
+
+    def judge(
+        self, readings: Readings, extra: Readings | None = None
+    ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Which readings fail for certain, and which pass for certain."""
+        limit = self.rule.limit
+        error = self.error if extra is None else self.error + extra
+        passes = (readings >= limit.least + error) & (readings <= limit.most - error)
+        fails = (readings <= limit.least - error) | (readings >= limit.most + error)
+        return fails & ~passes, passes

@@ -1,17 +1,35 @@
-"""The rules for a transmitter that this library judges, as data.
+"""What a rule is: one object that the verdict, the report, its JSON and the docs are made from.
 
-The numbers stay the same for good: reports, options and tests name a rule by its number. Room: no
+Each is declared in the file of its chapter, beside the function or class that measures it; its
+number stays the same for good, since reports, options and tests name it by that. Room: no
 measuring here, no numpy.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import NamedTuple
 
 from dccwire.errors import FieldError
+from dccwire.formats import Provenance
+from dccwire.packet import Packet
+from dccwire.signal import Limit
+from dccwire.wording import either
 
-__all__ = ["RULES", "Force", "Rule", "Verdict", "choose_rules"]
+__all__ = [
+    "RULES",
+    "Force",
+    "Outcome",
+    "Rule",
+    "Sent",
+    "Verdict",
+    "choose_rules",
+    "of_bytes",
+    "rule",
+    "rules_in_words",
+]
 
 
 class Verdict(StrEnum):
@@ -26,43 +44,100 @@ class Verdict(StrEnum):
 
 
 class Force(StrEnum):
-    """How strongly the text demands; only a failed `SHALL` makes a recording fail."""
+    """How strongly the text demands; what failed counts by it, the verdict does not know it."""
 
     SHALL = "shall"
+    DEFINED = "defined"
     SHOULD = "should"
     DERIVED = "derived"
-    ADVICE = "advice"
+    REPORT = "report"
+
+    @property
+    def binding(self) -> bool:
+        """Whether a failure counts without being strict: the text demands or defines it."""
+        return self in (Force.SHALL, Force.DEFINED)
+
+
+class Sent(NamedTuple):
+    """Bytes as they were sent: `right` if their exclusive OR is 0, and the packet if they are."""
+
+    data: bytes
+    right: bool
+    packet: Packet | None
+
+
+class Outcome(NamedTuple):
+    """What one thing shows of a rule.
+
+    `value` is what was read, where the rule has a number; `note` says what else there is to know,
+    and is counted; `force` is that of this failure where it is less than the rule's.
+    """
+
+    verdict: Verdict
+    value: int | None = None
+    note: str = ""
+    force: Force | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """What is measured, the limit in words, the clause, and how strongly it is demanded."""
+    """What is measured, the limit, how strongly it is demanded, what the recording must have.
+
+    `of_bytes` judges the bytes of one packet, where that is all that the rule needs; it gives None
+    for bytes that the rule is not about.
+
+    >>> print(RULES[1].quantity, RULES[1].limit, RULES[1].clause, RULES[1].force, sep="; ")
+    each half of a 1; 55 to 61 us; S-9.1 §A, Table 1 t1; shall
+    """
 
     number: int
     quantity: str
-    limit: str
-    clause: str
+    limit: Limit
     force: Force = Force.SHALL
+    needs: str = ""
+    of_bytes: Callable[[Sent], Outcome | None] | None = None
+
+    @property
+    def clause(self) -> str:
+        """Where the limit stands."""
+        return self.limit.clause
+
+    @property
+    def provenance(self) -> Provenance:
+        """Where the limit comes from."""
+        return self.limit.provenance
 
 
-RULES: dict[int, Rule] = {
-    rule.number: rule
-    for rule in (
-        Rule(1, "each half of a 1", "55 to 61 us", "S-9.1 §A, Table 1 t1"),
-        Rule(2, "difference of the halves of a 1", "at most 3 us", "S-9.1 §A, Table 1 t1d"),
-        Rule(3, "each half of a 0", "95 to 9900 us", "S-9.1 §A, Table 1 t0"),
-        Rule(4, "whole stretched 0", "at most 12000 us", "S-9.1 §A, Table 1 t0total"),
-        Rule(5, "half-bits of neither a 1 nor a 0", "none", "S-9.1 §A, from t1 and t0 (E5)"),
-        Rule(14, "ones before a packet start bit", "at least 14", "S-9.2 §A, Preamble (C2)"),
-        Rule(15, "start and end bits", "0 before a byte, 1 at the end", "S-9.2 §A"),
-        Rule(16, "exclusive OR of all bytes", "0", "S-9.2 §B; S-9.2.1 §C"),
-        Rule(17, "signal after the end bit", "at least 26 us", "S-9.2 §A footnote 3 (C14)"),
-        Rule(18, "first byte 0, 254 or 255", "in defined packets only", "S-9.2 §A (C7)"),
-        Rule(19, "first byte 255", "FF 00 FF only", "S-9.2 §B, Idle"),
-        Rule(27, "bytes of a packet", "3 to 6", "S-9.2.1, introduction; §C"),
-    )
-}
-"""The rules by number; the limits are those of the texts, exact (E4)."""
+RULES: dict[int, Rule] = {}
+"""The rules by number, as the chapters declare them."""
+
+
+def rule(
+    number: int, quantity: str, limit: Limit, force: Force = Force.SHALL, *, needs: str = ""
+) -> Rule:
+    """Declare a rule; the arguments are those of `Rule`.
+
+    Raises:
+        FieldError: the number is another rule's.
+    """
+    return _declare(Rule(number, quantity, limit, force, needs))
+
+
+def of_bytes(
+    number: int, quantity: str, limit: Limit, force: Force = Force.SHALL
+) -> Callable[[Callable[[Sent], Outcome | None]], Rule]:
+    """Declare a rule that the decorated function judges by the bytes of one packet.
+
+    It is called once for each distinct packet of a recording, so it may take its time.
+    """
+    return lambda judge: _declare(Rule(number, quantity, limit, force, "", judge))
+
+
+def _declare(made: Rule) -> Rule:
+    if made.number in RULES:
+        raise FieldError("rule", "a number of its own", made.number)
+    RULES[made.number] = made
+    return made
 
 
 def choose_rules(text: str) -> tuple[int, ...]:
@@ -77,13 +152,18 @@ def choose_rules(text: str) -> tuple[int, ...]:
     chosen: set[int] = set()
     for part in text.split(","):
         first, dash, last = part.strip().partition("-")
-        last = last if dash else first
-        if not (first.isdecimal() and last.isdecimal()):
+        ends = (first, last if dash else first)
+        if not all(one.isascii() and one.isdigit() and len(one) < 20 for one in ends):
             raise FieldError("rules", "numbers and ranges such as 1-5,14", text)
-        span = range(int(first), int(last) + 1)
-        named = [number for number in RULES if number in span]
+        named = [one for one in RULES if int(ends[0]) <= one <= int(ends[1])]
         if not named:
-            known = ", ".join(map(str, RULES))
-            raise FieldError("rules", f"some of {known}", part.strip())
+            raise FieldError("rules", f"some of {either(sorted(RULES))}", part.strip())
         chosen.update(named)
     return tuple(sorted(chosen))
+
+
+def rules_in_words() -> Iterator[tuple[str, ...]]:
+    """Number, quantity, limit, clause, force and provenance of each rule, after their headings."""
+    yield "rule", "what is judged", "limit", "clause", "force", "provenance"
+    for number, one in sorted(RULES.items()):
+        yield str(number), one.quantity, str(one.limit), one.clause, one.force, one.provenance

@@ -1,148 +1,176 @@
-"""Rules 1 to 5: how long half-bits last.
+"""Rules 1 to 5 of S-9.1: how long half-bits last.
 
 A half-bit in a decoder's window for ones is judged as a one, in that for zeros as a zero; one in
 neither counts in rule 5 alone (M10), and so does a bit that is half a one and half a zero. The
 windows reach as far further as a reading may be off, so what is in neither is so for certain.
-Half-bits between two packets, where a cutout or another protocol may stand, are counted and not
-judged. Room: edges and events in, measures out.
+Room: half-bits in, measures out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-
 import numpy as np
 from numpy.typing import NDArray
 
-from dccwire.conformance.histogram import Histogram
-from dccwire.conformance.measures import FIRST_TIMES, NO_LIMIT, Counter, LimitMeasure, Readings
+from dccwire.conformance.measures import FIRST_TIMES, LimitMeasure, Readings, Tally
+from dccwire.conformance.places import HalfBits
+from dccwire.conformance.rules import rule
 from dccwire.errors import Reason
-from dccwire.receiver import Fault, PacketReceived, Stray
-from dccwire.receiver.columns import Columns, PacketColumns
-from dccwire.receiver.edges import Windows
-from dccwire.receiver.machine import LEAST_HALVES
-from dccwire.signal import LIMITS
+from dccwire.receiver import Fault
+from dccwire.signal import LIMITS, NOMINAL, Limit
+from dccwire.wording import counted
 
 __all__ = ["TimingRules"]
 
+HALF_OF_ONE = rule(1, "each half of a 1", LIMITS["t1"])
+DIFFERENCE = rule(2, "difference of the halves of a 1", LIMITS["t1d"])
+HALF_OF_ZERO = rule(3, "each half of a 0", LIMITS["t0"])
+TOTAL = rule(4, "whole stretched 0", LIMITS["t0total"])
+NEITHER = rule(
+    5,
+    "half-bits of neither a 1 nor a 0",
+    Limit("S-9.1 §A, from t1 and t0 (E5)", most=0, unit="us", words="none"),
+)
+
+_UNSTRETCHED_NS = 140_000
+"""Zeros up to here tell whether all durations are off by one factor."""
+
+_ALIKE = 0.01
+"""How far the factors of ones and zeros may differ to be one (common practice, no source)."""
+
 
 class TimingRules:
-    """Measures of rules 1 to 5, fed with columns; `error_ns` is the resolution and all other."""
+    """Measures of rules 1 to 5; `error_ns` is the resolution and all other uncertainty."""
 
-    def __init__(self, resolution_ns: int, uncertainty_ns: int) -> None:
-        error = resolution_ns + uncertainty_ns
-        one, zero, total = LIMITS["t1"], LIMITS["t0"], LIMITS["t0total"]
-        self.ones = LimitMeasure(one.least, one.most, error)
+    def __init__(self, error_ns: int) -> None:
+        self.ones = LimitMeasure(HALF_OF_ONE, error_ns)
         # Both halves share their middle edge, so a difference is off by twice as much (M4).
-        self.differences = LimitMeasure(NO_LIMIT, LIMITS["t1d"].most, 2 * error)
-        self.zeros = LimitMeasure(zero.least, zero.most, error)
-        self.totals = LimitMeasure(NO_LIMIT, total.most, error)
-        self.neither = Counter()
-        self.shortest_neither: int | None = None
-        self.histogram = Histogram()
-        self.torn = 0
-        self.between = 0
-        self._windows = Windows(error)
-        self._after_packet = False
-        # Whether the next columns begin with the last half of a bit whose first is of a 1 or a 0.
-        self._torn_open = False
+        self.differences = LimitMeasure(DIFFERENCE, error_ns, edges=2)
+        self.zeros = LimitMeasure(HALF_OF_ZERO, error_ns)
+        self.totals = LimitMeasure(TOTAL, error_ns)
+        self.neither = Tally(NEITHER)
+        self._torn = 0
+        # Whether the next half-bits begin with the last of a bit whose first is of a 1 or a 0, and
+        # whether distortion stands near.
+        self._torn_open = self._torn_doubtful = False
+        # How many ones and unstretched zeros there are, and how long they last together.
+        self._sums = np.zeros((2, 2), np.int64)
 
-    def add(self, columns: Columns) -> None:
-        """Measure the half-bits that the events of these columns cover."""
-        edges = columns.edges
-        lengths = np.diff(edges)
-        (one_low, one_high), (zero_low, zero_high) = self._windows.one, self._windows.zero
-        one = (lengths >= one_low) & (lengths <= one_high)
-        zero = (lengths >= zero_low) & (lengths <= zero_high)
-        between = list(self._spans_between(columns, lengths, one))
+    def add(self, some: HalfBits) -> None:
+        """Measure half-bits."""
+        lengths, edges, extra = some.lengths, some.edges, some.extra
         if not len(lengths):
             return
-        for begin, end in between:
-            one[begin:end] = zero[begin:end] = False
-            lengths[begin:end] = 0
-            self.between += end - begin
-        self._add(self.ones, lengths, edges, one)
-        self._add(self.zeros, lengths, edges, zero)
-        self._add_neither(columns, lengths, one | zero)
-        for begin, end in _packet_spans(columns):
-            first, last = lengths[begin:end:2], lengths[begin + 1 : end : 2]
-            starts, ones = edges[begin:end:2], one[begin:end:2] & one[begin + 1 : end : 2]
-            self._add(self.differences, np.abs(first - last), starts, ones)
-            zeros = ~(one[begin:end:2] | one[begin + 1 : end : 2])
-            self._add(self.totals, first + last, starts, zeros)
-        self.histogram.add(lengths[self._judged(lengths)])
+        one, zero = some.one, some.zero
+        if some.cut:
+            one, zero = one.copy(), zero.copy()
+        for place in some.cut:
+            # It may have been longer: what fails, or may fail, proves nothing.
+            for measure, mask in ((self.ones, one), (self.zeros, zero)):
+                mask[place] &= measure.judge(lengths[place : place + 1])[1][0]
+        self._sum(0, _take(self.ones, lengths, edges[:-1], one, extra))
+        self._sum(1, _take(self.zeros, lengths, edges[:-1], zero, extra))
+        self._add_neither(some)
+        for begin, end in some.bits:
+            firsts, lasts = slice(begin, end, 2), slice(begin + 1, end, 2)
+            first, last, starts = lengths[firsts], lengths[lasts], edges[firsts]
+            both = None if extra is None else extra[firsts] + extra[lasts]
+            ones = one[firsts] & one[lasts]
+            zeros = ~(some.one[firsts] | some.one[lasts])
+            apart, whole = np.abs(first - last), first + last
+            for place in some.cut:
+                if begin <= place < end:
+                    at = (place - begin) // 2
+                    ones[at] &= self.differences.judge(apart[at : at + 1])[1][0]
+            _take(self.differences, apart, starts, ones, both)
+            _take(self.totals, whole, starts, zeros, both)
 
-    def _add(
-        self, measure: LimitMeasure, readings: Readings, times: Readings, mask: NDArray[np.bool_]
-    ) -> None:
-        measure.add(readings[mask], lambda some: times[np.flatnonzero(mask)[some]])
+    def _sum(self, row: int, readings: Readings) -> None:
+        if len(readings) and readings.max() > _UNSTRETCHED_NS:
+            readings = readings[readings <= _UNSTRETCHED_NS]
+        self._sums[row] += len(readings), readings.sum()
 
-    def _judged(self, lengths: Readings) -> NDArray[np.bool_]:
-        """Which half-bits are judged: not those between packets, nor silence (a gap)."""
-        return (lengths > 0) & (lengths <= self._windows.zero[1])
-
-    def _add_neither(self, columns: Columns, lengths: Readings, either: NDArray[np.bool_]) -> None:
-        judged = self._judged(lengths)
-        found = judged & ~either
-        self.neither.measured += int(judged.sum())
-        if found.any():
-            shortest = int(lengths[found].min())
-            known = self.shortest_neither
-            self.shortest_neither = shortest if known is None else min(known, shortest)
-        torn = self._find_torn(columns, either)
-        self.torn += len(torn)
+    def _add_neither(self, some: HalfBits) -> None:
+        either, edges = some.either, some.edges
+        found = some.judged & ~either
+        self.neither.measured += int(some.judged.sum())
+        for place in some.cut:
+            self.neither.measured -= bool(found[place])
+            found[place] = False
+        torn, doubtful = self._find_torn(some, either)
+        self._torn += len(torn)
+        self.neither.undecided += doubtful
         found[torn] = True
+        if some.extra is not None:
+            one, zero = LIMITS["tr1"], LIMITS["tr0"]
+            reach = some.extra + self.ones.error
+            above, below = some.lengths + reach, some.lengths - reach
+            certain = ((above < one.least) | (below > one.most)) & (
+                (above < zero.least) | (below > zero.most)
+            )
+            certain[torn] = True
+            self.neither.undecided += int((found & ~certain).sum())
+            found &= certain
         places = np.flatnonzero(found)
-        self.neither.fail(columns.edges[places[:FIRST_TIMES]].tolist(), len(places))
+        if len(places):
+            lengths = some.lengths[places]
+            out = lengths[~either[places]]
+            if len(out):
+                self.neither.see(int(out.min()), int(out.max()))
+            self.neither.fail(edges[places[:FIRST_TIMES]].tolist(), len(places))
 
-    def _find_torn(self, columns: Columns, either: NDArray[np.bool_]) -> list[int]:
-        """Last halves of bits that broke a packet off, though each half is of a 1 or of a 0."""
-        found = [0] if self._torn_open and either[0] else []
-        self._torn_open = False
-        for part in columns.parts:
-            if isinstance(part, Fault) and part.reason is Reason.HALF_BITS:
-                place = int(np.searchsorted(columns.edges, part.end))
-                if place == len(either):
-                    self._torn_open = bool(either[-1])
-                elif either[place - 1] and either[place]:
-                    found.append(place)
-        return found
+    def _find_torn(self, some: HalfBits, either: NDArray[np.bool_]) -> tuple[list[int], int]:
+        """Last halves of bits that broke a packet off, though each half is of a 1 or of a 0.
 
-    def _spans_between(
-        self, columns: Columns, lengths: Readings, one: NDArray[np.bool_]
-    ) -> Iterator[tuple[int, int]]:
-        """Half-bits of stray stretches that follow on a packet, as positions in the edges.
-
-        What begins with a half of a 1, or follows on a preamble's worth of them, is none: there a
-        preamble or a packet was spoiled. Nor is an end bit's last half too short for a cutout's.
+        Where distortion stands in the packet, it may have moved the halves: those are counted.
         """
-        edges, zero_low = columns.edges, self._windows.zero[0]
-        for part in columns.parts:
-            if not isinstance(part, Stray):
-                self._after_packet = isinstance(part, (PacketColumns, PacketReceived))
-                continue
-            begin = max(int(np.searchsorted(edges, part.begin, side="right")) - 1, 0)
-            end = min(int(np.searchsorted(edges, part.end)), len(lengths))
-            if begin < end and edges[begin] != part.begin and lengths[begin] < zero_low:
-                begin += 1
-            if begin >= end or one[begin] or not self._after_packet:
-                continue
-            breaks = np.flatnonzero(~one[begin:end])
-            runs = np.diff(breaks, append=end - begin) - 1
-            preambles = np.flatnonzero(runs >= LEAST_HALVES)
-            yield begin, begin + int(breaks[preambles[0]]) + 1 if len(preambles) else end
+        distorted = np.zeros(len(either), np.bool_) if some.extra is None else some.extra > 0
+        found = [(0, self._torn_doubtful)] if self._torn_open and either[0] else []
+        self._torn_open = False
+        for part in some.columns.parts:
+            if isinstance(part, Fault) and part.reason is Reason.HALF_BITS:
+                begin, place = np.searchsorted(some.edges, (part.begin, part.end)).tolist()
+                doubtful = bool(distorted[max(begin - 2, 0) : place + 2].any())
+                if place == len(either):
+                    self._torn_open, self._torn_doubtful = bool(either[-1]), doubtful
+                elif either[place - 1] and either[place]:
+                    found.append((place, doubtful))
+        found = [one for one in found if one[0] not in some.cut]
+        certain = [place for place, doubtful in found if not doubtful]
+        return certain, len(found) - len(certain)
+
+    @property
+    def factor(self) -> float | None:
+        """By what all durations are off, if every one is too long or too short, and all alike.
+
+        Then the times are to be doubted: a sample rate or a unit that is not the recording's.
+        """
+        lowest, highest = self.ones.lowest, self.ones.highest
+        (ones, one_ns), (zeros, zero_ns) = self._sums.tolist()
+        if lowest is None or highest is None or not zeros:
+            return None
+        limit, error = HALF_OF_ONE.limit, self.ones.error
+        if lowest < limit.most + error and highest > limit.least - error:
+            return None
+        one, zero = one_ns / ones / NOMINAL.one, zero_ns / zeros / NOMINAL.zero
+        return one if abs(one / zero - 1) < _ALIKE else None
+
+    def tallies(self) -> tuple[Tally, ...]:
+        """What was measured."""
+        if self._torn:
+            torn = counted(self._torn, "bit")
+            self.neither.remarks = [f"{torn} of half a 1 and half a 0"]
+        return self.ones, self.differences, self.zeros, self.totals, self.neither
 
 
-def _packet_spans(columns: Columns) -> Iterator[tuple[int, int]]:
-    """The half-bits of packets, as positions in the edges: whole bits only."""
-    for part in columns.parts:
-        if isinstance(part, PacketColumns):
-            times = (int(part.begin[0]), int(part.end[-1]))
-        elif isinstance(part, PacketReceived):
-            times = (part.begin, part.end)
-        else:
-            continue
-        begin, end = np.searchsorted(columns.edges, times).tolist()
-        if end == len(columns.edges) or columns.edges[end] != times[1]:
-            end -= 2  # the end bit was not closed by an edge
-        yield begin, end
+def _take(
+    measure: LimitMeasure,
+    readings: Readings,
+    times: Readings,
+    mask: NDArray[np.bool_],
+    extra: Readings | None,
+) -> Readings:
+    """Measure some of the readings, and give them back."""
+    chosen = None if extra is None else extra[mask]
+    readings = readings[mask]
+    measure.take(readings, lambda some: times[np.flatnonzero(mask)[some]], chosen)
+    return readings

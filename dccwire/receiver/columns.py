@@ -7,6 +7,7 @@ the only receiver that needs numpy.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -25,8 +26,7 @@ Times: TypeAlias = NDArray[np.int64]
 
 _BYTES = 6
 _BITS = 9 * _BYTES + 1
-_FIRST = 16
-"""Times of merged pulses that are kept."""
+_NO_PULSES = np.empty((0, 2), np.int64)
 
 _PATIENCE = 4096
 """Half-bits without a clean packet after which the state machine reads on."""
@@ -52,7 +52,7 @@ class PacketColumns:
 
     @property
     def error_byte_right(self) -> NDArray[np.bool_]:
-        """Whether the exclusive OR over all bytes is 0 (S-9.2 §A), a row each."""
+        """Whether the exclusive OR over all bytes is 0 (S-9.2 §B), a row each."""
         right: NDArray[np.bool_] = np.bitwise_xor.reduce(self.data, axis=1) == 0
         return right
 
@@ -86,12 +86,14 @@ class Columns:
     """Events in order, and the edges that they cover.
 
     `parts` are packets as columns and single events, in order; `edges` the real edge times (merged
-    pulses removed) that bound the half-bits of these events, from the begin of the first on.
-    Iterating gives one event after the other.
+    pulses removed) that bound the half-bits of these events, from the begin of the first on;
+    `pulses` the begins and ends of the merged ones up to the last edge, shape (n, 2). Iterating
+    gives one event after the other.
     """
 
     parts: Sequence[PacketColumns | Event]
     edges: Times
+    pulses: Times
 
     def __iter__(self) -> Iterator[Event]:
         for part in self.parts:
@@ -114,7 +116,7 @@ class ColumnReceiver:
 
     def __init__(self, *, resolution_ns: int = 0, shortest_ns: int = SHORTEST_NS) -> None:
         self.merged = 0
-        self.first_merged: list[int] = []
+        self._pulses: list[tuple[int, int]] = []
         self._windows = Windows(resolution_ns, shortest_ns)
         self._machine = self._windows.machine()
         # The last edge, which a short pulse may yet take away; then the real edges from the end
@@ -130,12 +132,13 @@ class ColumnReceiver:
             FieldError: an edge before the one before it; the receiver is as before the call.
         """
         if len(edge_times_ns) == 0:
-            return Columns((), self._edges[:0])
+            return self._nothing()
         check_order(self._latest, int(edge_times_ns[0]))
         self._merge(np.concatenate((self._pending, edge_times_ns)))
         self._latest = int(edge_times_ns[-1])
         parts = self._advance()
-        return Columns(parts, self._hand_out(parts))
+        edges = self._hand_out(parts)
+        return Columns(parts, edges, self._hand_out_pulses(edges))
 
     def gap(self, start_ns: int, end_ns: int) -> Columns:
         """A stretch without a defined level; edges go on after it.
@@ -143,17 +146,19 @@ class ColumnReceiver:
         Raises:
             FieldError: the stretch begins before the last edge, or ends before it begins.
         """
+        start_ns, end_ns = int(start_ns), int(end_ns)
         check_gap(self._latest, start_ns, end_ns)
         columns = self._stop(start_ns)
         self._latest = end_ns
-        return Columns([*columns.parts, Gap(start_ns, end_ns)], columns.edges)
+        parts = [*columns.parts, Gap(start_ns, end_ns)]
+        return Columns(parts, columns.edges, columns.pulses)
 
     def close(self, end_ns: int | None = None) -> Columns:
         """End the stream; `end_ns` is how long the last level held."""
         latest = self._latest
         if latest is None:
-            return Columns((), self._edges[:0])
-        return self._stop(latest if end_ns is None else max(end_ns, latest))
+            return self._nothing()
+        return self._stop(latest if end_ns is None else max(int(end_ns), latest))
 
     def _stop(self, until: int) -> Columns:
         """End what is in hand, and give it with all edges."""
@@ -162,7 +167,11 @@ class ColumnReceiver:
         parts += self._machine.stop(until)
         self._pending = self._edges = edges[:0]
         self._read = 0
-        return Columns(parts, edges)
+        pulses, self._pulses = self._pulses, []
+        return Columns(parts, edges, np.array(pulses, np.int64).reshape(-1, 2))
+
+    def _nothing(self) -> Columns:
+        return Columns((), self._edges[:0], _NO_PULSES)
 
     def _merge(self, raw: Times) -> None:
         """Take pulses that are too short out of the raw edges; the last edge stays pending."""
@@ -177,8 +186,7 @@ class ColumnReceiver:
                 keep[at : at + 2] = False
                 taken = at + 1
                 self.merged += 1
-                if len(self.first_merged) < _FIRST:
-                    self.first_merged.append(int(raw[at]))
+                self._pulses.append((int(raw[at]), int(raw[at + 1])))
         real = raw if taken < 0 else raw[keep]
         pending = 1 if keep[-1] else 0
         self._pending = real[len(real) - pending :]
@@ -195,6 +203,14 @@ class ColumnReceiver:
         edges, self._edges = self._edges[: covered + 1], self._edges[covered:]
         self._read -= covered
         return edges
+
+    def _hand_out_pulses(self, edges: Times) -> Times:
+        """The merged pulses before the last of these edges, taken from those in hand."""
+        if not self._pulses or not len(edges):
+            return _NO_PULSES
+        count = bisect_left(self._pulses, (int(edges[-1]), 0))
+        pulses, self._pulses = self._pulses[:count], self._pulses[count:]
+        return np.array(pulses, np.int64).reshape(-1, 2)
 
     def _advance(self, *, last: bool = False) -> list[PacketColumns | Event]:
         """Read on in the edges in hand: chains of clean packets as columns, the rest one by one."""

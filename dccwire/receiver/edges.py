@@ -32,8 +32,8 @@ class Windows:
 
     def __init__(self, resolution_ns: int, shortest_ns: int = SHORTEST_NS) -> None:
         if type(resolution_ns) is not int or not 0 <= resolution_ns < 13_000:
-            bound = "0 to 12999 ns, half the distance of the windows,"
-            raise FieldError("resolution_ns", bound, resolution_ns)
+            hint = "half the distance of the windows for ones and zeros"
+            raise FieldError("resolution_ns", "0 to 12999 ns", resolution_ns, hint)
         reach = max(resolution_ns - 1, 0)
         one, zero = LIMITS["tr1"], LIMITS["tr0"]
         self.one = (one.least - reach, one.most + reach)
@@ -107,6 +107,8 @@ class Receiver:
         Raises:
             FieldError: an edge before the one before it; the receiver is as before the call.
         """
+        if type(edge_times_ns) is not tuple and hasattr(edge_times_ns, "tolist"):
+            edge_times_ns = edge_times_ns.tolist()  # numpy's integers would leak into events
         machine, latest, pending = self._machine, self._latest, self._pending
         at, begin, merged = machine.at, None, 0
         one_low, one_high, zero_low, zero_high, shortest = self._bounds
@@ -154,6 +156,7 @@ class Receiver:
         Raises:
             FieldError: the stretch begins before the last edge, or ends before it begins.
         """
+        start_ns, end_ns = int(start_ns), int(end_ns)
         check_gap(self._latest, start_ns, end_ns)
         events = self._stop(start_ns)
         self._latest, self._first_level = end_ns, None

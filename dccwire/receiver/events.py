@@ -48,7 +48,7 @@ class PacketReceived:
 
     @property
     def error_byte_right(self) -> bool:
-        """Whether the exclusive OR over all bytes is 0 (S-9.2 §A)."""
+        """Whether the exclusive OR over all bytes is 0 (S-9.2 §B; S-9.2.1 §C)."""
         return reduce(xor, self.data) == 0
 
     @property
@@ -61,7 +61,9 @@ class PacketReceived:
 class Fault:
     """What began as a packet, or stands where one should, and is none: `reason` says why.
 
-    `preamble` and `data` are what was read of it up to `end`.
+    `preamble` and `data` are what was read of it up to `end`. After a short preamble the bytes are
+    a whole packet, with its error byte; the ones at its end count in the run that follows, as they
+    do for a decoder, so `end` is where they begin.
     """
 
     begin: int

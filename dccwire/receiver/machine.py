@@ -1,13 +1,28 @@
 """The state machine that both receivers share: classified half-bits in, events out.
 
+    state    half-bit                     next     what it means
+    HUNT     of a 1                       HUNT     the run of ones grows
+    HUNT     of a 0, after 20 of ones     SECOND   packet start bit; its preamble is counted back
+    HUNT     of a 0, after fewer (below)  HUNT     a trial: are the bits framed as a packet?
+    HUNT     another                      HUNT     stray; after 20 of ones it is in doubt (E7)
+    FIRST    any                          SECOND   the first half of a bit
+    SECOND   makes a 0 or a 1             FIRST    the bit; after eight, 0: one more byte
+    SECOND   makes an end bit             HUNT     a packet; the run of ones begins anew
+    SECOND   makes neither                HUNT     a fault
+    any      longer than 10 ms            HUNT     a gap, as at the end of the input
+
 A run of ones is counted by half-bits; the first zero after at least ten ones fixes which half-bits
-belong together (E8). Then half-bits are read in pairs. Positions are the caller's. Room: no times,
-no edges, no numpy.
+belong together (E8). A station may also send a packet behind too few ones: where a run of less than
+ten follows on a packet, a second machine reads on. If it finds a packet whose exclusive OR is 0, it
+was one, and a fault says so; else the same half-bits are hunted through again. A decoder does not
+know of such a packet: for what comes next the ones at its end are part of the run, as before.
+Positions are the caller's. Room: no times, no edges, no numpy.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from typing import NamedTuple
 
 from dccwire.errors import Reason
 from dccwire.framing import LEAST_PREAMBLE, MOST_BYTES
@@ -24,7 +39,28 @@ LONGEST_STRAY = 1 << 16
 LEAST_HALVES = 2 * LEAST_PREAMBLE
 """Half-bits of ones before a packet start bit, at least."""
 
+_APART = 8
+"""Half-bits of ones before a zero that are tried as a preamble although no end bit adjoins."""
+
+_TRIALS = 64
+"""Trials in one stray stretch: each reads up to 290 half-bits twice, so time is bounded."""
+
+_SHORTEST = 3
+"""Bytes of a packet, at least (S-9.2.1, introduction; C3)."""
+
 _HUNT, _FIRST, _SECOND = range(3)
+
+
+class _Doubt(NamedTuple):
+    """A half-bit of neither kind that ended a run of ones: with a zero next, a start bit (E7)."""
+
+    end: int
+    begin: int
+    run: int
+    adjoining: bool
+
+
+_NO_DOUBT = _Doubt(0, 0, 0, False)
 
 
 class Machine:
@@ -47,36 +83,47 @@ class Machine:
         self._run = self._run_begin = self._run_second = 0
         self._stray: int | None = None
         self._strays = 0
-        # Whether the run (while hunting) or the preamble (in a packet) follows on an end bit.
-        self._adjoining = False
-        # A half-bit of neither kind that ended such a run: where it ends and begins, the run, and
-        # `_adjoining` then. If a zero follows, the two are the packet start bit (E7).
-        self._doubt = (0, 0, 0, False)
+        # Whether the run (while hunting) or the preamble (in a packet) follows on an end bit;
+        # whether nothing but stray half-bits lies between it and a packet.
+        self._adjoining = self._after_packet = False
+        self._doubt = _NO_DOUBT
         # In a packet: what its event will hold; the byte in hand, a one marking its top, or 0 where
         # a start or end bit is due; the first half of the bit in hand.
         self._begin = self._start = self._preamble = 0
         self._data = bytearray()
         self._value = 0
         self._first = ZERO
+        # A trial: the machine that reads, the half-bits it has read, where the first begins; where
+        # the latest failed, and how many were made in this stray stretch. Of the run in hand, so
+        # many half-bits are the end of a packet that a trial has found.
+        self._reader: Machine | None = None
+        self._tried: list[tuple[int, int]] = []
+        self._tried_from = self._failed_at = -1
+        self._trials = self._borrowed = 0
 
     def start(self, at: int, *, after_packet: bool = False) -> None:
         """Hunt from a position on, as at the start, or as after a packet end bit."""
         self.at = at
         self._state, self._run, self._stray, self._strays = _HUNT, 0, None, 0
-        self._doubt = (0, 0, 0, False)
-        self._adjoining = after_packet
+        self._doubt = _NO_DOUBT
+        self._adjoining = self._after_packet = after_packet
+        self._reader, self._failed_at, self._trials, self._borrowed = None, -1, 0, 0
 
     @property
     def after_packet(self) -> bool:
         """Whether the last half-bit closed a packet end bit."""
-        return self._state == _HUNT and self._adjoining and not self._run
+        return self._state == _HUNT and self._adjoining and not self._run and self._reader is None
 
     def feed(self, halves: Iterable[Sequence[int]]) -> list[Event]:
         """Half-bits, each by its kind and by where it ends, after a `start`."""
+        if self._reader is not None:
+            return self._try(iter(halves))
         events: list[Event] = []
         at = self.at
         assert at is not None
+        # Local names: attributes in this loop cost the streaming receiver a third of its speed.
         state, run, first, value = self._state, self._run, self._first, self._value
+        halves = iter(halves)
         for kind, mark in halves:
             if kind == GAP:
                 self.at, self._state, self._run = at, state, run
@@ -95,7 +142,6 @@ class Machine:
                 else:
                     events.append(self._fault(Reason.HALF_BITS, at))
                     state, run = _HUNT, int(kind == ONE)
-                    self._adjoining = False
                     self._stray = None if run else at
                     self._run_begin, self._run_second = at, mark
                     at = mark
@@ -108,13 +154,13 @@ class Machine:
                 elif bit == ONE:
                     end = mark if kind == ONE else at + self._settled
                     events.append(self._packet(end))
-                    state, run, self._adjoining = _HUNT, 0, kind == ONE
-                    self._stray = None if kind == ONE else end
+                    state, run = _HUNT, 0
+                    self._after_end(kind == ONE, end)
                 elif len(self._data) < MOST_BYTES:
                     value = 1
                 else:
                     events.append(self._fault(Reason.NO_END_BIT, mark))
-                    state, run, self._adjoining, self._stray = _HUNT, 0, False, None
+                    state, run, self._stray = _HUNT, 0, None
             elif state == _FIRST:
                 first, state = kind, _SECOND
             elif kind == ONE:
@@ -124,22 +170,21 @@ class Machine:
             elif kind == ZERO and run >= LEAST_HALVES:
                 events += self._open(run, at)
                 state, run, first, value = _SECOND, 0, ZERO, 0
-            elif kind == ZERO and self._doubt[0] == at and self._doubt[2]:
+            elif kind == ZERO and self._doubt.end == at and self._doubt.run:
                 _, start, run, self._adjoining = self._doubt
                 events += self._open(run, start)
                 state, run, value = _FIRST, 0, 1
+            elif kind == ZERO and self._is_worth_a_trial(run, at):
+                self._begin_trial(run, at)
+                return events + self._try(_then((kind, mark), halves))
             else:
                 if run >= LEAST_HALVES:
-                    self._doubt = (mark, at, run, self._adjoining)
-                if kind == ZERO and run > 1 and self._adjoining:
-                    short = Reason.SHORT_PREAMBLE
-                    events.append(Fault(self._run_begin, at, short, run // 2, b""))
-                    run = 0
+                    self._doubt = _Doubt(mark, at, run, self._adjoining)
                 if self._stray is None:
                     self._stray = self._run_begin if run else at
                 self._strays += run + 1
-                run, self._adjoining = 0, False
-                if self._strays >= LONGEST_STRAY and self._doubt[0] != mark:
+                run, self._adjoining, self._borrowed = 0, False, 0
+                if self._strays >= LONGEST_STRAY and self._doubt.end != mark:
                     events.append(Stray(self._stray, mark))
                     self._stray, self._strays = None, 0
             at = mark
@@ -152,6 +197,8 @@ class Machine:
 
         What is in hand comes out, then a gap if the silence is longer than any half-bit.
         """
+        if self._reader is not None:
+            return self._hunt_again() + self.stop(until)
         at = self.at
         if at is None:
             return []
@@ -175,7 +222,7 @@ class Machine:
             events.append(Gap(events[-1].end if events else at, until))
         self.at, self._state, self._run = None, _HUNT, 0
         self._stray, self._strays = None, 0
-        self._adjoining = False
+        self._adjoining = self._after_packet = False
         return events
 
     @property
@@ -190,7 +237,7 @@ class Machine:
         stray = self._run_begin if self._stray is None else self._stray
         self._adjoining = self._adjoining and not odd
         self._begin, self._start, self._preamble = begin, at, run // 2
-        self._stray, self._strays = None, 0
+        self._stray, self._strays, self._borrowed = None, 0, 0
         self._data.clear()
         return [Stray(stray, begin)] if stray < begin else []
 
@@ -199,4 +246,70 @@ class Machine:
         return PacketReceived(self._begin, self._start, end, self._preamble, data, self._adjoining)
 
     def _fault(self, reason: Reason, end: int) -> Fault:
+        self._adjoining = self._after_packet = False
         return Fault(self._begin, end, reason, self._preamble, bytes(self._data))
+
+    def _after_end(self, closed: bool, end: int) -> None:
+        """Hunt on after a packet's end; what its end bit's last half is too long by, is stray."""
+        self._adjoining, self._after_packet = closed, True
+        self._stray, self._failed_at, self._trials = None if closed else end, -1, 0
+
+    def _is_worth_a_trial(self, run: int, at: int) -> bool:
+        """Whether a zero after so short a run may be the start bit of a packet all the same."""
+        adjoins = (self._adjoining or self._borrowed) and run % 2 == 0
+        framed = self._after_packet and (adjoins or run >= _APART)
+        return bool(framed) and at != self._failed_at and self._trials < _TRIALS
+
+    def _begin_trial(self, run: int, at: int) -> None:
+        if not run:
+            self._run_begin = at
+        self._reader = reader = Machine(self._settled, self._longest)
+        reader.start(at)
+        reader._run_begin, reader._run_second = self._run_begin, self._run_second
+        reader._open(run, at)
+        reader._preamble -= self._borrowed // 2
+        reader._state = _FIRST
+        self._state, self._run, self._tried, self._tried_from = _HUNT, run, [], at
+
+    def _try(self, halves: Iterator[Sequence[int]]) -> list[Event]:
+        """Read on in a trial; when it has ended, go on with what is left."""
+        reader = self._reader
+        assert reader is not None
+        for kind, mark in halves:
+            self._tried.append((kind, mark))
+            if found := reader.feed(((kind, mark),)):
+                events = self._end_trial(found[0], mark) if kind != GAP else self._hunt_again()
+                return events + self.feed(halves)
+            self.at = mark
+        return []
+
+    def _end_trial(self, found: Event, mark: int) -> list[Event]:
+        """What the reader has found is a packet with too short a preamble, or nothing."""
+        if not isinstance(found, PacketReceived) or not found.error_byte_right:
+            return self._hunt_again()
+        if len(found.data) < _SHORTEST:
+            return self._hunt_again()
+        stray = self._run_begin if self._stray is None else self._stray
+        # The ones at the end of the packet, as half-bits; the last one is its end bit.
+        kinds = [kind for kind, _ in self._tried]
+        ones = next(count for count, kind in enumerate(reversed(kinds)) if kind != ONE)
+        end = self._tried[-ones - 1][1] if ones else found.end
+        self.start(mark)
+        self._after_end(bool(ones), end)
+        if ones:
+            self._adjoining, self._borrowed, self._run = False, ones, ones
+            self._run_begin, self._run_second = end, self._tried[-ones][1]
+        short = Fault(found.begin, end, Reason.SHORT_PREAMBLE, found.preamble, found.data)
+        return [Stray(stray, found.begin), short] if stray < found.begin else [short]
+
+    def _hunt_again(self) -> list[Event]:
+        """The half-bits of a trial once more, as if it had not been."""
+        halves, self._tried, self._reader = self._tried, [], None
+        self.at = self._failed_at = self._tried_from
+        self._trials += 1
+        return self.feed(halves)
+
+
+def _then(first: tuple[int, int], rest: Iterator[Sequence[int]]) -> Iterator[Sequence[int]]:
+    yield first
+    yield from rest

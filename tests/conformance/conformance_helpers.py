@@ -13,7 +13,9 @@ from dccwire.signal import Timing
 from dccwire.synthesis import Sending
 
 COARSE = Timing(one=58_000, zero=99_000)
-"""Durations whose greatest common divisor is 1 µs: the resolution of what is made of them."""
+"""Durations in whole µs: what is made of them may have been sampled each µs."""
+
+SAMPLED_NS = 1000
 
 PLAIN = bytes.fromhex("033F3C")
 """27 ones with a preamble of 14, and 15 zeros: 27 × 116 µs + 15 × 198 µs = 6102 µs in `COARSE`."""
@@ -36,8 +38,9 @@ def edges_of(lengths: Iterable[int], start_ns: int = 0) -> NDArray[np.int64]:
 
 
 def judge(lengths: Iterable[int], uncertainty_ns: int = 0) -> Report:
-    """The report on half-bits."""
-    return check([edges_of(lengths)], uncertainty_ns=uncertainty_ns)
+    """The report on half-bits that were sampled each µs."""
+    edges = edges_of(lengths)
+    return check([edges], uncertainty_ns=uncertainty_ns, resolution_ns=SAMPLED_NS)
 
 
 def result(report: Report, number: int) -> RuleResult:

@@ -12,14 +12,13 @@ from conformance_helpers import (
     PLAIN,
     edges_of,
     failing,
-    judge,
     lengths_of,
     result,
 )
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dccwire.conformance import Verdict, check
+from dccwire.conformance import Report, Verdict, check
 from dccwire.errors import FieldError, RecordingError
 from dccwire.recordings import Chunk, read, write_vcd
 from dccwire.signal import Timing
@@ -27,6 +26,11 @@ from dccwire.synthesis import Sending, synthesize
 
 IDLE = bytes.fromhex("FF00FF")
 LONG = bytes.fromhex("C3E8EC0603C2")
+
+
+def judge_bare(lengths: list[int]) -> Report:
+    """The report on half-bits of which nothing else is known."""
+    return check([edges_of(lengths)])
 
 
 def test_nothing_shows_nothing() -> None:
@@ -47,34 +51,32 @@ def test_ones_alone_show_no_packet() -> None:
     assert (report.verdict, report.packets) == (Verdict.NOT_EXERCISED, 0)
 
 
-@pytest.mark.parametrize(
-    ("one", "zero", "resolution"),
-    [
-        (58_000, 99_000, 1000),
-        (58_000, 99_100, 100),
-        (58_000, 100_000, 2000),
-        (58_001, 100_000, 1),
-        (60_000, 100_000, 1),
-        (58_000, 58_000, 1),
-    ],
-)
-def test_the_resolution_of_edges(one: int, zero: int, resolution: int) -> None:
-    """The greatest common divisor, unless it says nothing of a clock (M9)."""
-    lengths = Sending(PLAIN, timing=Timing(one, zero)).lengths()
-    report = judge(lengths)
-    source = "greatest common divisor of the edge times" if resolution > 1 else "unit of the edge"
-    assert report.resolution_ns == resolution
-    assert report.resolution_source.startswith(source)
+def test_the_resolution_of_bare_edges(eventful: list[Chunk]) -> None:
+    """Told by all of them (M9), however they are cut, or by the caller."""
+    steady = judge_bare(Sending(PLAIN, timing=COARSE).lengths())
+    assert (steady.resolution_ns, steady.resolution_source) == (1, "unit of the times")
+    found = check(eventful)
+    assert found.resolution_ns == 500
+    assert found.resolution_source == "greatest common divisor of the edge times"
+    claimed = check(eventful, resolution_ns=700)
+    assert (claimed.resolution_ns, claimed.resolution_source) == (700, "option")
 
 
-def test_the_resolution_is_told_by_the_first_edges_however_they_are_cut() -> None:
-    """By 16384 of them; what comes later changes nothing."""
-    lengths = [58_000, 99_000] * 10_000
-    lengths[16_383] = 58_001
-    for cuts in ([], [1], [5, 6, 7], [16_383], [16_384], [10_000, 16_385]):
-        assert check(np.split(edges_of(lengths), cuts)).resolution_ns == 1000
-    lengths[16_382] = 58_001
-    assert check([edges_of(lengths)]).resolution_ns == 1
+def test_a_file_whose_end_tells_another_resolution_is_judged_by_it(tmp_path: Path) -> None:
+    """Its head lies on a grid of 1 µs, and only 20000 edges later do times between appear."""
+    sendings = [Sending(PLAIN)] * 300
+    head = list(synthesize(sendings, start_ns=1000, jitter_ns=900, sampling_ns=1000, seed=1))
+    start = (head[-1] // 1000 + 60) * 1000
+    tail = list(synthesize(sendings, start_ns=start, jitter_ns=900, sampling_ns=1, seed=2))
+    path = tmp_path / "track.vcd"
+    write_vcd(path, head + tail)
+    recording = read(path)
+    assert recording.resolution_ns == 1000
+    report = check(recording)
+    assert (report.resolution_ns, report.packets) == (1, 600)
+    assert [one.failed for one in report.results] == [
+        one.failed for one in check([np.array(head + tail)], resolution_ns=1).results
+    ]
 
 
 @pytest.mark.parametrize("value", [-1, 12_000, 10**9])
@@ -82,10 +84,10 @@ def test_an_uncertainty_out_of_bounds(value: int) -> None:
     """Below 0, or so large that ones and zeros mix: with q = 1 µs, 11999 ns is the most."""
     edges = edges_of(lengths_of(PLAIN))
     with pytest.raises(FieldError) as caught:
-        check([edges], uncertainty_ns=value)
+        check([edges], uncertainty_ns=value, resolution_ns=1000)
     assert (caught.value.field, caught.value.value) == ("uncertainty_ns", value)
     assert caught.value.bound == "0 to 11999 ns"
-    assert check([edges], uncertainty_ns=11_999).uncertainty_ns == 11_999
+    assert check([edges], uncertainty_ns=11_999, resolution_ns=1000).uncertainty_ns == 11_999
 
 
 def test_a_number_that_is_no_rule() -> None:
@@ -121,7 +123,7 @@ def test_a_file_by_its_path_and_as_a_recording(tmp_path: Path) -> None:
 def test_polarity_changes_nothing(tmp_path: Path) -> None:
     """The same recording with all levels inverted gives the same report (S-9.1 footnote 1)."""
     halves = lengths_of(PLAIN, "033F3D", LONG, PLAIN)
-    halves[100] = 75_000
+    halves[130] = 75_000
     reports = []
     for name, levels in (("one.vcd", "01"), ("other.vcd", "10")):
         path = tmp_path / name
@@ -281,19 +283,19 @@ def test_what_keeps_the_limits_never_fails(seed: int, measuring: tuple[int, int]
 
 @settings(max_examples=80, deadline=None)
 @given(seed=st.integers(0, 2**32), measuring=SAMPLINGS)
-def test_what_breaks_the_limits_by_twice_the_error_always_fails(
+def test_what_breaks_the_limits_by_twice_the_error_never_passes(
     seed: int, measuring: tuple[int, int]
 ) -> None:
-    """One half-bit anywhere, too short or too long.
+    """One half-bit anywhere, too short or too long, but where the signal begins and ends.
 
-    Only not the first one after an end bit: what begins there without a one may be a cutout. Nor
-    an end bit's last half of 90 us or more: so long a level may be a cutout's too, and is told.
+    It fails from a preamble's tenth one on; before, another protocol may stand there (S-9.2 §C).
+    An end bit's last half of 90 us or more is left out: it may be a cutout's.
     """
     random = Random(seed)
     sampling, jitter = measuring
     lengths, begins = signal_of(random)
     error = 2 * (sampling + jitter)
-    place = random.choice([at for at in range(len(lengths)) if at == 0 or at not in begins])
+    place = random.randrange(1, len(lengths) - 1)
     bounds = [(61_000 + error, 95_000 - error), (5_000 + error, 55_000 - error)]
     if place + 1 in begins:
         bounds[0] = (61_000 + error, 90_000 - error)
@@ -301,5 +303,6 @@ def test_what_breaks_the_limits_by_twice_the_error_always_fails(
         bounds.append((9_900_000 + error, 9_990_000))
     lengths[place] = random.randint(*random.choice(bounds))
     report = check([seen(lengths, sampling, jitter, random)], uncertainty_ns=jitter)
-    assert report.verdict is Verdict.FAIL
-    assert failing(report).keys() & {1, 3, 5}
+    framed = place - max(begin for begin in begins if begin <= place) > 20
+    assert report.verdict in ({Verdict.FAIL} if framed else {Verdict.FAIL, Verdict.UNDECIDED})
+    assert failing(report).keys() & {1, 3, 5} or not framed

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 from conformance_helpers import PLAIN, edges_of, judge, lengths_of, result
 
 from dccwire.conformance import RULES, Force, Histogram, Report, Rule, RuleResult, Verdict, check
 from dccwire.conformance.report import SCHEMA
+from dccwire.signal import Limit
+
+NOT_EXERCISED = Verdict.NOT_EXERCISED
 
 
 def report_of(*results: RuleResult, packets: int = 1, source: str = "edges") -> Report:
     """A report with these results."""
-    return Report(results, source, 1000, "option", 0, 2, packets, 58_000, Histogram(), ())
+    return Report(results, source, 1000, "option", 0, 2, packets, 58_000, Histogram())
 
 
 def bad_report() -> Report:
@@ -44,17 +48,35 @@ def test_the_verdict_of_a_recording(
     """The gravest counts; what shows nothing is no pass."""
     report = report_of(*(RuleResult(RULES[1], one) for one in verdicts), packets=packets)
     assert report.verdict is expected
-    assert report.failed() is (expected is Verdict.FAIL)
+    assert report.failed is (expected is Verdict.FAIL)
+
+
+@pytest.mark.parametrize(("packets", "expected"), [(1, Verdict.UNDECIDED), (0, NOT_EXERCISED)])
+def test_what_was_not_judged_does_not_pass(packets: int, expected: Verdict) -> None:
+    """Half-bits of no packet leave a recording undecided, unless they are all there is."""
+    passed = report_of(RuleResult(RULES[1], Verdict.PASS), packets=packets)
+    report = replace(passed, not_judged=1)
+    assert report.verdict is expected
+    assert "1 half-bit of no packet: if another protocol is expected" in report.text(120)
+    assert report.text(120).endswith(f"verdict: {expected}")
+    assert list(report.to_dicts())[-1]["not_judged"] == 1
 
 
 @pytest.mark.parametrize("force", Force)
-def test_only_a_failed_shall_counts_unless_strict(force: Force) -> None:
-    """A failed 'should', 'derived' or 'advice' fails the recording under `strict` alone."""
-    rule = Rule(99, "what is invented", "none", "no clause", force)
+def test_only_what_the_text_demands_or_defines_counts_unless_strict(force: Force) -> None:
+    """A rule fails whatever its force; the exit status follows 'shall' and 'defined' alone."""
+    rule = Rule(99, "what is invented", Limit("no clause", words="none"), force)
     report = report_of(RuleResult(rule, Verdict.FAIL, measured=1, failed=1))
-    assert report.failed() is (force is Force.SHALL)
-    assert report.failed(strict=True)
-    assert not report_of(RuleResult(rule, Verdict.UNDECIDED)).failed(strict=True)
+    binding = force in (Force.SHALL, Force.DEFINED)
+    assert (report.failed, report.failed_strictly, report.verdict) == (binding, True, Verdict.FAIL)
+    assert report.text().endswith("(of no 'shall': see the force)") is not binding
+    assert not report_of(RuleResult(rule, Verdict.UNDECIDED)).failed_strictly
+
+
+def test_printing_a_report_is_its_text() -> None:
+    """As a failing test shows it."""
+    report = bad_report()
+    assert str(report) == report.text()
 
 
 @pytest.mark.parametrize("width", [60, 61, 80, 120, 200])
@@ -78,7 +100,7 @@ def test_the_text_says_what_was_found() -> None:
     text = judge([*lengths_of(PLAIN, PLAIN), 62_000, 62_000, *lengths_of(PLAIN)]).text(120)
     lines = text.splitlines()
     assert lines[0] == "edges: 3 packets, 255 edges, 0.018 s"
-    assert lines[1] == ("resolution 1 us (greatest common divisor of the edge times)")
+    assert lines[1] == "resolution 1 us (option)"
     place = lines.index("   1  FAIL           each half of a 1: 55 to 61 us")
     assert [line.strip() for line in lines[place + 1 : place + 4]] == [
         "S-9.1 §A, Table 1 t1 (shall)",
@@ -94,31 +116,45 @@ def test_the_text_says_what_was_found() -> None:
 def test_the_text_marks_times_left_out() -> None:
     """Five times, then dots if there are more; undecided readings are counted too."""
     halves = lengths_of(PLAIN, PLAIN)
-    assert "at 0.000, 0.062, 0.124, 0.186, 0.248 ms\n" in judge([62_000] * 5 + halves).text()
-    text = judge([62_000] * 6 + [61_000] * 2 + halves).text()
-    assert "at 0.000, 0.062, 0.124, 0.186, 0.248 ms, ...\n" in text
-    assert "worst 62 us, 116 measured, 6 failed, 2 undecided\n" in text
+    ones = [58_000] + [62_000] * 5
+    assert "at 0.058, 0.120, 0.182, 0.244, 0.306 ms\n" in judge(ones + halves).text()
+    text = judge([*ones, 62_000, *[61_000] * 2, *halves]).text()
+    assert "at 0.058, 0.120, 0.182, 0.244, 0.306 ms, ...\n" in text
+    assert "worst 62 us, 117 measured, 6 failed, 2 undecided\n" in text
+
+
+def test_the_text_says_what_would_decide() -> None:
+    """In one line for all rules that finer times would decide, in another for the rest."""
+    halves = lengths_of(PLAIN, PLAIN, PLAIN)
+    halves[88:90], halves[112] = [60_500, 60_500], 95_400
+    text = judge(halves).text()
+    assert "undecided: rules 1, 3: times known to less than 0.4 us would decide" in text
+    halves[112] = 95_000
+    assert "rules 1, 3: another recording would decide" in judge(halves).text()
+    halves[130] = 12_000_000
+    assert "undecided: rule 13: another recording would; the notes say why" in judge(halves).text()
 
 
 def test_a_rule_not_exercised_shows_no_counts() -> None:
     """Nothing measured is shown as nothing."""
-    text = report_of(RuleResult(RULES[27], Verdict.NOT_EXERCISED)).text()
+    text = report_of(RuleResult(RULES[27], NOT_EXERCISED)).text()
     assert "measured" not in text
-    assert "  27  NOT EXERCISED  bytes of a packet: 3 to 6" in text
+    assert "  27  NOT EXERCISED  bytes of a packet: 3 to 6 bytes" in text
 
 
 def test_json_has_a_line_a_rule_and_the_summary_last() -> None:
     """Each line is one JSON object; the summary counts the verdicts."""
     report = judge(lengths_of(PLAIN, "033F3D", PLAIN, preamble=13))
     lines = [json.loads(json.dumps(line)) for line in report.to_dicts()]
-    assert [line["rule"] for line in lines[:-1]] == [1, 2, 3, 4, 5, 14, 15, 16, 17, 18, 19, 27]
-    assert lines[7] == {
+    assert [line["rule"] for line in lines[:-1]] == sorted(RULES)
+    assert lines[8] == {
         "rule": 16,
         "verdict": "fail",
         "force": "shall",
         "quantity": "exclusive OR of all bytes",
         "limit": "0",
         "clause": "S-9.2 §B; S-9.2.1 §C",
+        "provenance": "published",
         "worst": "",
         "measured": 3,
         "failed": 1,
@@ -139,15 +175,16 @@ def test_json_has_a_line_a_rule_and_the_summary_last() -> None:
             "fail": 1,
             "undecided": 0,
             "not exercised": 2,
-            "not decidable": 1,
+            "not decidable": 2,
             "observed": 0,
         },
         "packets": 3,
         "edges": 2 * (ones + zeros) + 1,
         "duration_ns": (ones * 116 + zeros * 198) * 1000,
         "resolution_ns": 1000,
-        "resolution_source": "greatest common divisor of the edge times",
+        "resolution_source": "option",
         "uncertainty_ns": 0,
+        "not_judged": 0,
         "histogram_us": {"58": 2 * ones, "99": 2 * zeros},
         "notes": [],
     }

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
+from dataclasses import fields
 from itertools import accumulate, pairwise
 from random import Random
 
 import numpy as np
 import pytest
-from receiver_signals import LOCO, datas, edges_of, halves
+from receiver_signals import IDLE, LOCO, datas, edges_of, halves
 
 from dccwire.errors import FieldError
 from dccwire.receiver import Event, Gap, Receiver, Stray
@@ -28,8 +30,23 @@ def test_merged_pulses_are_counted() -> None:
     edges = [0, 58_000, 61_999, 116_000, 120_000, 200_000, 200_000]
     one, other = Receiver(), ColumnReceiver()
     one.feed(edges)
-    other.feed(np.array(edges, np.int64))
-    assert (one.merged, other.merged, other.first_merged) == (2, 2, [58_000, 200_000])
+    fed, closed = other.feed(np.array(edges, np.int64)), other.close()
+    assert (one.merged, other.merged) == (2, 2)
+    pulses = [*fed.pulses.tolist(), *closed.pulses.tolist()]
+    assert pulses == [[58_000, 61_999], [200_000, 200_000]]
+
+
+@pytest.mark.parametrize("feed", [Receiver.feed, ColumnReceiver.feed])
+def test_events_hold_plain_integers(feed: Callable[..., Iterable[Event]]) -> None:
+    """Whatever integers were fed: an array's would not become JSON."""
+    receiver = (Receiver if feed is Receiver.feed else ColumnReceiver)()
+    edges = np.array(edges_of([*halves(IDLE) * 3, 75_000, 75_000]), np.int64)
+    found = [*feed(receiver, edges), *receiver.gap(edges[-1], edges[-1] + 5), *receiver.close()]
+    assert len(found) > 3
+    for event in found:
+        values = [getattr(event, one.name) for one in fields(event)]
+        numbers = [one for one in values if hasattr(one, "__index__")]
+        assert {type(one) for one in numbers} <= {int, bool}, event
 
 
 @both
@@ -102,7 +119,7 @@ def test_resolution_out_of_bounds(make: type[Receiver] | type[ColumnReceiver], v
     with pytest.raises(FieldError) as caught:
         make(resolution_ns=value)
     assert (caught.value.field, caught.value.value) == ("resolution_ns", value)
-    assert caught.value.bound == "0 to 12999 ns, half the distance of the windows,"
+    assert caught.value.bound == "0 to 12999 ns"
 
 
 @both

@@ -119,17 +119,91 @@ def test_silence_in_a_packet(run: Run, place: int) -> None:
 
 
 @both
-def test_short_preamble(run: Run) -> None:
-    """Nine ones after an end bit are too few (S-9.2 §A); nine ones after nothing are stray."""
-    lengths = halves(LOCO) + halves(IDLE, 9) + halves(LOCO)
+@pytest.mark.parametrize("ones", [0, 1, 5, 9])
+def test_short_preamble(run: Run, ones: int) -> None:
+    """A right packet behind too few ones is a fault (S-9.2 §A), if a packet stands before it.
+
+    The ones at its end count in the run that follows, as they do for a decoder: FF 00 FF has eight
+    and an end bit.
+    """
+    lengths = halves(LOCO) + halves(IDLE, ones) + halves(LOCO)
     edges = edges_of(lengths)
-    first, fault, stray, last = run(edges)
-    assert fault == Fault(edges[84], edges[102], Reason.SHORT_PREAMBLE, 9, b"")
-    assert stray.begin == edges[102]
+    first, fault, last = run(edges)
+    end = edges[84 + 2 * ones + 56 - 18]
+    assert fault == Fault(edges[84], end, Reason.SHORT_PREAMBLE, ones, IDLE)
     assert datas([first, last]) == [LOCO, LOCO]
-    alone = run(edges_of(halves(IDLE, 9) + halves(LOCO)))
+    assert isinstance(last, PacketReceived)
+    assert (last.begin, last.preamble, last.adjoining) == (end, 9 + 14, False)
+    alone = run(edges_of(halves(IDLE, ones) + halves(LOCO)))
     assert [type(one) for one in alone] == [Stray, PacketReceived]
+
+
+@both
+def test_ten_ones_are_a_preamble(run: Run) -> None:
+    """To any decoder (S-9.2 §A); no fault."""
     assert datas(run(edges_of(halves(IDLE, 10)))) == [IDLE]
+    assert datas(run(edges_of(halves(LOCO) + halves(IDLE, 10)))) == [LOCO, IDLE]
+
+
+@both
+@pytest.mark.parametrize("data", [b"\x37\x74\x42", b"\x00\x00", b"\x37\x74\x43\x01"])
+def test_what_is_no_packet_behind_few_ones_is_stray(run: Run, data: bytes) -> None:
+    """With a wrong exclusive OR, or fewer than three bytes, nothing shows that it was meant."""
+    lengths = halves(LOCO) + halves(data, 5) + halves(LOCO)
+    _, stray, last = run(edges_of(lengths))
+    assert type(stray) is Stray
+    assert datas([last]) == [LOCO]
+
+
+@both
+@pytest.mark.parametrize(("ones", "found"), [(3, False), (4, True), (9, True)])
+def test_few_ones_after_a_cutout(run: Run, ones: int, found: bool) -> None:
+    """From four on they are tried as a preamble, though no end bit adjoins."""
+    lengths = [*halves(LOCO), 450_000, *halves(IDLE, ones), *halves(LOCO)]
+    events = run(edges_of(lengths))
+    faults = [one for one in events if isinstance(one, Fault)]
+    assert [(one.preamble, one.data) for one in faults] == [(ones, IDLE)] * found
+    assert datas(events) == [LOCO, LOCO]
+
+
+@both
+def test_packets_without_preambles_one_after_the_other(run: Run) -> None:
+    """Each of them is a fault, whatever ones its predecessor ends with."""
+    lengths = halves(LOCO) + (halves(IDLE, 0) + halves(LOCO, 0)) * 3 + halves(LOCO)
+    faults = [one for one in run(edges_of(lengths)) if isinstance(one, Fault)]
+    assert [(one.preamble, one.data) for one in faults] == [(0, IDLE), (0, LOCO)] * 3
+
+
+@both
+@pytest.mark.parametrize("last", [70_000, 450_000, 12_000_000])
+def test_an_end_bit_behind_few_ones_that_runs_into_a_level(run: Run, last: int) -> None:
+    """It is whole when its last half has lasted 52 µs; before a silence nobody knows."""
+    lengths = [*halves(LOCO), *halves(IDLE, 5)[:-1], last, *halves(LOCO)]
+    edges = edges_of(lengths)
+    events = run(edges)
+    faults = [one for one in events if isinstance(one, Fault)]
+    expected = Fault(edges[84], edges[149] + 52_000, Reason.SHORT_PREAMBLE, 5, IDLE)
+    assert faults == [expected] * (last < 10_000_000)
+    assert datas(events) == [LOCO, LOCO]
+
+
+@both
+def test_few_ones_at_the_end_of_the_input(run: Run) -> None:
+    """A packet behind them that is cut off was none; its ones are no preamble."""
+    for cut in range(1, 50):
+        edges = edges_of((halves(LOCO) + halves(IDLE, 5))[:-cut])
+        assert datas(run(edges)) == [LOCO]
+
+
+@both
+def test_trials_are_limited(run: Run) -> None:
+    """64 in one stray stretch; after them a right packet behind nine ones stays stray."""
+    decoy = [*[ONE] * 8, *[ZERO] * 4, 20_000, 20_000]
+    for count, found in ((60, 1), (70, 0)):
+        lengths = halves(LOCO) + decoy * count + halves(IDLE, 9) + halves(LOCO)
+        events = run(edges_of(lengths))
+        assert sum(isinstance(one, Fault) for one in events) == found
+        assert datas(events) == [LOCO, LOCO]
 
 
 @both

@@ -17,6 +17,7 @@ from receiver_signals import (
     columns,
     edges_of,
     halves,
+    portions,
     scripts,
     signals,
     stream,
@@ -77,8 +78,23 @@ def test_columns_are_the_same_events(script: Script, resolution_ns: int, shortes
     events, _ = columns(script, other)
     assert events == stream(script, one)
     assert other.merged == one.merged
-    assert len(other.first_merged) == min(other.merged, 16)
-    assert set(other.first_merged) <= set(script.all_edges)
+
+
+@thorough
+@given(script=scripts(), shortest_ns=st.sampled_from((0, 4_000, 30_000)))
+def test_columns_hand_out_each_merged_pulse_once(script: Script, shortest_ns: int) -> None:
+    """With the edges around it, each is two edges that were fed, and shorter than it may be."""
+    receiver = ColumnReceiver(shortest_ns=shortest_ns)
+    pulses: list[list[int]] = []
+    for number, stretch in enumerate(script.stretches):
+        for portion in portions(stretch, script.cuts):
+            pulses += receiver.feed(np.array(portion, np.int64)).pulses.tolist()
+        if number < len(script.gaps):
+            pulses += receiver.gap(*script.gaps[number]).pulses.tolist()
+    pulses += receiver.close(script.end).pulses.tolist()
+    assert len(pulses) == receiver.merged
+    assert pulses == sorted(pulses)
+    assert all(begin in script.all_edges and end - begin < shortest_ns for begin, end in pulses)
 
 
 @thorough

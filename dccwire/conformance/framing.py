@@ -1,0 +1,277 @@
+"""Rules 13 to 17: preambles, start and end bits, gaps.
+
+A packet whose start or end bit was sent wrong reads as another one with a wrong error byte. Where
+what follows shows it, it counts in rule 15 alone, and rule 14 does not judge what stands after it,
+since the packet before was not complete. Room: events in, tallies out; what bytes say is judged in
+`contents`.
+"""
+
+from __future__ import annotations
+
+from functools import reduce
+from operator import xor
+
+import numpy as np
+
+from dccwire.assembly import SHORTEST
+from dccwire.conformance.baseline import error_byte
+from dccwire.conformance.contents import ContentRules
+from dccwire.conformance.measures import LimitMeasure, Tally
+from dccwire.conformance.places import HalfBits
+from dccwire.conformance.rules import Force, Outcome, Verdict, rule
+from dccwire.errors import Reason
+from dccwire.framing import SENT_PREAMBLE
+from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
+from dccwire.receiver.columns import PacketColumns
+from dccwire.receiver.edges import Windows
+from dccwire.receiver.machine import LEAST_HALVES
+from dccwire.signal import LIMITS, Limit
+
+__all__ = ["FramingRules"]
+
+NO_SIGNAL = "a state 'no signal' (x or z)"
+
+GAPS = rule(
+    13,
+    "gaps inside a packet or its preamble",
+    Limit("S-9.1 §C; S-9.2 §C", most=0, words="none"),
+    needs=NO_SIGNAL,
+)
+PREAMBLE = rule(
+    14,
+    "ones before a packet start bit",
+    Limit("S-9.2 §A, Preamble (C2)", least=SENT_PREAMBLE, unit="ones"),
+)
+START_AND_END = rule(
+    15,
+    "start and end bits",
+    Limit("S-9.2 §A", words="0 before a byte, 1 at the end"),
+    Force.DEFINED,
+)
+AFTER_END = rule(
+    17,
+    "signal after the end bit",
+    Limit("S-9.2 §A footnote 3 (C14)", least=26_000, unit="us"),
+    needs=NO_SIGNAL,
+)
+
+_PASS, _FAIL = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
+_UNDECIDED = Outcome(
+    Verdict.UNDECIDED, note="in a packet or its preamble: the station, or its power switched off"
+)
+_SPOILED = Outcome(Verdict.UNDECIDED, note="wrong, with half-bits of neither a 1 nor a 0 in them")
+_OFF = Outcome(
+    Verdict.UNDECIDED, note="before more than 10 ms without signal: switched off, or not"
+)
+
+OTHERS = 4
+"""Half-bits that are no part of a 1 and show another protocol; fewer may be noise (our choice)."""
+
+
+class FramingRules:
+    """Tallies of rules 13 to 17, fed with half-bits and their events, then closed.
+
+    `contents` is told the bytes of each packet whose start and end bits are trusted; `undefined`
+    holds where gaps begin in which the recording has no level.
+    """
+
+    def __init__(self, error_ns: int, contents: ContentRules) -> None:
+        self.packets = self.silences = 0
+        self.undefined: set[int] = set()
+        self._contents = contents
+        self._gaps, self._preamble, self._framing = map(Tally, (GAPS, PREAMBLE, START_AND_END))
+        self._after_end = LimitMeasure(AFTER_END, error_ns)
+        self._any_undefined = False
+        self._error, self._windows = error_ns, Windows(error_ns)
+        self._least_one = 2 * (LIMITS["t1"].least - error_ns)
+        # A packet whose error byte is wrong waits for what follows it; whether all of its half-bits
+        # are of ones and zeros, and whether an edge closed it.
+        self._waiting: PacketReceived | None = None
+        self._plain = self._closed = True
+        self._before: Event | None = None
+        # Whether the packet before was complete, where it ended, and whether a gap or, for certain,
+        # another protocol came since; from where on ones may hide.
+        self._complete = self._gap_since = self._other_since = False
+        self._end = self._hiding_from = 0
+
+    def add(self, some: HalfBits) -> None:
+        """Judge the events that these half-bits belong to."""
+        for part in some.columns.parts:
+            if isinstance(part, PacketColumns):
+                self._add_columns(part, some)
+            else:
+                self._add_event(part, some)
+
+    def close(self) -> None:
+        """Judge what waited for the event after it."""
+        self._settle(None, None)
+
+    def tallies(self) -> tuple[Tally, ...]:
+        """What was found."""
+        if not self._any_undefined:
+            lacks = "one wire of two levels has no state 'no signal': record one (x or z) to decide"
+            self._gaps.lacks = self._after_end.lacks = lacks
+        return self._gaps, self._preamble, self._framing, self._after_end
+
+    def _add_columns(self, rows: PacketColumns, some: HalfBits) -> None:
+        """Packets that adjoin each other: those that give no reason to look closer, together."""
+        sound = rows.error_byte_right & (rows.size >= SHORTEST)
+        plain = sound & (rows.preamble + 1 > SENT_PREAMBLE)
+        # The first row needs what stood before it, and so does the one after an unsound one.
+        plain[0] = False
+        plain[1:] &= sound[:-1]
+        at = 0
+        for place in (*np.flatnonzero(~plain).tolist(), len(rows)):
+            if at < place:
+                self._add_plain(rows.take(np.arange(at, place)))
+            if place < len(rows):
+                (event,) = rows.take(np.array([place]))
+                self._add_event(event, some)
+            at = place + 1
+
+    def _add_plain(self, rows: PacketColumns) -> None:
+        count = len(rows)
+        self.packets += count
+        self._preamble.measured += count
+        self._preamble.see(int(rows.preamble.min()) + 1, int(rows.preamble.max()) + 1)
+        self._framing.measured += count
+        self._contents.add_columns(rows)
+        self._keep(int(rows.end[-1]))
+        self._before = None
+
+    def _keep(self, end: int | None) -> None:
+        """A packet that was complete ended here, or one that was not."""
+        self._complete = end is not None
+        self._gap_since = self._other_since = False
+        self._end = self._hiding_from = end or 0
+
+    def _add_event(self, event: Event, some: HalfBits) -> None:
+        self._settle(event, some)
+        match event:
+            case PacketReceived():
+                self.packets += 1
+                self._judge_preamble(event, adjoining=event.adjoining)
+                if event.error_byte_right and len(event.data) >= SHORTEST:
+                    self._judge(event)
+                else:
+                    self._waiting = event
+                    begin, end = np.searchsorted(some.edges, (event.start, event.end)).tolist()
+                    self._plain = bool(some.either[begin:end].all())
+                    self._plain &= some.extra is None or not some.extra[begin:end].any()
+                    self._closed = end < len(some.edges) and some.edges[end] == event.end
+            case Fault(reason=Reason.SHORT_PREAMBLE):
+                self.packets += 1
+                self._judge_preamble(event, adjoining=self._complete and event.begin <= self._end)
+                self._judge(event)
+            case Fault():
+                if event.reason is Reason.NO_END_BIT:
+                    self._contents.add_length(event.data, event.begin)
+                self._keep(None)
+            case CutOff():
+                self._keep(None)
+            case Stray():
+                self._look_for_others(event, some)
+            case Gap():
+                self._judge_gap(event)
+        self._before = event
+
+    def _look_for_others(self, event: Stray, some: HalfBits) -> None:
+        """Whether half-bits that no noise makes of ones show that another protocol stood here.
+
+        Noise splits a half-bit into shorter ones, or joins some to one as long as a whole 1.
+        """
+        begin, end = np.searchsorted(some.edges, (event.begin, event.end)).tolist()
+        lengths = some.lengths[begin:end]
+        others = np.flatnonzero((lengths > self._windows.one[1]) & (lengths < self._least_one))
+        if len(others) >= OTHERS:
+            self._other_since = True
+            self._hiding_from = int(some.edges[begin + others[-1] + 1])
+
+    def _judge_gap(self, event: Gap) -> None:
+        """Rules 13 and 17, and what a gap means for the packet after it."""
+        undefined = event.begin in self.undefined
+        self.undefined.discard(event.begin)
+        self._any_undefined |= undefined
+        silent = event.end - event.begin > self._windows.zero[1]
+        self.silences += silent and not undefined
+        broken = isinstance(self._before, (CutOff, Fault))
+        self._gaps.add(_UNDECIDED if broken else _PASS, [event.begin])
+        if undefined and self._complete and not self._gap_since:
+            lasted, ended = np.array([event.begin - self._end]), np.array([self._end])
+            if silent and not self._after_end.judge(lasted)[1][0]:
+                self._after_end.add(_OFF, [self._end])
+            else:
+                self._after_end.take(lasted, lambda some: ended[some])
+        self._gap_since = True
+        if silent:  # the power may come back in the middle of a preamble
+            self._keep(None)
+
+    def _settle(self, follows: Event | None, some: HalfBits | None) -> None:
+        """Judge a packet that read wrong, now that it is known what follows it."""
+        event, self._waiting = self._waiting, None
+        if event is None:
+            return
+        if not self._closed and isinstance(follows, (Gap, type(None))):
+            # Silence cut what was taken for the end bit: it may have been the half of a 0.
+            self._keep(None)
+            return
+        broken_off = some is not None and self._goes_on(event.end, follows, some)
+        *rest, last = event.data
+        ran_on = last == 0xFF and len(rest) >= SHORTEST and reduce(xor, rest) == 0
+        if broken_off or ran_on:
+            self._framing.add(_FAIL, [event.start])
+            self._keep(None)
+        else:
+            self._judge(event)
+
+    def _goes_on(self, end: int, follows: Event | None, some: HalfBits) -> bool:
+        """Whether bits of a byte follow directly on what was read as an end bit.
+
+        They are fewer than ten ones and a whole 0, which a cutout has not.
+        """
+        if follows is None or follows.begin != end or not isinstance(follows, (Stray, Fault)):
+            return False
+        if isinstance(follows, Fault):
+            return follows.reason is not Reason.SHORT_PREAMBLE
+        place = int(np.searchsorted(some.edges, end))
+        lengths = some.lengths[place : place + LEAST_HALVES + 2]
+        (low, high), (zero_low, zero_high) = self._windows.one, self._windows.zero
+        ones = (lengths >= low) & (lengths <= high)
+        run = int(np.argmin(np.append(ones, False)))
+        after = lengths[run : run + 2]
+        whole = len(after) == 2 and after.min() >= zero_low and after.max() <= zero_high
+        return bool(whole) and run % 2 == 0
+
+    def _judge(self, event: PacketReceived | Fault) -> None:
+        """Rule 15, and what the bytes say, of a packet whose start and end bits are trusted."""
+        start = event.start if isinstance(event, PacketReceived) else event.begin
+        self._framing.add(_PASS, [start])
+        if self._plain or reduce(xor, event.data) == 0:
+            self._contents.add(event.data, start)
+        else:
+            self._contents.tell(error_byte.number, _SPOILED, start)
+        self._plain = True
+        self._keep(event.end)
+
+    def _judge_preamble(self, event: PacketReceived | Fault, *, adjoining: bool) -> None:
+        """Rule 14, where the packet before is complete: its end bit counts if it adjoins (C2).
+
+        What lies between the two may hide ones, as many as its time allows, but no more.
+        """
+        if not self._complete:
+            return
+        counted = event.preamble + adjoining
+        hidden = (event.begin - self._hiding_from + 2 * self._error) // self._least_one
+        hidden += not self._other_since  # the end bit
+        note, verdict = "", Verdict.PASS
+        if counted == SENT_PREAMBLE and adjoining:
+            note = "of exactly 14 with the end bit before; the strict reading asks 15 (C2)"
+        elif counted == SENT_PREAMBLE - 1 and self._gap_since:
+            note = "of 13 and the end bit before a gap"
+        elif counted < SENT_PREAMBLE and not adjoining and counted + hidden >= SENT_PREAMBLE:
+            verdict = Verdict.UNDECIDED
+            note = "fewer, before which half-bits of no packet may hide ones: a cutout, noise"
+        elif counted < SENT_PREAMBLE:
+            verdict = Verdict.FAIL
+        begin = event.start if isinstance(event, PacketReceived) else event.begin
+        self._preamble.add(Outcome(verdict, counted, note), [begin])

@@ -1,0 +1,234 @@
+"""Where half-bits stand: in packets and their preambles, between them, or cut by silence.
+
+What is framed as packets is judged. Between packets S-9.2 §C allows a cutout, a pause and other
+protocols: what has the shape of one of the first two is a pause, all else is foreign, and neither
+is judged. A half-bit that the begin or the end of the signal cuts may be too short through no fault
+of the station, and those beside a merged pulse are known only to its width (M8). Room: columns in,
+the same half-bits with masks out; no rule is judged here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dccwire.errors import Reason
+from dccwire.framing import LEAST_PREAMBLE
+from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived
+from dccwire.receiver.columns import Columns, PacketColumns, Times
+from dccwire.receiver.edges import SHORTEST_NS, Windows
+from dccwire.signal import UNBOUNDED
+
+__all__ = ["HalfBits", "Places"]
+
+CUTOUT_BEGINS_NS = 32_000
+"""How long the signal may go on after the end bit before a cutout (from memory: 26 to 32 µs)."""
+
+PAUSE_LASTS_NS = 400_000
+"""How long after an end bit a pause ends at the earliest (from memory: a cutout, 454 to 488 µs)."""
+
+BESIDE_NS = 2 * SHORTEST_NS
+"""A merged pulse so near to an edge is distortion at that crossing (common practice, no source)."""
+
+_LONGEST_PACKET = 2 * (9 * 6 + 1)
+"""Half-bits of six bytes: as far as a packet that broke off may have reached."""
+
+
+@dataclass(slots=True, eq=False)
+class HalfBits:
+    """Half-bits of some events, all arrays with an element a half-bit but for `edges` (one more).
+
+    `one`, `zero`: in which window a length falls, where it is judged; `judged`: neither silent nor
+    between packets; `bits`: stretches of whole bits, as positions; `cut`: positions of half-bits
+    that may be cut; `extra`: how much more a length may be off than others, None where nothing is.
+    """
+
+    columns: Columns
+    lengths: Times
+    one: NDArray[np.bool_]
+    zero: NDArray[np.bool_]
+    judged: NDArray[np.bool_]
+    bits: list[tuple[int, int]] = field(default_factory=list)
+    cut: list[int] = field(default_factory=list)
+    extra: Times | None = None
+
+    @property
+    def edges(self) -> Times:
+        """The times that bound them."""
+        return self.columns.edges
+
+    @property
+    def either(self) -> NDArray[np.bool_]:
+        """Which are in the window of a 1 or of a 0, where they are judged."""
+        return self.one | self.zero
+
+
+class Places:
+    """Columns in, `HalfBits` out; counts of what is not judged.
+
+    `pauses` and `foreign` count half-bits between packets; of the latter, `shortest` and `longest`
+    are lengths in ns, and `foreign_at` is where the first begins.
+    """
+
+    def __init__(self, error_ns: int) -> None:
+        self.pauses = self.foreign = 0
+        self.shortest, self.longest, self.foreign_at = UNBOUNDED, 0, 0
+        self._error = error_ns
+        self._windows = Windows(error_ns)
+        # Whether a packet came before, with nothing but stray half-bits since; else how many
+        # half-bits more a packet that broke off may have reached; else nothing is known.
+        self._after_packet = False
+        self._reach = 0
+        self._fresh = True
+        self._pulses = np.empty((0, 2), np.int64)
+
+    def take(self, columns: Columns, following: Columns | None) -> HalfBits:
+        """The half-bits of these columns; `following` are the next ones, None at the signal's end.
+
+        After the end of a signal, or an undefined stretch, the next is a signal of its own.
+        """
+        edges = columns.edges
+        lengths = np.diff(edges)
+        (one_low, one_high), (zero_low, zero_high) = self._windows.one, self._windows.zero
+        one = (lengths >= one_low) & (lengths <= one_high)
+        zero = (lengths >= zero_low) & (lengths <= zero_high)
+        some = HalfBits(columns, lengths, one, zero, lengths <= zero_high)
+        self._find_cut(some, following)
+        for begin, end, paused in list(self._not_judged(some)):
+            some.judged[begin:end] = one[begin:end] = zero[begin:end] = False
+            self._count(some, begin, end, paused=paused)
+            if end < len(lengths):  # a cutout may end in the middle of a half-bit
+                some.cut.append(end)
+        self._find_extra(some, following)
+        self._fresh = following is None or (self._fresh and not len(lengths))
+        return some
+
+    def _count(self, some: HalfBits, begin: int, end: int, *, paused: bool) -> None:
+        if paused:
+            self.pauses += end - begin
+            return
+        self.foreign_at = self.foreign_at if self.foreign else int(some.edges[begin])
+        self.foreign += end - begin
+        lengths = some.lengths[begin:end]
+        self.shortest = min(self.shortest, int(lengths.min()))
+        self.longest = max(self.longest, int(lengths.max()))
+
+    def _find_cut(self, some: HalfBits, following: Columns | None) -> None:
+        """The first half-bit of a signal and the last one before silence."""
+        count, longest = len(some.lengths), self._windows.zero[1]
+        silent = np.flatnonzero(~some.judged).tolist()
+        cut = {place + side for place in silent for side in (-1, 1)}
+        cut |= {0} if self._fresh else set()
+        if following is None or np.diff(following.edges[:2]).max(initial=0) > longest:
+            cut.add(count - 1)
+        some.cut = sorted(place for place in cut if 0 <= place < count)
+
+    def _not_judged(self, some: HalfBits) -> Iterator[tuple[int, int, bool]]:
+        """Stretches between packets, as positions, and whether each is a pause."""
+        edges = some.edges
+        for part in some.columns.parts:
+            if isinstance(part, PacketColumns):
+                times = int(part.begin[0]), int(part.end[-1])
+            else:
+                times = part.begin, part.end
+            begin, end = np.searchsorted(edges, times).tolist()
+            if isinstance(part, (PacketColumns, PacketReceived)) or _is_short(part):
+                # An end bit that no edge closed is no whole bit.
+                closed = end < len(edges) and edges[end] == times[1]
+                some.bits.append((begin, end if closed else end - 2))
+                self._after_packet, self._reach = True, 0
+            elif isinstance(part, Fault):
+                self._after_packet = False
+                self._reach = 2 * part.preamble + _LONGEST_PACKET - (end - begin)
+            elif isinstance(part, Gap):
+                self._after_packet, self._reach = False, 0
+            elif not isinstance(part, CutOff) and begin < min(end, len(edges) - 1):
+                yield from self._stray(some, begin, min(end, len(edges) - 1), times[0])
+
+    def _stray(
+        self, some: HalfBits, begin: int, end: int, since: int
+    ) -> Iterator[tuple[int, int, bool]]:
+        lengths = some.lengths
+        if self._after_packet:
+            if some.edges[begin] > since:  # the rest of an end bit that no edge closed
+                begin -= 1
+                if lengths[begin] < self._windows.zero[0]:
+                    begin += 1  # too short for a pause: it is judged as the end bit's
+            if begin < end and self._is_pause(lengths[begin:end], since - int(some.edges[begin])):
+                yield begin, end, True
+                return
+        elif self._reach:
+            judged = min(end - begin, self._reach)
+            self._reach -= judged
+            begin += judged
+        elif _reads_as_bits(some, begin, end):
+            return
+        # From a preamble's worth of ones on it is a packet that was spoiled.
+        breaks = np.flatnonzero(~some.one[begin:end])
+        runs = np.diff(breaks, prepend=-1, append=end - begin) - 1
+        framed = np.flatnonzero(runs >= 2 * LEAST_PREAMBLE)
+        if len(framed):
+            end = begin + (int(breaks[framed[0] - 1]) + 1 if framed[0] else 0)
+        if begin < end:
+            yield begin, end, False
+
+    def _is_pause(self, lengths: Times, before: int) -> bool:
+        """Whether a stretch is one long level, with what a cutout leaves of a half-bit around it.
+
+        `before` is how much of the first level belongs to the end bit.
+        """
+        if len(lengths) > 3:
+            return False
+        levels = lengths.tolist()
+        place = levels.index(max(levels))
+        first, last = levels[:place], levels[place + 1 :]
+        return (
+            sum(levels[: place + 1]) - before >= PAUSE_LASTS_NS - self._error
+            and len(first) <= 1
+            and len(last) <= 1
+            and max(first, default=0) <= CUTOUT_BEGINS_NS + self._error
+            and max(last, default=0) <= self._windows.one[1]
+        )
+
+    def _find_extra(self, some: HalfBits, following: Columns | None) -> None:
+        """How much more the half-bits beside merged pulses may be off."""
+        own, edges = some.columns.pulses, some.edges
+        after = following.pulses[:8] if following is not None else own[:0]
+        pulses = np.concatenate((self._pulses, own, after))
+        self._pulses = pulses[: len(self._pulses) + len(own)][-8:]
+        if not len(pulses) or not len(some.lengths):
+            return
+        # Pulses nearer to each other than that are one distortion.
+        split = np.flatnonzero(pulses[1:, 0] - pulses[:-1, 1] >= BESIDE_NS) + 1
+        begins = pulses[np.concatenate(([0], split)), 0]
+        ends = pulses[np.concatenate((split - 1, [len(pulses) - 1])), 1]
+        extra = np.zeros(len(edges) + 1, np.int64)  # the half-bit before each edge, and the last
+        for shift in (-1, 0):  # the edge before the distortion, and the one after it
+            at = np.searchsorted(edges, begins, side="right") + shift
+            inside = (at >= 0) & (at < len(edges))
+            at, low, high = at[inside], begins[inside], ends[inside]
+            low, high = np.minimum(low, edges[at]), np.maximum(high, edges[at])
+            apart = (high - low) - (ends[inside] - begins[inside])
+            near, width = apart < BESIDE_NS, high - low
+            for side in (0, 1):
+                np.maximum.at(extra, at[near] + side, width[near])
+        some.extra = extra[1:-1] if extra[1:-1].any() else None
+
+
+def _reads_as_bits(some: HalfBits, begin: int, end: int) -> bool:
+    """Whether half-bits of which nothing is known read as ones and zeros, the first pair aside.
+
+    What ends where a preamble begins ends with a whole bit; the signal may have begun anywhere.
+    """
+    begin += (end - begin) % 2 + 2
+    one, zero = some.one[begin:end], some.zero[begin:end]
+    return bool(
+        (one[::2] == one[1::2]).all() and (zero[::2] == zero[1::2]).all() and (one | zero).all()
+    )
+
+
+def _is_short(part: PacketColumns | Event) -> bool:
+    return isinstance(part, Fault) and part.reason is Reason.SHORT_PREAMBLE
