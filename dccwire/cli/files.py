@@ -20,6 +20,7 @@ from dccwire.inspection import inspect
 from dccwire.plan import read_plan
 from dccwire.receiver import CutOff, Event, Fault, Gap, ModeTracker, PacketReceived, Stray
 from dccwire.synthesis import synthesize
+from dccwire.wording import wrapped
 
 if TYPE_CHECKING:
     from dccwire.recordings import Recording
@@ -45,6 +46,7 @@ def add_commands(commands: Commands) -> None:
     one.add_argument("--json", action="store_true", help="a line a rule, the last the summary")
     one.add_argument("--strict", action="store_true", help="any failed rule counts, not only shall")
     one.add_argument("--rules", metavar="LIST", help="judge these alone, such as 1-5,14")
+    one.add_argument("--list", action=_ListRules, help="list the rules instead")
     one.add_argument(
         "--other-protocols",
         action="store_true",
@@ -63,6 +65,22 @@ def add_commands(commands: Commands) -> None:
         "--noise", type=float, default=0, metavar="PULSES", help="spurious pulses a second"
     )
     one.add_argument("--seed", type=int, default=0, metavar="N", help="of jitter and noise")
+
+
+class _ListRules(argparse.Action):
+    """Prints the rules, a line each, and ends the command, as --help does."""
+
+    def __init__(self, **options: Any) -> None:
+        super().__init__(nargs=0, **options)
+
+    def __call__(self, *_: object) -> None:
+        """The option was given."""
+        from dccwire.conformance import rules_in_words
+
+        for number, *words in rules_in_words():
+            for line in wrapped("; ".join(words), 80, f"{number:>4}  "):
+                say(line)
+        sys.exit(0)
 
 
 def _add_file(one: argparse.ArgumentParser) -> None:

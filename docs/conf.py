@@ -1,0 +1,30 @@
+"""How Sphinx builds these pages; what the library knows is put in from its code."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dccwire import __version__
+from dccwire.conformance import rules_in_words
+
+project = "dccwire"
+author = "the dccwire contributors"
+release = __version__
+extensions = ["myst_parser"]
+
+
+def table(rows: Any) -> str:
+    """A table in Markdown; the first row has the headings."""
+    head, *body = rows
+    lines = [head, ["---"] * len(head), *body]
+    return "\n".join(f"| {' | '.join(row)} |" for row in lines)
+
+
+def fill_in(_app: object, _page: str, source: list[str]) -> None:
+    """Put the tables where the pages have their names."""
+    source[0] = source[0].replace("{{ rules }}", table(rules_in_words()))
+
+
+def setup(app: Any) -> None:
+    """Called by Sphinx."""
+    app.connect("source-read", fill_in)

@@ -1,0 +1,47 @@
+"""What the docs say of the code is made from it."""
+
+from __future__ import annotations
+
+from importlib.util import module_from_spec, spec_from_file_location
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from dccwire.conformance import RULES
+
+DOCS = Path(__file__).parent.parent / "docs"
+
+
+@pytest.fixture(scope="module")
+def conf() -> ModuleType:
+    """The file that Sphinx runs."""
+    spec = spec_from_file_location("conf", DOCS / "conf.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_the_table_of_rules_is_made_from_the_rules(conf: ModuleType) -> None:
+    """A row each, with limit, clause, force and provenance, where the page has its place."""
+    source = [(DOCS / "rules.md").read_text("utf-8")]
+    conf.fill_in(None, "rules", source)
+    rows = [line for line in source[0].splitlines() if line.startswith("| ")]
+    for number, rule in RULES.items():
+        parts = (rule.quantity, str(rule.limit), rule.clause, rule.force, rule.provenance)
+        assert f"| {number} | {' | '.join(parts)} |" in rows
+    assert "{{" not in source[0]
+
+
+def test_the_command_lists_the_rules(capsys: pytest.CaptureFixture[str]) -> None:
+    """The same at the terminal, within 80 columns."""
+    from dccwire.cli import main
+
+    assert main(["check", "--list"]) == 0
+    shown = capsys.readouterr().out
+    assert max(map(len, shown.splitlines())) <= 80
+    words = " ".join(shown.split())
+    for number, rule in RULES.items():
+        assert f"{number} {rule.quantity}; {rule.limit}; {rule.clause}; {rule.force};" in words
