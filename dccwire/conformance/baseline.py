@@ -5,8 +5,10 @@ Room: one declaration and one small function a rule.
 
 from __future__ import annotations
 
+from functools import reduce
+from operator import xor
+
 from dccwire.address import LATER_FIRST_BYTES
-from dccwire.assembly import SHORTEST
 from dccwire.codebook import IDLE_PACKET, is_query_or_lock
 from dccwire.conformance.extended import LATER, is_later_form
 from dccwire.conformance.rules import Outcome, Sent, Verdict, of_bytes
@@ -23,24 +25,24 @@ _PASS, _FAIL = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
 @of_bytes(16, "exclusive OR of all bytes", Limit("S-9.2 §B; S-9.2.1 §C", 0, 0, words="0"))
 def error_byte(sent: Sent) -> Outcome:
     """The last byte makes the exclusive OR of all of them 0."""
-    return _PASS if sent.right else _FAIL
+    return _PASS if reduce(xor, sent.data) == 0 else _FAIL
 
 
 @of_bytes(18, "first byte 0, 254 or 255", Limit("S-9.2 §A (C7)", words="in defined packets only"))
 def special_first_byte(sent: Sent) -> Outcome | None:
     """Broadcasts that a format describes, the idle packet, and nothing else."""
     first = sent.data[0]
-    if not sent.right or len(sent.data) < SHORTEST or first not in (0, 254, 255):
+    if not sent.right or first not in (0, 254, 255):
         return None
     if first in LATER_FIRST_BYTES or is_later_form(sent.data):
         return Outcome(Verdict.UNDECIDED, note=f"with first byte {first}: {LATER}")
     if first == 255:
         return _PASS if sent.data == IDLE_PACKET else _FAIL
-    if sent.packet is None:
+    packet = sent.packet
+    if packet is None:
         return _FAIL
-    kept = any(isinstance(one, Kept) for one in sent.packet.instructions)
-    if not kept:
-        formats = [one.format for one in sent.packet.instructions]
+    if not any(isinstance(one, Kept) for one in packet.instructions):
+        formats = [one.format for one in packet.instructions]
         told = any(one.provenance is Provenance.FROM_MEMORY for one in formats)
         return Outcome(Verdict.PASS, note=f"of a form {LATER}") if told else _PASS
     if is_query_or_lock(sent.data):
@@ -56,6 +58,6 @@ def special_first_byte(sent: Sent) -> Outcome | None:
 @of_bytes(19, "first byte 255", Limit("S-9.2 §B, Idle", words="FF 00 FF only"))
 def idle(sent: Sent) -> Outcome | None:
     """The idle packet alone."""
-    if not sent.right or len(sent.data) < SHORTEST or sent.data[0] != 255:
+    if not sent.right or sent.data[0] != 255:
         return None
     return _PASS if sent.data == IDLE_PACKET else _FAIL

@@ -9,16 +9,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from functools import reduce
-from operator import xor
 
 import numpy as np
 
 from dccwire.conformance.extended import length
 from dccwire.conformance.measures import Tally
 from dccwire.conformance.rules import RULES, Outcome, Sent, Verdict
-from dccwire.errors import DecodeError
-from dccwire.packet import Packet, decode
 from dccwire.receiver.columns import PacketColumns
 
 __all__ = ["ContentRules"]
@@ -71,8 +67,7 @@ class ContentRules:
 
     def add_length(self, data: bytes, time: int) -> None:
         """Judge the length alone of a packet that is longer than these bytes."""
-        sent = Sent(data + b"\0", False, None)
-        outcome = length.of_bytes and length.of_bytes(sent)
+        outcome = length.of_bytes and length.of_bytes(Sent(data + b"\0"))
         if outcome:
             self.tell(length.number, outcome, time)
 
@@ -91,7 +86,7 @@ class ContentRules:
         """What the rules say of bytes that were not there before."""
         if len(self._known) >= _MOST_KEPT:
             self._known.clear()
-        sent = Sent(data, reduce(xor, data) == 0, _packet(data))
+        sent = Sent(data)
         said = ((one.number, one.of_bytes(sent)) for one in self._rules if one.of_bytes)
         outcomes = tuple((number, one) for number, one in said if one is not None)
         profile = self._profiles.setdefault(outcomes, _Profile(outcomes))
@@ -102,10 +97,3 @@ class ContentRules:
 def _bytes(key: int) -> bytes:
     word = key.to_bytes(8, "little")
     return word[: word[6]]
-
-
-def _packet(data: bytes) -> Packet | None:
-    try:
-        return decode(data)
-    except DecodeError:
-        return None

@@ -162,6 +162,20 @@ class LimitMeasure(Tally):
         if len(failed):
             self.fail(time_of(failed[:FIRST_TIMES]).tolist(), len(failed))
 
+    def all_below(self, readings: Readings, mask: NDArray[np.bool_]) -> bool:
+        """Take those readings of the mask, if all of them pass a limit that has no lower end.
+
+        Picking them out would take twice as long (measured), and seldom does one fail.
+        """
+        worst = int((readings * mask).max(initial=0))
+        if worst + self.error > self.rule.limit.most:
+            return False
+        count = int(np.count_nonzero(mask))
+        self.measured += count
+        if count:
+            self.see(worst, worst)
+        return True
+
     def judge(
         self, readings: Readings, extra: Readings | None = None
     ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

@@ -10,11 +10,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import reduce
+from operator import xor
 from typing import NamedTuple
 
-from dccwire.errors import FieldError
+from dccwire.assembly import SHORTEST
+from dccwire.errors import DecodeError, FieldError
 from dccwire.formats import Provenance
-from dccwire.packet import Packet
+from dccwire.packet import Packet, decode
 from dccwire.signal import Limit
 from dccwire.wording import either
 
@@ -58,12 +61,24 @@ class Force(StrEnum):
         return self in (Force.SHALL, Force.DEFINED)
 
 
-class Sent(NamedTuple):
-    """Bytes as they were sent: `right` if their exclusive OR is 0, and the packet if they are."""
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """Bytes as they were sent."""
 
     data: bytes
-    right: bool
-    packet: Packet | None
+
+    @property
+    def right(self) -> bool:
+        """Whether they are three or more, and their exclusive OR is 0."""
+        return len(self.data) >= SHORTEST and reduce(xor, self.data) == 0
+
+    @property
+    def packet(self) -> Packet | None:
+        """The packet, or None where `decode` refuses the bytes."""
+        try:
+            return decode(self.data)
+        except DecodeError:
+            return None
 
 
 class Outcome(NamedTuple):

@@ -22,6 +22,7 @@ Positions are the caller's. Room: no times, no edges, no numpy.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import chain
 from typing import NamedTuple
 
 from dccwire.errors import Reason
@@ -115,7 +116,10 @@ class Machine:
         return self._state == _HUNT and self._adjoining and not self._run and self._reader is None
 
     def feed(self, halves: Iterable[Sequence[int]]) -> list[Event]:
-        """Half-bits, each by its kind and by where it ends, after a `start`."""
+        """Half-bits, each by its kind and by where it ends, after a `start`.
+
+        More than one come as an iterator, since a trial reads on in it.
+        """
         if self._reader is not None:
             return self._try(iter(halves))
         events: list[Event] = []
@@ -123,7 +127,6 @@ class Machine:
         assert at is not None
         # Local names: attributes in this loop cost the streaming receiver a third of its speed.
         state, run, first, value = self._state, self._run, self._first, self._value
-        halves = iter(halves)
         for kind, mark in halves:
             if kind == GAP:
                 self.at, self._state, self._run = at, state, run
@@ -176,7 +179,8 @@ class Machine:
                 state, run, value = _FIRST, 0, 1
             elif kind == ZERO and self._is_worth_a_trial(run, at):
                 self._begin_trial(run, at)
-                return events + self._try(_then((kind, mark), halves))
+                rest = halves if isinstance(halves, Iterator) else iter(())
+                return events + self._try(chain([(kind, mark)], rest))
             else:
                 if run >= LEAST_HALVES:
                     self._doubt = _Doubt(mark, at, run, self._adjoining)
@@ -307,9 +311,4 @@ class Machine:
         halves, self._tried, self._reader = self._tried, [], None
         self.at = self._failed_at = self._tried_from
         self._trials += 1
-        return self.feed(halves)
-
-
-def _then(first: tuple[int, int], rest: Iterator[Sequence[int]]) -> Iterator[Sequence[int]]:
-    yield first
-    yield from rest
+        return self.feed(iter(halves))
