@@ -69,12 +69,8 @@ HIDDEN: dict[str, tuple[Callable[[Track], Track], set[str], set[int]]] = {
     "9 ones": (lambda t: t.packet(SPEED, preamble=9), FAIL, {14}),
     "12 ones": (lambda t: t.packet(SPEED, preamble=12), FAIL, {14}),
     # The end bit does not count across another protocol.
-    "70, 30, no ones": (
-        lambda t: t.halves(70, 30, repeat=60).packet(SPEED, preamble=0),
-        EITHER,
-        {14},
-    ),
-    "70, 30, 9 ones": (lambda t: t.halves(70, 30, repeat=60).packet(SPEED, preamble=9), FAIL, {14}),
+    "70, 30, none": (lambda t: t.halves(70, 30, repeat=60).packet(SPEED, preamble=0), EITHER, {14}),
+    "70, 30, nine": (lambda t: t.halves(70, 30, repeat=60).packet(SPEED, preamble=9), FAIL, {14}),
     # A cutout of 442 µs may hide four ones: nine seen and the end bit can be 14.
     "cutout, no ones": (lambda t: t.cutout().packet(SPEED, preamble=0), EITHER, {14}),
     "cutout, 9 ones": (lambda t: t.cutout().packet(SPEED, preamble=9), UNDECIDED, set()),
@@ -191,12 +187,17 @@ def test_power_is_not_the_station(what: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("share", [0.02, 0.5])
 @pytest.mark.parametrize("width", [0.5, 1, 2, 3, 3.9])
 def test_distortion_is_not_the_station(width: float, share: float, where: str) -> None:
-    """Short pulses are merged, and which of the edges is the true one is not guessed (M8)."""
+    """Short pulses are merged, and which of the edges is the true one is not guessed (M8).
+
+    What the station did wrong they do not hide: 63 µs do not pass.
+    """
     for seed in range(4):
-        random = Random(seed)
-        signal = station(random, 12, steady()).signal(random, jitter_us=0.2)
-        signal = signal.pulsed(random, share, width, where=where)
-        assert not failed(verdicts(check([seen(signal, random)]))), seed
+        for one in (58, 63):
+            random = Random(seed)
+            signal = station(random, 12, steady(one)).signal(random, jitter_us=0.2)
+            signal = signal.pulsed(random, share, width, where=where)
+            found = verdicts(check([seen(signal, random)]))
+            assert not failed(found) if one == 58 else found["whole"] in EITHER, (seed, one)
 
 
 def test_a_probe_is_not_the_station() -> None:
@@ -258,8 +259,8 @@ def test_stamps_are_not_the_resolution(rate: float) -> None:
 )
 def test_numbers_are_not_the_resolution(kind: str, tmp_path: Path) -> None:
     """Single precision and six digits hold less than they show, later less than at first (M9)."""
-    for seed in range(4):
-        signal = station(Random(seed), 30).signal().one_wire()
+    for timing in (*map(within_limits, map(Random, range(4))), steady(63)):
+        signal = station(Random(1), 30, timing).signal().one_wire()
         if kind == "%g":
             recording = read(signal.write_csv(tmp_path / "a.csv", "%g"))
         elif kind == "single in text":
@@ -268,7 +269,9 @@ def test_numbers_are_not_the_resolution(kind: str, tmp_path: Path) -> None:
             start = int(re.sub(r"\D", "", kind))
             np.save(tmp_path / "a.npy", (signal.times[1:] / 1e9 + start).astype(np.float32))
             recording = read(tmp_path / "a.npy", unit="s")
-        assert not failed(verdicts(check(recording))), seed
+        found = verdicts(check(recording))
+        # The last station breaks t1 by more than any of these numbers is off.
+        assert found[1] in EITHER if timing(1) == (63, 63) else not failed(found)
 
 
 @pytest.mark.parametrize("timescale", ["1 ns", "100 ps", "1 us"])
@@ -292,7 +295,7 @@ def test_a_simulated_signal_is_judged(one: int, zero: int, timescale: str, tmp_p
 
 @pytest.mark.parametrize("rate", [2e6, 5e5, 1.2e6])
 def test_a_wrong_rate_is_not_the_station(rate: float, tmp_path: Path, run) -> None:
-    """If all durations are off by one factor, it is told, and the rate asked about."""
+    """If all durations are off by one factor, it is told, and the rate asked about (M9)."""
     signal = station(Random(1), 30, steady()).signal(Random(1), jitter_us=0.2)
     path = signal.one_wire().sampled(1000, 0.4).write_samples(tmp_path / "a.bin", 1000)
     _, out, err = run("check", str(path), "--rate", str(rate), "--bit", "0")
@@ -303,6 +306,14 @@ def test_a_wrong_rate_is_not_the_station(rate: float, tmp_path: Path, run) -> No
     numbers = [float(number) for number in re.findall(r"\d+(?:\.\d+)?", around)]
     factors = (rate / 1e6, 1e6 / rate)
     assert any(abs(number / factor - 1) < 0.03 for number in numbers for factor in factors), around
+
+
+@pytest.mark.parametrize("factor", [0.93, 1.08])
+def test_a_slow_station_is_not_a_wrong_rate(factor: float) -> None:
+    """Ones of 62.6 and zeros of 108 µs may be the clock of either: never a pass (S-9.1 §A)."""
+    track = station(Random(1), 20, steady(58 * factor, zero=100 * factor))
+    edges = seen(track.signal(Random(1), jitter_us=0.1), Random(1))
+    assert verdicts(check([edges]))["whole"] in EITHER
 
 
 # Packets at the edge of what is described.
