@@ -130,7 +130,7 @@ def _inspect_bytes(
         right = data[-1] ^ wrong
         message = f"error byte {data[-1]:02X}, where the bytes before it give {right:02X}"
         where = place(len(data) - 1, 1)
-        findings.append(Finding(Reason.ERROR_BYTE, message, "S-9.2 §A, Error Detection", *where))
+        findings.append(Finding(Reason.ERROR_BYTE, message, "S-9.2 §B, Byte Three", *where))
         unverified = decode(data[:-1] + bytes((right,)), mode=mode)
     else:
         packet = decode(data, mode=mode)
@@ -260,7 +260,8 @@ def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
     if isinstance(one, Kept):
         elsewhere = _in_service_mode(packet)
         if elsewhere:
-            yield Reason.OPEN, f"in service mode this is {elsewhere}", "S-9.2.3 §E"
+            name, clause = type(elsewhere).__name__, elsewhere.format.clause
+            yield Reason.OPEN, f"in service mode this is {name}", clause
         if elsewhere and packet.instructions == (one,) and is_query_or_lock(bytes(packet)):
             return
         if address.number not in _LATER_ADDRESSES or not isinstance(address, ReservedAddress):
@@ -278,12 +279,12 @@ def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
         yield Reason.OPEN, message, one.format.clause
 
 
-def _in_service_mode(packet: Packet) -> str:
-    """What a packet of operations mode is in service mode; empty if nothing that is known."""
+def _in_service_mode(packet: Packet) -> Instruction | None:
+    """What a packet of operations mode is in service mode; None if nothing that is known."""
     if packet.mode is not Mode.OPERATIONS:
-        return ""
+        return None
     (*_, one) = decode(bytes(packet), mode=Mode.SERVICE).instructions
-    return "" if isinstance(one, Kept) else type(one).__name__
+    return None if isinstance(one, Kept) else one
 
 
 def _about_kept(packet: Packet, one: Kept) -> _About:

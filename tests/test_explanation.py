@@ -42,7 +42,7 @@ byte  bits       layout     meaning
 5     0000 0000  EEEE EEEE  error byte: exclusive OR of C4 B5 EC
                             03 0C is 92, so it is wrong, S-9.2 §A
 ! bits 40-47: error-byte: error byte 00, where the bytes before it
-  give 92 (S-9.2 §A, Error Detection)"""
+  give 92 (S-9.2 §B, Byte Three)"""
 
 KEPT = """\
 03 04 07: short 3: Reserved data=04
