@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
 from enum import Enum
-from typing import ClassVar, TypeAlias
+from typing import Any, ClassVar, TypeAlias
 
 from dccwire.errors import FieldError, ShapeError
 
@@ -49,6 +49,10 @@ class FieldKind:
             bound = self.bound(lowest, highest)
             plain = type(value) is not int and hasattr(value, "__index__")
             raise FieldError(name, f"a plain int, {bound}," if plain else bound, value)
+
+    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
+        """The JSON Schema of the plain form, given what the bits can hold."""
+        raise NotImplementedError  # a base, never made itself
 
     def plain(self, value: object) -> Plain:
         """The value as JSON holds it."""
@@ -91,6 +95,13 @@ class Number(FieldKind):
         whole = high - low == len(self.table) - 1 > 0
         return super().bound(low, high) if whole else _either(self.table)
 
+    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
+        """An integer within the bounds, or one of the legal numbers."""
+        low, high = min(self.table or (lowest,)), max(self.table or (highest,))
+        if self.table and high - low >= len(self.table):
+            return {"enum": list(self.table)}
+        return {"type": "integer", "minimum": low, "maximum": high}
+
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """An integer within the bits, and in the legal set if there is one."""
         return super().holds(value, lowest, highest) and (self.table is None or value in self.table)
@@ -128,6 +139,10 @@ class Flag(FieldKind):
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """A boolean, no integer."""
         return type(value) is bool
+
+    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
+        """A boolean."""
+        return {"type": "boolean"}
 
     def plain(self, value: object) -> Plain:
         """The boolean itself."""
@@ -169,6 +184,10 @@ class Choice(FieldKind):
             value is known or (type(value) is int and value == known) for known in self._values
         )
 
+    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
+        """The plain forms one by one."""
+        return {"enum": list(self._plains)}
+
     def plain(self, value: object) -> int | str | None:  # narrower, so that it can be a key
         """The member's name in lower case with hyphens; numbers and None as they are."""
         if isinstance(value, Enum):
@@ -205,6 +224,10 @@ class Functions(FieldKind):
     def __init__(self, formula: str, names: Sequence[str]) -> None:
         super().__init__(formula)
         self.names = tuple(names)
+
+    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
+        """A list of names."""
+        return {"type": "array", "items": {"enum": list(self.names)}, "uniqueItems": True}
 
     def plain(self, value: object) -> Plain:
         """The names of the functions that are on, lowest bit first."""
@@ -251,6 +274,10 @@ class Data(FieldKind):
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """Bytes, not none."""
         return type(value) is bytes and len(value) > 0
+
+    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
+        """A string of so many bytes in hex."""
+        return {"type": "string", "pattern": f"^([0-9A-F]{{2}}){{{lowest},{highest}}}$"}
 
     def plain(self, value: object) -> Plain:
         """Hex digits, two a byte, in upper case."""

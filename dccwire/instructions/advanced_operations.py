@@ -7,7 +7,7 @@ from typing import ClassVar, Self
 
 from dccwire.errors import FieldError
 from dccwire.fields import FieldKind, Flag, Number
-from dccwire.formats import Instruction, instruction, reserved
+from dccwire.formats import Instruction, Provenance, instruction, reserved
 from dccwire.instructions.speed_and_direction import EMERGENCY, code_of_step, step_of_code
 
 __all__ = ["AnalogFunctionGroup", "RestrictedSpeedStep", "SpeedStepControl128"]
@@ -71,6 +71,7 @@ class SpeedStepControl128(Instruction):
 @instruction(
     "00111110 E00CSSSS",
     "S-9.2.1 §C, Restricted Speed Step",
+    provenance=Provenance.DERIVED,  # its two zeros: the text gives them to a step of six bits (X15)
     fields={"enabled": Flag("E", on=0, off=1), "c": "C", "speed": "S"},
 )
 class RestrictedSpeedStep(Instruction):
