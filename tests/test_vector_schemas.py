@@ -12,7 +12,8 @@ from dccwire.errors import FieldError, ShapeError
 from dccwire.fields import FieldKind, Number
 from dccwire.notation import address_from_plain, instruction_from_plain
 from legal_values import ADDRESSES, FUNCTIONS, LEGAL
-from vector_schemas import FAMILIES, GENERAL, SCHEMAS, VECTORS, path_of, written
+from strategies import GENERAL
+from vector_schemas import FAMILIES, SCHEMAS, VECTORS, path_of, written
 
 FILES = {path.stem: json.loads(path.read_text("utf-8")) for path in VECTORS.glob("*.json")}
 NAMES = [form.cls.__name__ for form in GENERAL]

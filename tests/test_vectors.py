@@ -17,6 +17,7 @@ from dccwire import (
     SpeedStepControl128,
 )
 from dccwire.formats import FORMATS, Format, Kept
+from strategies import GENERAL
 
 ROOT = Path(__file__).parent.parent / "vectors"
 FILES = {path.stem: json.loads(path.read_text("utf-8")) for path in sorted(ROOT.glob("*.json"))}
@@ -104,6 +105,25 @@ def test_every_format_has_a_vector_that_cites_it(form: Format) -> None:
         assert form.provenance is (
             Provenance.DERIVED if form.cls is dccwire.RestrictedSpeedStep else Provenance.PUBLISHED
         )
+
+
+def beside(form: Format, packet: Packet) -> bool:
+    """Whether kept bytes are a format's but for one fixed bit, an illegal value or their length."""
+    one = packet.instructions[0] if packet.instructions else None
+    if not isinstance(one, Kept) or not form.partitions & packet.address.partitions:
+        return False
+    body, size = bytes(packet)[:-1] if form.address else one.data, form.layout.size
+    shared = min(len(body), size)
+    word = int.from_bytes(body[:shared]) ^ form.layout.fixed >> 8 * (size - shared)
+    wrong = (word & form.layout.fixed_mask >> 8 * (size - shared)).bit_count()
+    return wrong == 0 or (wrong == 1 and len(body) >= size)
+
+
+@pytest.mark.parametrize("form", GENERAL, ids=lambda form: form.cls.__name__)
+def test_every_format_has_a_vector_beside_it_that_is_none(form: Format) -> None:
+    """Bytes as near as can be that are kept, reserved or undefined."""
+    modes = {one.value for one in dccwire.Mode if form.stands_in(one)}
+    assert any(beside(form, packet_of(case)) for case in PACKETS if case["mode"] in modes)
 
 
 @pytest.mark.parametrize("case", CASES)

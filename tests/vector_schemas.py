@@ -22,9 +22,9 @@ from dccwire.errors import Reason
 from dccwire.fields import Data, Number
 from dccwire.formats import Format, Instruction, Kept, Provenance, Reserved, Undefined
 from dccwire.instructions import SpeedAndDirection, SpeedStepControl128
+from strategies import GENERAL
 
 VECTORS = Path(__file__).parent.parent / "vectors"
-GENERAL = [form for form in FORMATS if not form.reading]
 TRACK = frozenset({Partition.PROGRAMMING})
 
 Schema = dict[str, Any]
