@@ -43,7 +43,7 @@ def whole(low: int, high: int) -> Schema:
     return Number().schema(low, high)
 
 
-def closed(**properties: Schema) -> Schema:
+def record(**properties: Schema) -> Schema:
     """An object with these properties, all of them and no other."""
     return {
         "type": "object",
@@ -62,7 +62,7 @@ def names_of(forms: list[Format]) -> list[str]:
 
 
 def address(kind: type[Address]) -> Schema:
-    return closed(kind={"const": kind.kind}, number=whole(kind.bound[0], kind.bound[-1]))
+    return record(kind={"const": kind.kind}, number=whole(kind.bound[0], kind.bound[-1]))
 
 
 def field(cls: type[Instruction], name: str) -> Schema:
@@ -73,9 +73,9 @@ def field(cls: type[Instruction], name: str) -> Schema:
 def instruction(cls: type[Instruction]) -> Schema:
     """The plain form of an instruction; of kept bytes, up to what fits beside an address."""
     if issubclass(cls, Kept):
-        return closed(type={"const": cls.__name__}, data=Data().schema(1, LONGEST - 2))
+        return record(type={"const": cls.__name__}, data=Data().schema(1, LONGEST - 2))
     fields = {name: field(cls, name) for name in cls.kinds}
-    return closed(type={"const": cls.__name__}, **fields)
+    return record(type={"const": cls.__name__}, **fields)
 
 
 def readings(mode: Mode, on_track: bool) -> Schema:
@@ -105,7 +105,7 @@ def file_of(title: str, family: Schema, item: Schema) -> Schema:
     """A file of cases."""
     cases = {"type": "array", "minItems": 1, "uniqueItems": True, "items": item}
     about = {"type": "string"}
-    whole_file = closed(schema={"const": 1}, family=family, about=about, cases=cases)
+    whole_file = record(schema={"const": 1}, family=family, about=about, cases=cases)
     draft = "https://json-schema.org/draft/2020-12/schema"
     return {"$schema": draft, "title": title, **whole_file}
 
@@ -161,7 +161,7 @@ def packets(families: list[str]) -> Schema:
         ),
     }
     listed: Schema = {"type": "array", "items": {"type": "string"}}
-    item = closed(
+    item = record(
         name=SENTENCE,
         bytes={
             "type": "string",
@@ -190,11 +190,11 @@ def packets(families: list[str]) -> Schema:
     file["else"] = apart
     file["$defs"] = {
         **{kind.kind: address(kind) for kind in ADDRESS_KINDS.values()},
-        "queried": closed(kind={"const": "short"}, number=whole(1, 111)),  # P12
+        "queried": record(kind={"const": "short"}, number=whole(1, 111)),  # P12
         "address": one_of([kind.kind for kind in kinds]),
         **{form.cls.__name__: instruction(form.cls) for form in GENERAL},
         **{kept.__name__: instruction(kept) for kept in (Reserved, Undefined)},
-        "kept-on-programming-track": closed(
+        "kept-on-programming-track": record(
             type={"const": Undefined.__name__}, data={"type": "string", "pattern": "^7[0-9A-F]{5}$"}
         ),
         **{f"{name}-case": shape for name, shape in shapes.items()},
@@ -206,7 +206,7 @@ def refused() -> Schema:
     """The schema of what `decode` refuses."""
     reasons = {"enum": [Reason.LENGTH.value, Reason.ERROR_BYTE.value]}
     data = {"type": "string", "pattern": f"^({BYTE}( {BYTE})*)?$"}
-    item = closed(name=SENTENCE, bytes=data, reason=reasons, **CITED)
+    item = record(name=SENTENCE, bytes=data, reason=reasons, **CITED)
     return file_of("Bytes that are no packet", {"const": "refused"}, item)
 
 
@@ -215,7 +215,7 @@ def speed_steps() -> Schema:
 
     def rows(steps: int, highest: int, **code: Schema) -> Schema:
         step = {"oneOf": [whole(1, highest), {"enum": ["stop", "emergency-stop"]}]}
-        return closed(steps={"const": steps}, **code, step=step, **CITED)
+        return record(steps={"const": steps}, **code, step=step, **CITED)
 
     code = {name: field(SpeedAndDirection, name) for name in ("c", "speed")}
     of_128 = field(SpeedStepControl128, "speed")
@@ -227,10 +227,10 @@ def pair_numbers() -> Schema:
     """The schema of the numbers that operators use; the broadcast's address has none."""
     bound = AccessoryAddress.bound
     numberings = [one.name.lower().replace("_", "-") for one in PairNumbering]
-    item = closed(
+    item = record(
         numbering={"enum": numberings},
         number=whole(1, 4 * (len(bound) - 1)),
-        address=closed(kind={"const": AccessoryAddress.kind}, number=whole(bound[0], bound[-2])),
+        address=record(kind={"const": AccessoryAddress.kind}, number=whole(bound[0], bound[-2])),
         pair=field(BasicAccessory, "pair"),
         bytes={"type": "string", "pattern": f"^{BYTE}( {BYTE}){{2}}$"},
         **CITED,
