@@ -34,7 +34,7 @@ from dccwire.address import (
     ShortAddress,
 )
 from dccwire.errors import *  # noqa: F403 - its __all__ is part of ours
-from dccwire.formats import Instruction, Provenance, Reserved, Undefined
+from dccwire.formats import Instruction, NamedReading, Provenance, Reserved, Undefined
 from dccwire.instructions import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.packet import Packet, Reading, decode, encode, readings
 from dccwire.service_mode import *  # noqa: F403 - its __all__ is part of ours
@@ -81,6 +81,7 @@ __all__ = [
     "LongAddress",
     "Mode",
     "ModeTracker",
+    "NamedReading",
     "Packet",
     "PacketReceived",
     "ProgrammingTrackAddress",

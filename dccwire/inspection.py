@@ -26,7 +26,7 @@ from dccwire.address import (
 )
 from dccwire.assembly import LONGEST, SHORTEST
 from dccwire.codebook import is_query_or_lock, resembled, reserved_clause
-from dccwire.errors import Reason
+from dccwire.errors import Reason, member
 from dccwire.formats import Instruction, Kept, Provenance, Reserved
 from dccwire.framing import LEAST_PREAMBLE, least_preamble
 from dccwire.instructions import DecoderAcknowledgementRequest, SpeedAndDirection
@@ -102,6 +102,9 @@ NOTES = frozenset(
 def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
     """Look at bytes (error byte included) or at bits (preamble included); never raises on either.
 
+    Raises:
+        FieldError: `mode` is no mode.
+
     Of several packets in the bits the first is read and the others are reported as stray bits.
 
     >>> [f.reason.value for f in inspect(bytes.fromhex("374474")).findings]
@@ -109,6 +112,7 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
     >>> print(inspect(bytes.fromhex("374474")).unverified)
     short 55: SpeedAndDirection forward=no c=0 speed=4
     """
+    mode = member(Mode, "mode", mode)
     if isinstance(data, Bits):
         return _inspect_bits(data, mode)
     whole = bytes(memoryview(data))

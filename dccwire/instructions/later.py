@@ -10,7 +10,7 @@ from enum import Enum
 
 from dccwire.address import Partition
 from dccwire.fields import Choice, Flag, Functions, Number
-from dccwire.formats import Instruction, Provenance, instruction
+from dccwire.formats import Instruction, NamedReading, Provenance, instruction
 from dccwire.instructions.function_groups import FunctionGroup, function_names
 
 __all__ = [
@@ -216,7 +216,7 @@ class SystemTime(Instruction):
     reading="extended CV access, read",
     fields={"sequence": "S", "cv_address": "A"},
 )
-class ExtendedCvRead(Instruction):
+class ExtendedCvRead(NamedReading):
     """Read a CV by its 24-bit address (from memory).
 
     It shares its first byte with the CV access long form and is told apart by the packet's length:
