@@ -100,6 +100,24 @@ def test_importing_loads_no_numpy_and_none_of_the_lower_rooms() -> None:
         assert f"dccwire.{name}" not in loaded
 
 
+@pytest.mark.parametrize(
+    ("arguments", "absent"),
+    [
+        ("'decode', '377443'", {"drawing", "receiver", "inspection", "cv", "programming"}),
+        ("'encode', 'idle: Idle'", {"plan", "framing", "receiver", "inspection", "drawing", "cv"}),
+        ("'inspect', '377443'", {"drawing", "cv", "programming", "decoder"}),
+        ("'explain', '377443'", {"cv", "programming", "decoder", "recordings"}),
+    ],
+)
+def test_a_command_loads_what_it_needs_alone(arguments: str, absent: set[str]) -> None:
+    """Starting takes longest; construct and numpy come with none of these."""
+    code = f"import sys, dccwire.cli as c; c.main([{arguments}]); print(*sys.modules)"
+    loaded = set(_fresh(code).split())
+    assert "dccwire.packet" in loaded
+    assert not loaded & {"construct", "numpy"}
+    assert not loaded & {f"dccwire.{name}" for name in absent}
+
+
 def test_lower_rooms_are_there_when_asked_for() -> None:
     """`dccwire.recordings` and `dccwire.conformance` load on first use; others do not exist."""
     code = "import dccwire as d; print(d.recordings.read.__name__, d.conformance.check.__name__)"
