@@ -15,7 +15,7 @@ from dccwire.errors import FieldError
 from dccwire.fields import FieldKind, Flag, Number
 from dccwire.formats import Instruction, NamedReading, instruction
 
-__all__ = ["BroadcastStop", "SpeedAndDirection", "code_of_step", "step_of_code"]
+__all__ = ["BroadcastStop", "SpeedAndDirection"]
 
 EMERGENCY = 1
 """The speed bits SSSS of an emergency stop, in both readings; 0 is stop."""
