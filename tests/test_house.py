@@ -1,6 +1,7 @@
 """The house keeps its order: who imports whom, and what importing costs."""
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -100,6 +101,24 @@ def test_importing_loads_no_numpy_and_none_of_the_lower_rooms() -> None:
         assert f"dccwire.{name}" not in loaded
 
 
+@pytest.mark.parametrize(
+    ("arguments", "absent"),
+    [
+        ("'decode', '377443'", {"drawing", "receiver", "inspection", "cv", "programming"}),
+        ("'encode', 'idle: Idle'", {"plan", "framing", "receiver", "inspection", "drawing", "cv"}),
+        ("'inspect', '377443'", {"drawing", "cv", "programming", "decoder"}),
+        ("'explain', '377443'", {"cv", "programming", "decoder", "recordings"}),
+    ],
+)
+def test_a_command_loads_what_it_needs_alone(arguments: str, absent: set[str]) -> None:
+    """Starting takes longest; construct and numpy come with none of these."""
+    code = f"import sys, dccwire.cli as c; c.main([{arguments}]); print(*sys.modules)"
+    loaded = set(_fresh(code).split())
+    assert "dccwire.packet" in loaded
+    assert not loaded & {"construct", "numpy"}
+    assert not loaded & {f"dccwire.{name}" for name in absent}
+
+
 def test_lower_rooms_are_there_when_asked_for() -> None:
     """`dccwire.recordings` and `dccwire.conformance` load on first use; others do not exist."""
     code = "import dccwire as d; print(d.recordings.read.__name__, d.conformance.check.__name__)"
@@ -112,6 +131,48 @@ def test_lower_rooms_are_there_when_asked_for() -> None:
         assert getattr(dccwire, name) is not None
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
         _ = dccwire.nothing
+
+
+def test_no_name_is_exported_twice() -> None:
+    """Nor by two rooms."""
+    import dccwire
+
+    assert len(dccwire.__all__) == len(set(dccwire.__all__))
+
+
+def test_everything_public_can_be_seen() -> None:
+    """`dir` and `help` show all of `__all__`, before anything else is loaded."""
+    code = "import dccwire, pydoc; print(*dir(dccwire)); print(pydoc.render_doc(dccwire))"
+    names, _, page = _fresh(code).partition("\n")
+    import dccwire
+
+    assert set(dccwire.__all__) <= set(names.split())
+    assert {"recordings", "conformance"} <= set(names.split())
+    page = re.sub(".\b", "", page)
+    for name in dccwire.__all__:
+        assert re.search(rf"\b{name}\b", page), name
+
+
+def test_missing_parts_are_no_attributes_and_leave_the_rest() -> None:
+    """Without numpy: `hasattr` is false, `import *` works, the error says what to install."""
+    code = """
+import sys
+sys.modules.update(dict.fromkeys(["numpy", "pywellen", "rich"]))
+import dccwire
+from dccwire import *
+assert explain(bytes(3)) and cv and Receiver
+for name in ("recordings", "conformance"):
+    assert not hasattr(dccwire, name)
+    assert getattr(dccwire, name, None) is None
+try:
+    dccwire.recordings
+except AttributeError as error:
+    print(error)
+    assert isinstance(error.__cause__, MissingPartError)
+"""
+    assert _fresh(code) == (
+        "dccwire.recordings: numpy is not installed; pip install 'dccwire[capture]' brings it\n"
+    )
 
 
 def test_the_core_works_without_numpy() -> None:

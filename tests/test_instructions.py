@@ -151,6 +151,20 @@ def test_pair_numbers_are_refused_where_there_is_no_pair() -> None:
     assert refused(extended_of_number, 2048, numbering=ZERO) == (number, "1 to 2047", 2048)
 
 
+def test_a_numbering_is_its_member_or_its_value_and_nothing_else() -> None:
+    """1 and 0 are the decoder addresses at which numbers begin (V9)."""
+    assert number_of_pair(AccessoryAddress(31), 0, numbering=1) == 121
+    assert pair_of_number(125, numbering=0) == (AccessoryAddress(31), 0)
+    calls = [
+        lambda numbering: number_of_pair(AccessoryAddress(31), 0, numbering=numbering),
+        lambda numbering: pair_of_number(121, numbering=numbering),
+        lambda numbering: extended_of_number(121, numbering=numbering),
+    ]
+    for call in calls:
+        for wrong in ("x", None, 2, "from-decoder-one"):
+            assert refused(call, wrong) == ("numbering", "1 or 0", wrong)
+
+
 def test_usable_decoder_addresses_give_all_numbers_once() -> None:
     """Addresses 1 to 510 give pairs 1 to 2040."""
     numbers = [

@@ -21,7 +21,6 @@ __all__ = [
     "FunctionsF13F20",
     "FunctionsF21F28",
     "function_group",
-    "function_names",
 ]
 
 

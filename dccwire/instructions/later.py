@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from enum import Enum
 
-from dccwire.address import Partition
+from dccwire.address import LATER_FIRST_BYTES, Partition
 from dccwire.fields import Choice, Flag, Functions, Number
-from dccwire.formats import Instruction, Provenance, instruction
+from dccwire.formats import Instruction, NamedReading, Provenance, instruction
 from dccwire.instructions.function_groups import FunctionGroup, function_names
 
 __all__ = [
@@ -28,6 +28,31 @@ __all__ = [
     "SpeedAndFunctionsF0F15",
     "SystemTime",
 ]
+
+
+def longer_form(data: bytes) -> str:
+    """The clause of a form of more than six bytes, error byte included; empty if none is known.
+
+    Speed with F0-F23 or F0-F31; CV access with a 24-bit address; packets to 253 and 254, of up to
+    15 bytes. Behind a long address the first of these forms are longer by a byte.
+
+    >>> longer_form(bytes.fromhex("03 3C 83 FF 00 00 00 43"))
+    'from memory: RCN-212'
+    """
+    if len(data) <= 6:
+        return ""
+    if data[0] in LATER_FIRST_BYTES and len(data) <= 15:
+        return "from memory: S-9.2.1.1 draft, RCN-218"
+    long = data[0] in Partition.LONG.value
+    if not long and data[0] not in (*Partition.BROADCAST.value, *Partition.SHORT.value):
+        return ""
+    code, size = data[1 + long], len(data) - 2 - long
+    if code == 0b00111100 and size <= 6:
+        return "from memory: RCN-212"
+    if code >> 4 == 0b1110 and code >> 2 & 0b11 and size <= 8:
+        return "from memory: RCN-214"
+    return ""
+
 
 MEMORY = Provenance.FROM_MEMORY
 BROADCAST_ONLY = frozenset({Partition.BROADCAST})
@@ -216,7 +241,7 @@ class SystemTime(Instruction):
     reading="extended CV access, read",
     fields={"sequence": "S", "cv_address": "A"},
 )
-class ExtendedCvRead(Instruction):
+class ExtendedCvRead(NamedReading):
     """Read a CV by its 24-bit address (from memory).
 
     It shares its first byte with the CV access long form and is told apart by the packet's length:

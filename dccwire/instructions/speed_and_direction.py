@@ -13,9 +13,9 @@ from typing import ClassVar, Self
 from dccwire.address import Partition
 from dccwire.errors import FieldError
 from dccwire.fields import FieldKind, Flag, Number
-from dccwire.formats import Instruction, instruction
+from dccwire.formats import Instruction, NamedReading, instruction
 
-__all__ = ["BroadcastStop", "SpeedAndDirection", "code_of_step", "step_of_code"]
+__all__ = ["BroadcastStop", "SpeedAndDirection"]
 
 EMERGENCY = 1
 """The speed bits SSSS of an emergency stop, in both readings; 0 is stop."""
@@ -145,7 +145,7 @@ class SpeedAndDirection(Instruction):
     reading="broadcast stop",
     fields={"forward": Flag("D"), "ignore_direction": Flag("C"), "cut_power": Flag("S")},
 )
-class BroadcastStop(Instruction):
+class BroadcastStop(NamedReading):
     """Stop all locomotives, or cut the power to their motors: a reading of `SpeedAndDirection`.
 
     `ignore_direction` (C = 1): directional functions may ignore D. No packet is a safety device.
