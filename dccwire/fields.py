@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping, Sequence
 from enum import Enum
-from typing import Any, ClassVar, TypeAlias
+from typing import ClassVar, TypeAlias
 
 from dccwire.errors import FieldError, ShapeError
 
@@ -50,9 +50,10 @@ class FieldKind:
             plain = type(value) is not int and hasattr(value, "__index__")
             raise FieldError(name, f"a plain int, {bound}," if plain else bound, value)
 
-    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
-        """The JSON Schema of the plain form, given what the bits can hold."""
-        raise NotImplementedError  # a base, never made itself
+    def schema(self, lowest: int, highest: int) -> dict[str, object]:
+        """The JSON Schema of the plain form, given what the bits can hold; here of a table."""
+        values = [self.plain(value) for value in (self.table or {}).values()]
+        return {"type": "boolean"} if {*map(type, values)} == {bool} else {"enum": values}
 
     def plain(self, value: object) -> Plain:
         """The value as JSON holds it."""
@@ -95,11 +96,11 @@ class Number(FieldKind):
         whole = high - low == len(self.table) - 1 > 0
         return super().bound(low, high) if whole else _either(self.table)
 
-    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
-        """An integer within the bounds, or one of the legal numbers."""
+    def schema(self, lowest: int, highest: int) -> dict[str, object]:
+        """An integer within the bounds, or one of the legal numbers where they have gaps."""
         low, high = min(self.table or (lowest,)), max(self.table or (highest,))
-        if self.table and high - low >= len(self.table):
-            return {"enum": list(self.table)}
+        if self.table is not None and high - low >= len(self.table):
+            return super().schema(lowest, highest)
         return {"type": "integer", "minimum": low, "maximum": high}
 
     def holds(self, value: object, lowest: int, highest: int) -> bool:
@@ -139,10 +140,6 @@ class Flag(FieldKind):
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """A boolean, no integer."""
         return type(value) is bool
-
-    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
-        """A boolean."""
-        return {"type": "boolean"}
 
     def plain(self, value: object) -> Plain:
         """The boolean itself."""
@@ -184,10 +181,6 @@ class Choice(FieldKind):
             value is known or (type(value) is int and value == known) for known in self._values
         )
 
-    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
-        """The plain forms one by one."""
-        return {"enum": list(self._plains)}
-
     def plain(self, value: object) -> int | str | None:  # narrower, so that it can be a key
         """The member's name in lower case with hyphens; numbers and None as they are."""
         if isinstance(value, Enum):
@@ -225,10 +218,6 @@ class Functions(FieldKind):
         super().__init__(formula)
         self.names = tuple(names)
 
-    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
-        """A list of names."""
-        return {"type": "array", "items": {"enum": list(self.names)}, "uniqueItems": True}
-
     def plain(self, value: object) -> Plain:
         """The names of the functions that are on, lowest bit first."""
         return [*self.names_of(value)]
@@ -259,6 +248,10 @@ class Functions(FieldKind):
         """The names joined by commas, or `none`."""
         return ",".join(self.names_of(value)) or "none"
 
+    def schema(self, lowest: int, highest: int) -> dict[str, object]:
+        """A list of names, each of them once."""
+        return {"type": "array", "items": {"enum": [*self.names]}, "uniqueItems": True}
+
     def from_text(self, name: str, word: str) -> object:
         """The mask of names joined by commas, or of `none`."""
         return self.value(name, [] if word == "none" else word.split(","))
@@ -275,7 +268,7 @@ class Data(FieldKind):
         """Bytes, not none."""
         return type(value) is bytes and len(value) > 0
 
-    def schema(self, lowest: int, highest: int) -> dict[str, Any]:
+    def schema(self, lowest: int, highest: int) -> dict[str, object]:
         """A string of so many bytes in hex."""
         return {"type": "string", "pattern": f"^([0-9A-F]{{2}}){{{lowest},{highest}}}$"}
 

@@ -9,7 +9,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from dccwire.errors import FieldError, ShapeError
-from dccwire.fields import FieldKind, Number
+from dccwire.fields import Number
 from dccwire.notation import address_from_plain, instruction_from_plain
 from legal_values import ADDRESSES, FUNCTIONS, LEGAL
 from strategies import GENERAL
@@ -158,10 +158,9 @@ def test_no_function_is_listed_twice() -> None:
 
 
 def test_a_set_with_gaps_is_listed() -> None:
-    """Numbers that are no whole run stand one by one; the base of the kinds has no schema."""
+    """Numbers that are no whole run stand one by one."""
     assert Number(legal=(1, 3)).schema(0, 7) == {"enum": [1, 3]}
-    with pytest.raises(NotImplementedError):
-        FieldKind().schema(0, 1)
+    assert Number(legal=(1, 2)).schema(0, 7) == {"type": "integer", "minimum": 1, "maximum": 2}
 
 
 def _service_case(packet: str) -> dict[str, Any]:
