@@ -132,7 +132,10 @@ class AbsoluteStop(NamedReading):
     fields={"aspect": "X"},
 )
 class ExtendedAccessoryBroadcast(NamedReading):
-    """The same for every extended decoder: a reading at address 2047 (X30)."""
+    """The same for every extended decoder: a reading at address 2047 (X30).
+
+    Its absolute stop as a whole packet, `BF 07 00 B8`, is derived from pattern and aspect.
+    """
 
     aspect: int
 

@@ -196,7 +196,7 @@ class Packet:
         written = packet._bytes.hex(" ").upper()
         given = plain.get("bytes", written)
         if not isinstance(given, str) or given.upper() != written:
-            raise ShapeError("bytes", f"{written!r}, as the fields say,", given)
+            raise ShapeError("bytes", repr(written), given, "the fields say so")
         return packet
 
     def reading(self, kind: type[_R]) -> _R | None:

@@ -140,10 +140,23 @@ def test_values_cannot_be_changed() -> None:
             setattr(one, name, 1)
 
 
-def test_repr_shows_what_makes_the_packet() -> None:
-    """The repr can be read back in a namespace of the library."""
-    packet = dccwire.decode(bytes.fromhex("377443"))
-    assert eval(repr(packet), vars(dccwire)) == packet
+NAMES = {name: getattr(dccwire, name) for name in dccwire.__all__}
+
+
+@given(packets())
+def test_repr_shows_what_makes_the_packet(packet: Packet) -> None:
+    """The repr of a packet of any format, in either mode, reads back in the library's namespace."""
+    again = eval(repr(packet), NAMES)
+    assert again == packet
+    assert again.instructions == packet.instructions
+    assert again.address == packet.address
+
+
+@given(bodies)
+def test_repr_of_any_bytes_reads_back(body: bytes) -> None:
+    """Several instructions, and what is kept, too."""
+    packet = dccwire.decode(with_error_byte(body))
+    assert eval(repr(packet), NAMES) == packet
 
 
 GROUP = FunctionGroupOne.on("FL")

@@ -7,7 +7,7 @@ from typing import ClassVar, Self
 
 from dccwire.errors import FieldError
 from dccwire.fields import FieldKind, Flag, Number
-from dccwire.formats import Instruction, instruction, reserved
+from dccwire.formats import Instruction, Provenance, instruction, reserved
 from dccwire.instructions.speed_and_direction import EMERGENCY, code_of_step, step_of_code
 
 __all__ = ["AnalogFunctionGroup", "RestrictedSpeedStep", "SpeedStepControl128"]
@@ -23,6 +23,8 @@ VOLUME = 1
 )
 class SpeedStepControl128(Instruction):
     """128 speed step control as sent: 0 stop, 1 emergency stop, 2 to 127 for steps 1 to 126.
+
+    The text prints the stops and the number of steps; that 2 is step 1 and 127 step 126 is derived.
 
     >>> SpeedStepControl128.at(step=126, forward=True)
     SpeedStepControl128(forward=True, speed=127)
@@ -47,9 +49,14 @@ class SpeedStepControl128(Instruction):
         return cls(forward, step + 1 if step else 0)
 
     @classmethod
+    def stop(cls, *, forward: bool) -> Self:
+        """Stop; either direction is acceptable (X17)."""
+        return cls(forward, 0)
+
+    @classmethod
     def emergency_stop(cls, *, forward: bool) -> Self:
         """Emergency stop; either direction is acceptable (X17)."""
-        return cls(forward, 1)
+        return cls(forward, EMERGENCY)
 
     def in_words(self) -> str:
         """The step of 126."""
@@ -63,18 +70,26 @@ class SpeedStepControl128(Instruction):
         return max(self.speed - 1, 0)
 
     @property
+    def is_stop(self) -> bool:
+        """Whether this is a stop, of either kind."""
+        return self.speed <= EMERGENCY
+
+    @property
     def is_emergency_stop(self) -> bool:
         """Whether this is an emergency stop."""
-        return self.speed == 1
+        return self.speed == EMERGENCY
 
 
 @instruction(
     "00111110 E00CSSSS",
     "S-9.2.1 §C, Restricted Speed Step",
+    provenance=Provenance.DERIVED,
     fields={"enabled": Flag("E", on=0, off=1), "c": "C", "speed": "S"},
 )
 class RestrictedSpeedStep(Instruction):
     """Limit the speed; bit 7 is sent as 0 to enable (X16), the limit as a speed code (X15).
+
+    That bits 6 and 5 are 0 is derived: the text leaves six bits for a code of five.
 
     >>> limit = RestrictedSpeedStep.at(step=12, steps=28, enabled=True)
     >>> bytes(limit).hex(" "), limit.step(28)

@@ -41,7 +41,7 @@ def code_of_step(step: int, steps: int, headlight: bool | None = None) -> tuple[
             raise FieldError("headlight", "True or False at 14 steps", headlight)
         return int(headlight), step + 1 if step else 0
     if headlight is not None:
-        raise FieldError("headlight", "None at 28 steps, where C is a speed bit,", headlight)
+        raise FieldError("headlight", "None at 28 steps", headlight, "there C is a speed bit")
     return (step + 3 & 1, step + 3 >> 1) if step else (0, 0)
 
 
@@ -101,9 +101,14 @@ class SpeedAndDirection(Instruction):
         return cls(forward, *code_of_step(step, steps, headlight))
 
     @classmethod
-    def stop(cls, *, forward: bool, emergency: bool = False, c: int = 0) -> Self:
-        """Stop, or emergency stop; C = 1 says that the direction may be ignored (C6)."""
-        return cls(forward, c, EMERGENCY if emergency else 0)
+    def stop(cls, *, forward: bool, c: int = 0) -> Self:
+        """Stop; C = 1 says that the direction may be ignored (C6)."""
+        return cls(forward, c, 0)
+
+    @classmethod
+    def emergency_stop(cls, *, forward: bool, c: int = 0) -> Self:
+        """Emergency stop; C = 1 says that the direction may be ignored (C6)."""
+        return cls(forward, c, EMERGENCY)
 
     def in_words(self) -> str:
         """Both readings.
