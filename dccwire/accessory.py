@@ -331,9 +331,23 @@ def numbers_in_words(
     if address.broadcast:
         return "the broadcast: every decoder"
     zero = number_of_pair(address, pair, numbering=PairNumbering.FROM_DECODER_ZERO)
-    if zero <= 4:
-        return f"operators call it {zero} where numbers start at decoder address 0"
-    return f"operators call it {zero - 4}, or {zero} where numbers start at decoder address 0"
+    one = f"{zero - 4}, or " if zero > 4 else ""
+    return f"operators call it {one}{zero} where numbers start at decoder address 0"
+
+
+def number_phrase(
+    address: AccessoryAddress | ExtendedAccessoryAddress, pair: int | None = None
+) -> str:
+    """The same in a few words; the second number is that of a start at decoder address 0.
+
+    >>> number_phrase(AccessoryAddress(31), 0), number_phrase(ExtendedAccessoryAddress(3))
+    ('pair 121 or 125', 'number - or 4')
+    """
+    if address.broadcast:
+        return "every decoder"
+    zero = number_of_pair(address, pair, numbering=PairNumbering.FROM_DECODER_ZERO)
+    what = "pair" if isinstance(address, AccessoryAddress) else "number"
+    return f"{what} {zero - 4 if zero > 4 else '-'} or {zero}"
 
 
 def _lowest(numbering: PairNumbering) -> int:

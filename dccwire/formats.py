@@ -110,6 +110,10 @@ class Declared:
         """What raw fields mean in each reading that a decoder may take; empty if nothing to add."""
         return ""
 
+    def phrase(self) -> str:
+        """The same in a few words, for a list of packets; empty if nothing to add."""
+        return ""
+
 
 class Instruction(Declared):
     """Base of all instructions: what a packet holds."""

@@ -13,10 +13,11 @@ from functools import cache, reduce
 from operator import xor
 from typing import TYPE_CHECKING, Any, NamedTuple, Self, TypeVar
 
-from dccwire.accessory import BasicAccessory, numbers_in_words
+from dccwire.accessory import BasicAccessory, number_phrase, numbers_in_words
 from dccwire.address import (
     AccessoryAddress,
     Address,
+    BroadcastAddress,
     ExtendedAccessoryAddress,
     LongAddress,
     Mode,
@@ -224,6 +225,27 @@ class Packet:
         """
         return tuple(_in_words(self))
 
+    def phrase(self) -> str:
+        """What its text does not say, in at most 45 characters, for a list of packets.
+
+        >>> Packet.from_text("short 3: SpeedStepControl128 step=40 forward=no").phrase()
+        'step 40 of 126, reverse'
+        >>> decode(bytes.fromhex("00 71 71")).phrase(), decode(bytes(3)).phrase()
+        ('emergency stop to all', 'also reset')
+        """
+        told = "; ".join(filter(None, (one.phrase() for one in self.instructions)))
+        match self.address:
+            case AccessoryAddress() | ExtendedAccessoryAddress() as address:
+                (one,) = self.instructions
+                if isinstance(one, BasicAccessory) or isinstance(address, ExtendedAccessoryAddress):
+                    told = number_phrase(address, getattr(one, "pair", None))
+            case BroadcastAddress() if told:
+                told += " to all"
+        if not told and (named := readings(self)):
+            narrowest = max(named, key=lambda one: one.instruction.format.fixed_bits)
+            told = f"also {narrowest.name}"
+        return told if len(told) <= 45 else f"{told[:42]}..."
+
     def to_bits(self, preamble: int | None = None) -> Bits:
         """The bits on the wire: preamble, start bits, bytes, packet end bit (S-9.2 §A).
 
@@ -395,10 +417,8 @@ def _in_words(packet: Packet) -> Iterator[str]:
             yield f"{type(one).__name__} is defined later (from memory)"
     if isinstance(packet.address, (AccessoryAddress, ExtendedAccessoryAddress)):
         (one,) = packet.instructions
-        if isinstance(one, BasicAccessory):
-            yield numbers_in_words(packet.address, one.pair)
-        elif isinstance(packet.address, ExtendedAccessoryAddress):
-            yield numbers_in_words(packet.address)
+        if isinstance(one, BasicAccessory) or isinstance(packet.address, ExtendedAccessoryAddress):
+            yield numbers_in_words(packet.address, getattr(one, "pair", None))
     for reading in readings(packet):
         yield f"also {reading.name} ({reading.clause})"
 

@@ -8,7 +8,12 @@ from typing import ClassVar, Self
 from dccwire.errors import FieldError
 from dccwire.fields import FieldKind, Flag, Number
 from dccwire.formats import Instruction, Provenance, instruction, reserved
-from dccwire.instructions.speed_and_direction import EMERGENCY, code_of_step, step_of_code
+from dccwire.instructions.speed_and_direction import (
+    EMERGENCY,
+    code_of_step,
+    direction,
+    step_of_code,
+)
 
 __all__ = ["AnalogFunctionGroup", "RestrictedSpeedStep", "SpeedStepControl128"]
 
@@ -64,6 +69,10 @@ class SpeedStepControl128(Instruction):
             return "emergency stop"
         return f"step {self.step} of 126" if self.step else "stop"
 
+    def phrase(self) -> str:
+        """The step and the direction, or the kind of stop."""
+        return self.in_words() + ("" if self.is_stop else direction(self.forward))
+
     @property
     def step(self) -> int:
         """The step, 1 to 126; 0 for stop and for emergency stop."""
@@ -118,6 +127,12 @@ class RestrictedSpeedStep(Instruction):
         if self.speed <= EMERGENCY:
             return "no step: the code of a stop"
         return f"28 steps: step {self.step(28)}; 14 steps: step {self.step(14)}"
+
+    def phrase(self) -> str:
+        """Both readings of a limit, or that there is none."""
+        if not self.enabled:
+            return "no limit"
+        return f"at most step {self.step(28)} of 28 or {self.step(14)} of 14"
 
     def step(self, steps: int) -> int:
         """The limit in the reading asked for."""

@@ -45,6 +45,11 @@ def code_of_step(step: int, steps: int, headlight: bool | None = None) -> tuple[
     return (step + 3 & 1, step + 3 >> 1) if step else (0, 0)
 
 
+def direction(forward: bool) -> str:
+    """The direction as the end of a phrase."""
+    return ", forward" if forward else ", reverse"
+
+
 def _check_steps(steps: int) -> None:
     if type(steps) is not int or steps not in (14, 28):
         raise FieldError("steps", "14 or 28", steps)
@@ -122,6 +127,16 @@ class SpeedAndDirection(Instruction):
             return f"{stop}; 14 steps: headlight {headlight}"
         steps = f"28 steps: step {self.step(28)}; 14 steps: step {self.step(14)}"
         return f"{steps}, headlight {headlight}"
+
+    def phrase(self) -> str:
+        """Both readings and the direction, or the kind of stop.
+
+        >>> SpeedAndDirection.at(step=6, steps=28, forward=True).phrase()
+        'step 6 of 28 or 3 of 14, forward'
+        """
+        if self.is_stop:
+            return "emergency stop" if self.is_emergency_stop else "stop"
+        return f"step {self.step(28)} of 28 or {self.step(14)} of 14{direction(self.forward)}"
 
     def step(self, steps: int) -> int:
         """The step in the reading asked for; 0 for stop and for emergency stop."""
