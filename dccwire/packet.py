@@ -13,11 +13,11 @@ from functools import cache, reduce
 from operator import xor
 from typing import TYPE_CHECKING, Any, NamedTuple, Self, TypeVar
 
-from dccwire.accessory import BasicAccessory, number_phrase, numbers_in_words
+from dccwire.accessory import BasicAccessory, number_in_words
 from dccwire.address import (
+    BROADCAST,
     AccessoryAddress,
     Address,
-    BroadcastAddress,
     ExtendedAccessoryAddress,
     LongAddress,
     Mode,
@@ -234,13 +234,9 @@ class Packet:
         ('emergency stop to all', 'also reset')
         """
         told = "; ".join(filter(None, (one.phrase() for one in self.instructions)))
-        match self.address:
-            case AccessoryAddress() | ExtendedAccessoryAddress() as address:
-                (one,) = self.instructions
-                if isinstance(one, BasicAccessory) or isinstance(address, ExtendedAccessoryAddress):
-                    told = number_phrase(address, getattr(one, "pair", None))
-            case BroadcastAddress() if told:
-                told += " to all"
+        if told and self.address == BROADCAST:
+            told += " to all"
+        told = _numbers(self) or told
         if not told and (named := readings(self)):
             narrowest = max(named, key=lambda one: one.instruction.format.fixed_bits)
             told = f"also {narrowest.name}"
@@ -409,16 +405,25 @@ def readings(packet: Packet) -> tuple[Reading, ...]:
     return tuple(one for one in found if one)
 
 
+def _numbers(packet: Packet) -> str:
+    """The numbers that operators give to what an accessory packet is for."""
+    address = packet.address
+    if isinstance(address, ExtendedAccessoryAddress):
+        return number_in_words(address)
+    (one, *_) = packet.instructions or (None,)
+    if isinstance(address, AccessoryAddress) and isinstance(one, BasicAccessory):
+        return number_in_words(address, one.pair)
+    return ""
+
+
 def _in_words(packet: Packet) -> Iterator[str]:
     for one in packet.instructions:
         if one.in_words():
             yield one.in_words()
         if not isinstance(one, Kept) and one.format.provenance is Provenance.FROM_MEMORY:
             yield f"{type(one).__name__} is defined later (from memory)"
-    if isinstance(packet.address, (AccessoryAddress, ExtendedAccessoryAddress)):
-        (one,) = packet.instructions
-        if isinstance(one, BasicAccessory) or isinstance(packet.address, ExtendedAccessoryAddress):
-            yield numbers_in_words(packet.address, getattr(one, "pair", None))
+    if numbers := _numbers(packet):
+        yield numbers
     for reading in readings(packet):
         yield f"also {reading.name} ({reading.clause})"
 

@@ -249,11 +249,11 @@ def test_addresses_know_bounds_bytes_and_kind() -> None:
     [
         (
             "accessory 31: BasicAccessory active=yes pair=0 output=1",
-            "operators call it 121, or",
+            "pair 121, or 125 from",
         ),
-        ("accessory 0: BasicAccessory active=yes pair=3 output=1", "operators call it 4 where"),
+        ("accessory 0: BasicAccessory active=yes pair=3 output=1", "pair 4 from decoder address 0"),
         ("accessory 511: BasicAccessory active=no pair=0 output=0", "the broadcast: every"),
-        ("extended-accessory 4: ExtendedAccessory aspect=2", "operators call it 1, or 5 where"),
+        ("extended-accessory 4: ExtendedAccessory aspect=2", "number 1, or 5 from"),
         ("short 3: FunctionsF29F36 functions=F29", "FunctionsF29F36 is defined later"),
         ("accessory 5: LegacyAccessoryCvAccess cv=1 value=7", ""),
     ],

@@ -383,29 +383,49 @@ def test_a_reading_is_asked_for_by_its_class() -> None:
         ("short 3: SpeedAndDirection forward=no c=0 speed=2", "step 1 of 28 or 1 of 14, reverse"),
         ("short 3: SpeedAndDirection forward=yes c=1 speed=0", "stop"),
         ("broadcast: SpeedAndDirection forward=yes c=0 speed=0", "stop to all"),
-        ("broadcast: BroadcastStop forward=yes ignore_direction=no cut_power=yes",
-         "emergency stop to all"),
+        (
+            "broadcast: BroadcastStop forward=yes ignore_direction=no cut_power=yes",
+            "emergency stop to all",
+        ),
         ("broadcast: SpeedStepControl128 forward=yes speed=1", "emergency stop to all"),
         ("broadcast: DigitalDecoderReset", "also reset"),
         ("short 3: DigitalDecoderReset", ""),
-        ("short 3: RestrictedSpeedStep step=12 steps=28 enabled=yes",
-         "at most step 12 of 28 or 6 of 14"),
+        (
+            "short 3: RestrictedSpeedStep step=12 steps=28 enabled=yes",
+            "at most step 12 of 28 or 6 of 14",
+        ),
         ("short 3: RestrictedSpeedStep step=12 steps=28 enabled=no", "no limit"),
-        ("accessory 31: BasicAccessory active=yes pair=0 output=1", "pair 121 or 125"),
-        ("accessory 0: BasicAccessory active=yes pair=3 output=1", "pair - or 4"),
-        ("accessory 1: BasicAccessory active=yes pair=0 output=1", "pair 1 or 5"),
-        ("accessory 511: BasicAccessory active=yes pair=0 output=1", "every decoder"),
-        ("extended-accessory 4: ExtendedAccessory aspect=2", "number 1 or 5"),
+        (
+            "accessory 31: BasicAccessory active=yes pair=0 output=1",
+            "pair 121, or 125 from decoder address 0",
+        ),
+        ("accessory 0: BasicAccessory active=yes pair=3 output=1", "pair 4 from decoder address 0"),
+        (
+            "accessory 1: BasicAccessory active=yes pair=0 output=1",
+            "pair 1, or 5 from decoder address 0",
+        ),
+        (
+            "accessory 511: BasicAccessory active=yes pair=0 output=1",
+            "the broadcast: every decoder",
+        ),
+        (
+            "extended-accessory 4: ExtendedAccessory aspect=2",
+            "number 1, or 5 from decoder address 0",
+        ),
         ("accessory 5: LegacyAccessoryCvAccess cv=1 value=7", ""),
         ("service programming-track: PagePreset", "also page preset"),
-        ("short 3: SpeedAndDirection forward=no c=0 speed=2; SpeedStepControl128 step=0 forward=no",
-         "step 1 of 28 or 1 of 14, reverse; stop"),
-        ("short 3: SpeedAndDirection forward=no c=0 speed=2; SpeedAndDirection forward=no c=0 "
-         "speed=3",
-         "step 1 of 28 or 1 of 14, reverse; step 3 o..."),
+        (
+            "short 3: SpeedAndDirection forward=no c=0 speed=2; SpeedStepControl128 step=0 forward=no",
+            "step 1 of 28 or 1 of 14, reverse; stop",
+        ),
+        (
+            "short 3: SpeedAndDirection forward=no c=0 speed=2; SpeedAndDirection forward=no c=0 "
+            "speed=3",
+            "step 1 of 28 or 1 of 14, reverse; step 3 o...",
+        ),
         ("idle: Idle", ""),
     ],
-)  # fmt: skip
+)
 def test_a_phrase_says_what_the_text_does_not(text: str, phrase: str) -> None:
     """The step in either reading, the operators' numbers from both starts, who is meant."""
     assert Packet.from_text(text).phrase() == phrase
