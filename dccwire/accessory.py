@@ -37,8 +37,8 @@ __all__ = [
     "LegacyAccessoryCvAccess",
     "PairNumbering",
     "extended_of_number",
+    "number_in_words",
     "number_of_pair",
-    "numbers_in_words",
     "pair_of_number",
 ]
 
@@ -132,7 +132,10 @@ class AbsoluteStop(NamedReading):
     fields={"aspect": "X"},
 )
 class ExtendedAccessoryBroadcast(NamedReading):
-    """The same for every extended decoder: a reading at address 2047 (X30)."""
+    """The same for every extended decoder: a reading at address 2047 (X30).
+
+    Its absolute stop as a whole packet, `BF 07 00 B8`, is derived from pattern and aspect.
+    """
 
     aspect: int
 
@@ -317,20 +320,20 @@ def extended_of_number(number: int, *, numbering: PairNumbering) -> ExtendedAcce
     return ExtendedAccessoryAddress(_index(number, 2047, numbering))
 
 
-def numbers_in_words(
+def number_in_words(
     address: AccessoryAddress | ExtendedAccessoryAddress, pair: int | None = None
 ) -> str:
-    """The operator's numbers in both numberings, for people.
+    """The operator's numbers in both numberings, for people: the second counts from address 0.
 
-    >>> numbers_in_words(AccessoryAddress(31), 0)
-    'operators call it 121, or 125 where numbers start at decoder address 0'
+    >>> number_in_words(AccessoryAddress(31), 0)
+    'pair 121, or 125 from decoder address 0'
     """
     if address.broadcast:
         return "the broadcast: every decoder"
     zero = number_of_pair(address, pair, numbering=PairNumbering.FROM_DECODER_ZERO)
-    if zero <= 4:
-        return f"operators call it {zero} where numbers start at decoder address 0"
-    return f"operators call it {zero - 4}, or {zero} where numbers start at decoder address 0"
+    what = "pair" if isinstance(address, AccessoryAddress) else "number"
+    one = f"{zero - 4}, or " if zero > 4 else ""
+    return f"{what} {one}{zero} from decoder address 0"
 
 
 def _lowest(numbering: PairNumbering) -> int:

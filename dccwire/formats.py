@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from dataclasses import fields as dataclass_fields
-from enum import StrEnum
+from enum import Enum, StrEnum
 from functools import cache, cached_property
 from types import MappingProxyType
 from typing import Any, ClassVar, TypeVar, dataclass_transform
@@ -94,8 +94,10 @@ class Declared:
         return hash((type(self), *(getattr(self, name) for name in self.kinds)))
 
     def __repr__(self) -> str:
-        fields = ", ".join(f"{name}={getattr(self, name)!r}" for name in self.kinds)
-        return f"{type(self).__name__}({fields})"
+        values = ((name, getattr(self, name)) for name in self.kinds)
+        # The repr of an enumeration's member is no Python, its text is.
+        fields = (f"{name}={one if isinstance(one, Enum) else repr(one)}" for name, one in values)
+        return f"{type(self).__name__}({', '.join(fields)})"
 
     def __bytes__(self) -> bytes:
         return self.format.encode(self)
@@ -106,6 +108,10 @@ class Declared:
 
     def in_words(self) -> str:
         """What raw fields mean in each reading that a decoder may take; empty if nothing to add."""
+        return ""
+
+    def phrase(self) -> str:
+        """The same in a few words, for a list of packets; empty if nothing to add."""
         return ""
 
 

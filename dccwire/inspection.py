@@ -84,20 +84,27 @@ class Inspection:
     findings: tuple[Finding, ...]
 
     def __str__(self) -> str:
-        return "\n".join(line for words, head in self._words() for line in wrapped(words, 80, head))
-
-    def _words(self) -> Iterator[tuple[str, str]]:
-        """What is told, each with what stands before it."""
-        known = self.packet or self.unverified
-        yield f"{self.data.hex(' ').upper() or 'no bytes'}: {known or 'no packet'}", ""
-        if self.preamble is not None:
-            yield f"after a preamble of {counted(self.preamble, 'one')}", "  "
-        for words in known.in_words() if known else ():
-            yield words, "  # "
-        for one in self.findings:
-            yield str(one), "  ! "
+        first, *others = self.headlines()
+        told = [("", words) for words in others] + list(self.notes())
         if not self.findings:
-            yield "nothing to remark", "  "
+            told.append(("", "nothing to remark"))
+        lines = [*wrapped(first, 80)]
+        for mark, words in told:
+            lines += wrapped(words, 80, f"  {mark}")
+        return "\n".join(lines)
+
+    def headlines(self) -> Iterator[str]:
+        """The bytes and what they say, and the preamble if there is one."""
+        known = self.packet or self.unverified
+        yield f"{self.data.hex(' ').upper() or 'no bytes'}: {known or 'no packet'}"
+        if self.preamble is not None:
+            yield f"after a preamble of {counted(self.preamble, 'one')}"
+
+    def notes(self) -> Iterator[tuple[str, str]]:
+        """What stands beside it, each with its mark: `# ` for words, `! ` for findings."""
+        known = self.packet or self.unverified
+        yield from (("# ", words) for words in (known.in_words() if known else ()))
+        yield from (("! ", str(one)) for one in self.findings)
 
     @property
     def well(self) -> bool:

@@ -13,8 +13,9 @@ from functools import cache, reduce
 from operator import xor
 from typing import TYPE_CHECKING, Any, NamedTuple, Self, TypeVar
 
-from dccwire.accessory import BasicAccessory, numbers_in_words
+from dccwire.accessory import BasicAccessory, number_in_words
 from dccwire.address import (
+    BROADCAST,
     AccessoryAddress,
     Address,
     ExtendedAccessoryAddress,
@@ -196,7 +197,7 @@ class Packet:
         written = packet._bytes.hex(" ").upper()
         given = plain.get("bytes", written)
         if not isinstance(given, str) or given.upper() != written:
-            raise ShapeError("bytes", f"{written!r}, as the fields say,", given)
+            raise ShapeError("bytes", repr(written), given, "the fields say so")
         return packet
 
     def reading(self, kind: type[_R]) -> _R | None:
@@ -223,6 +224,23 @@ class Packet:
         ('also reset (S-9.2 §B, Reset)',)
         """
         return tuple(_in_words(self))
+
+    def phrase(self) -> str:
+        """What its text does not say, in at most 45 characters, for a list of packets.
+
+        >>> Packet.from_text("short 3: SpeedStepControl128 step=40 forward=no").phrase()
+        'step 40 of 126, reverse'
+        >>> decode(bytes.fromhex("00 71 71")).phrase(), decode(bytes(3)).phrase()
+        ('emergency stop to all', 'also reset')
+        """
+        told = "; ".join(filter(None, (one.phrase() for one in self.instructions)))
+        if told and self.address == BROADCAST:
+            told += " to all"
+        told = _numbers(self) or told
+        if not told and (named := readings(self)):
+            narrowest = max(named, key=lambda one: one.instruction.format.fixed_bits)
+            told = f"also {narrowest.name}"
+        return told if len(told) <= 45 else f"{told[:42]}..."
 
     def to_bits(self, preamble: int | None = None) -> Bits:
         """The bits on the wire: preamble, start bits, bytes, packet end bit (S-9.2 §A).
@@ -387,18 +405,25 @@ def readings(packet: Packet) -> tuple[Reading, ...]:
     return tuple(one for one in found if one)
 
 
+def _numbers(packet: Packet) -> str:
+    """The numbers that operators give to what an accessory packet is for."""
+    address = packet.address
+    if isinstance(address, ExtendedAccessoryAddress):
+        return number_in_words(address)
+    (one, *_) = packet.instructions or (None,)
+    if isinstance(address, AccessoryAddress) and isinstance(one, BasicAccessory):
+        return number_in_words(address, one.pair)
+    return ""
+
+
 def _in_words(packet: Packet) -> Iterator[str]:
     for one in packet.instructions:
         if one.in_words():
             yield one.in_words()
         if not isinstance(one, Kept) and one.format.provenance is Provenance.FROM_MEMORY:
             yield f"{type(one).__name__} is defined later (from memory)"
-    if isinstance(packet.address, (AccessoryAddress, ExtendedAccessoryAddress)):
-        (one,) = packet.instructions
-        if isinstance(one, BasicAccessory):
-            yield numbers_in_words(packet.address, one.pair)
-        elif isinstance(packet.address, ExtendedAccessoryAddress):
-            yield numbers_in_words(packet.address)
+    if numbers := _numbers(packet):
+        yield numbers
     for reading in readings(packet):
         yield f"also {reading.name} ({reading.clause})"
 

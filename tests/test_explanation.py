@@ -22,7 +22,7 @@ byte  bits       layout     meaning
                        PP   bits 2-1: pair=1
                          O  bit 0: output=1
 2     0110 0101  EEEE EEEE  error byte: exclusive OR of 8E EB, S-9.2 §B
-# operators call it 310, or 314 where numbers start at decoder address 0"""
+# pair 310, or 314 from decoder address 0"""
 
 WRONG = """\
 C4 B5 EC 03 0C 00: long 1205: CvAccessLongForm operation=write

@@ -47,9 +47,9 @@ def room(path: Path) -> str:
     return path.relative_to(ROOT).parts[0].removesuffix(".py")
 
 
-def imports(path: Path) -> set[str]:
-    """Modules imported anywhere in a file, but for those that serve its types alone."""
-    tree = ast.parse(path.read_text("utf-8"))
+def imports(source: str) -> set[str]:
+    """What is imported anywhere in a file, but for what serves its types alone."""
+    tree = ast.parse(source)
     for node in ast.walk(tree):
         if isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING":
             node.body = []
@@ -58,31 +58,72 @@ def imports(path: Path) -> set[str]:
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
-            found.add(node.module or "")
             found |= {f"{node.module}.{alias.name}" for alias in node.names}
     return found
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_a_module_imports_only_from_those_above_it(path: Path) -> None:
-    """The order is that of DEVELOPERS.md; the package itself gives only its version."""
-    own = ORDER.index(room(path))
-    for name in imports(path):
-        parts = name.split(".")
-        if parts[0] == "dccwire" and len(parts) > 1 and parts[1] in ORDER:
-            assert ORDER.index(parts[1]) <= own, name
+    """The order is that of DEVELOPERS.md; the package itself gives rooms and its version."""
+    assert not misplaced(path.read_text("utf-8"), room(path))
+
+
+def misplaced(source: str, own: str) -> list[str]:
+    """What a file of a room imports and may not: rooms below it, or names of the package itself."""
+    found = []
+    for name in imports(source):
+        package, _, inside = name.partition(".")
+        below = [one for one in ORDER[ORDER.index(own) + 1 :] if one == inside.split(".")[0]]
+        known = inside.split(".")[0] in ORDER or name == "dccwire.__version__"
+        if package == "dccwire" and (below or not known):
+            found.append(name)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("own", "source", "wrong"),
+    [
+        ("inspection", "from dccwire import explain", ["dccwire.explain"]),
+        ("inspection", "def f():\n    from dccwire import Receiver", ["dccwire.Receiver"]),
+        ("inspection", "import dccwire", ["dccwire"]),
+        ("inspection", "from dccwire import drawing", ["dccwire.drawing"]),
+        ("inspection", "import dccwire.drawing.explanation", ["dccwire.drawing.explanation"]),
+        ("inspection", "from dccwire import packet, errors", []),
+        ("inspection", "from dccwire.inspection import inspect", []),
+        ("cli", "from dccwire import __version__", []),
+        ("packet", "if TYPE_CHECKING:\n    from dccwire.drawing import explain", []),
+    ],
+)
+def test_imports_that_are_misplaced_are_found(own: str, source: str, wrong: list[str]) -> None:
+    """Also those by way of the package, which loads rooms from below when asked."""
+    assert misplaced(source, own) == wrong
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_pure_rooms_have_no_files_clocks_threads_logging_or_print(path: Path) -> None:
     """Numpy is in the vectorised receiver, `recordings` and `conformance` alone."""
-    names = {name.split(".")[0] for name in imports(path)}
+    source = path.read_text("utf-8")
+    names = {name.split(".")[0] for name in imports(source)}
     if room(path) in PURE:
+        assert not calls(source) & {"open", "input", "breakpoint", "__import__"}
         assert not names & {"os", "io", "pathlib", "time", "datetime", "threading", "logging"}
         if path.name != "columns.py":
             assert "numpy" not in names
-    if room(path) != "cli":
-        assert "print(" not in path.read_text("utf-8").replace(">>> print(", "")
+    assert room(path) == "cli" or "print" not in calls(source)
+
+
+def calls(source: str) -> set[str]:
+    """The names of what is called without a dot anywhere in a file."""
+    nodes = ast.walk(ast.parse(source))
+    return {
+        node.func.id for node in nodes if isinstance(node, ast.Call) and hasattr(node.func, "id")
+    }
+
+
+def test_calls_are_found_wherever_they_stand() -> None:
+    """In a function, within an expression; not in a docstring, nor a method of this name."""
+    source = 'def f():\n    "print(1)"\n    return [open("x").read(), g.print(2)]'
+    assert calls(source) == {"open"}
 
 
 def _fresh(code: str) -> str:

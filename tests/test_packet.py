@@ -140,10 +140,23 @@ def test_values_cannot_be_changed() -> None:
             setattr(one, name, 1)
 
 
-def test_repr_shows_what_makes_the_packet() -> None:
-    """The repr can be read back in a namespace of the library."""
-    packet = dccwire.decode(bytes.fromhex("377443"))
-    assert eval(repr(packet), vars(dccwire)) == packet
+NAMES = {name: getattr(dccwire, name) for name in dccwire.__all__}
+
+
+@given(packets())
+def test_repr_shows_what_makes_the_packet(packet: Packet) -> None:
+    """The repr of a packet of any format, in either mode, reads back in the library's namespace."""
+    again = eval(repr(packet), NAMES)
+    assert again == packet
+    assert again.instructions == packet.instructions
+    assert again.address == packet.address
+
+
+@given(bodies)
+def test_repr_of_any_bytes_reads_back(body: bytes) -> None:
+    """Several instructions, and what is kept, too."""
+    packet = dccwire.decode(with_error_byte(body))
+    assert eval(repr(packet), NAMES) == packet
 
 
 GROUP = FunctionGroupOne.on("FL")
@@ -358,6 +371,71 @@ def test_a_reading_is_asked_for_by_its_class() -> None:
         with pytest.raises(FieldError) as caught:
             packet.reading(wrong)
         assert (caught.value.field, caught.value.value) == ("reading", wrong)
+
+
+@pytest.mark.parametrize(
+    ("text", "phrase"),
+    [
+        ("short 3: SpeedStepControl128 step=126 forward=yes", "step 126 of 126, forward"),
+        ("short 3: SpeedStepControl128 step=1 forward=no", "step 1 of 126, reverse"),
+        ("short 3: SpeedStepControl128 forward=no speed=0", "stop"),
+        ("long 3: SpeedStepControl128 forward=no speed=1", "emergency stop"),
+        ("short 3: SpeedAndDirection forward=no c=0 speed=2", "step 1 of 28 or 1 of 14, reverse"),
+        ("short 3: SpeedAndDirection forward=yes c=1 speed=0", "stop"),
+        ("broadcast: SpeedAndDirection forward=yes c=0 speed=0", "stop to all"),
+        (
+            "broadcast: BroadcastStop forward=yes ignore_direction=no cut_power=yes",
+            "emergency stop to all",
+        ),
+        ("broadcast: SpeedStepControl128 forward=yes speed=1", "emergency stop to all"),
+        ("broadcast: DigitalDecoderReset", "also reset"),
+        ("short 3: DigitalDecoderReset", ""),
+        (
+            "short 3: RestrictedSpeedStep step=12 steps=28 enabled=yes",
+            "at most step 12 of 28 or 6 of 14",
+        ),
+        ("short 3: RestrictedSpeedStep step=12 steps=28 enabled=no", "no limit"),
+        (
+            "accessory 31: BasicAccessory active=yes pair=0 output=1",
+            "pair 121, or 125 from decoder address 0",
+        ),
+        ("accessory 0: BasicAccessory active=yes pair=3 output=1", "pair 4 from decoder address 0"),
+        (
+            "accessory 1: BasicAccessory active=yes pair=0 output=1",
+            "pair 1, or 5 from decoder address 0",
+        ),
+        (
+            "accessory 511: BasicAccessory active=yes pair=0 output=1",
+            "the broadcast: every decoder",
+        ),
+        (
+            "extended-accessory 4: ExtendedAccessory aspect=2",
+            "number 1, or 5 from decoder address 0",
+        ),
+        ("accessory 5: LegacyAccessoryCvAccess cv=1 value=7", ""),
+        ("service programming-track: PagePreset", "also page preset"),
+        (
+            "short 3: SpeedAndDirection forward=no c=0 speed=2; SpeedStepControl128 step=0 forward=no",
+            "step 1 of 28 or 1 of 14, reverse; stop",
+        ),
+        (
+            "short 3: SpeedAndDirection forward=no c=0 speed=2; SpeedAndDirection forward=no c=0 "
+            "speed=3",
+            "step 1 of 28 or 1 of 14, reverse; step 3 o...",
+        ),
+        ("idle: Idle", ""),
+    ],
+)
+def test_a_phrase_says_what_the_text_does_not(text: str, phrase: str) -> None:
+    """The step in either reading, the operators' numbers from both starts, who is meant."""
+    assert Packet.from_text(text).phrase() == phrase
+
+
+@given(packets())
+def test_a_phrase_is_short(packet: Packet) -> None:
+    """45 characters at most, on one line."""
+    assert len(packet.phrase()) <= 45
+    assert "\n" not in packet.phrase()
 
 
 def test_other_byte_strings_are_read_as_bytes() -> None:

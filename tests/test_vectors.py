@@ -205,7 +205,8 @@ def test_speed_step_vector(case: dict[str, Any]) -> None:
         at = SpeedAndDirection.at(step=case["step"], steps=steps, forward=True, headlight=headlight)
         assert at == run
     else:
-        assert SpeedAndDirection.stop(forward=True, emergency=emergency, c=case["c"]) == run
+        stop = SpeedAndDirection.emergency_stop if emergency else SpeedAndDirection.stop
+        assert stop(forward=True, c=case["c"]) == run
 
 
 def test_the_28_step_table_is_whole() -> None:

@@ -32,45 +32,32 @@ __all__ = ["Commands", "add_command", "add_commands", "standard_input"]
 
 Commands: TypeAlias = "argparse._SubParsersAction[Any]"
 _T = TypeVar("_T")
+_SERVICE = "read packets of a programming track"
+_GIVEN_BITS = "the input is bits, preamble included"
+_ENCODED_BITS = "bits instead, with a preamble of 14 ones, in service mode 20"
 _BYTES = "bytes in hex, with or without blanks, or a packet's text; - reads lines"
 
 
 def add_commands(commands: Commands) -> None:
     """Add the four commands."""
-    one = add_command(commands, "decode", _decode, "say what bytes mean")
-    one.add_argument("given", nargs="+", metavar="HEX", help=_BYTES)
-    _add_mode(one)
-    one.add_argument("--json", action="store_true", help="one object a line")
     one = add_command(commands, "encode", _encode, "give the bytes of a packet's text or JSON")
     one.add_argument(
         "given", nargs="*", metavar="TEXT_OR_JSON", help="as decode prints it; - reads lines"
     )
     one.add_argument("--types", action="store_true", help="list the instructions and their fields")
-    one.add_argument("--bits", action="store_true", help="bits instead, with a preamble of 14 ones,"
-                     " in service mode 20")  # fmt: skip
-    one = add_command(
-        commands, "inspect", _inspect, "look at any bytes or bits and say what is odd"
-    )
-    _add_bits(one)
-    one.add_argument("--json", action="store_true", help="one object a line")
-    _add_bits(add_command(commands, "explain", _explain, "lay a packet out bit by bit"))
-
-
-def _add_bits(one: argparse.ArgumentParser) -> None:
-    one.add_argument("given", nargs="+", metavar="HEX", help=_BYTES)
-    one.add_argument("--bits", action="store_true", help="the input is bits, preamble included")
-    _add_mode(one)
-
-
-def _add_mode(one: argparse.ArgumentParser) -> None:
-    one.add_argument(
-        "--service",
-        action="store_const",
-        dest="mode",
-        const=Mode.SERVICE,
-        default=Mode.OPERATIONS,
-        help="read packets of a programming track",
-    )
+    one.add_argument("--bits", action="store_true", help=_ENCODED_BITS)
+    for name, run, help_ in (
+        ("decode", _decode, "say what bytes mean"),
+        ("inspect", _inspect, "look at any bytes or bits and say what is odd"),
+        ("explain", _explain, "lay a packet out bit by bit"),
+    ):
+        one = add_command(commands, name, run, help_)
+        one.add_argument("given", nargs="+", metavar="HEX", help=_BYTES)
+        if run is not _decode:
+            one.add_argument("--bits", action="store_true", help=_GIVEN_BITS)
+        if run is not _explain:
+            one.add_argument("--json", action="store_true", help="one object a line")
+        one.add_argument("--service", action="store_true", help=_SERVICE)
 
 
 def add_command(
@@ -82,6 +69,10 @@ def add_command(
     )
     made.set_defaults(run=run)
     return made
+
+
+def _mode(given: argparse.Namespace) -> Mode:
+    return Mode.SERVICE if given.service else Mode.OPERATIONS
 
 
 def standard_input() -> str:
@@ -158,7 +149,7 @@ def _tell_bytes_or_bits(given: argparse.Namespace, tell: Callable[[bytes | Bits]
 def _decode(given: argparse.Namespace) -> int:
     def tell(data: bytes) -> int:
         try:
-            packet = decode(data, mode=given.mode)
+            packet = decode(data, mode=_mode(given))
         except DecodeError as error:
             complain(f"{data.hex(' ').upper()}: {error}; 'dccwire inspect' reads what it can")
             return 1
@@ -211,7 +202,7 @@ def _inspect(given: argparse.Namespace) -> int:
     from dccwire.inspection import inspect
 
     def tell(data: bytes | Bits) -> int:
-        found = inspect(data, mode=given.mode)
+        found = inspect(data, mode=_mode(given))
         say(json.dumps(found.to_dict()) if given.json else str(found))
         return int(not found.well)
 
@@ -228,7 +219,7 @@ def _explain(given: argparse.Namespace) -> int:
         if told:
             say()
         told += 1
-        explanation = explain(data, mode=given.mode)
+        explanation = explain(data, mode=_mode(given))
         say(explanation.text())
         return int(not explanation.inspection.well)
 

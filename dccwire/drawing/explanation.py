@@ -25,7 +25,7 @@ from dccwire.formats import Instruction, Kept
 from dccwire.inspection import Inspection, inspect
 from dccwire.layout import Layout
 from dccwire.notation import address_text
-from dccwire.wording import counted, wrapped
+from dccwire.wording import wrapped
 
 __all__ = ["BitRow", "Explanation", "explain"]
 
@@ -159,22 +159,17 @@ def _of_fields(
 
 def _lines(explanation: Explanation, width: int) -> Iterator[str]:
     inspection = explanation.inspection
-    data = inspection.data
-    packet = inspection.packet or inspection.unverified
-    hexes = data.hex(" ").upper() or "no bytes"
-    yield from wrapped(f"{hexes}: {packet or 'no packet'}", width)
-    if inspection.preamble is not None:
-        yield f"after a preamble of {counted(inspection.preamble, 'one')}"
+    for words in inspection.headlines():
+        yield from wrapped(words, width)
     yield ""
     if explanation.rows:
         yield "byte  bits       layout     meaning"
     for row in explanation.rows:
         yield from _row_lines(row, width)
-    for words in packet.in_words() if packet else ():
-        if all(words != row.meaning for row in explanation.rows):
-            yield from wrapped(words, width, "# ")
-    for finding in inspection.findings:
-        yield from wrapped(str(finding), width, "! ")
+    meanings = {row.meaning for row in explanation.rows}
+    for mark, words in inspection.notes():
+        if words not in meanings:
+            yield from wrapped(words, width, mark)
 
 
 def _row_lines(row: BitRow, width: int) -> Iterator[str]:

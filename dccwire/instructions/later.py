@@ -11,7 +11,7 @@ from enum import Enum
 from dccwire.address import LATER_FIRST_BYTES, Partition
 from dccwire.fields import Choice, Flag, Functions, Number
 from dccwire.formats import Instruction, NamedReading, Provenance, instruction
-from dccwire.instructions.function_groups import FunctionGroup, function_names
+from dccwire.instructions.function_groups import FunctionGroup, function_names, group
 
 __all__ = [
     "CvPair",
@@ -55,63 +55,39 @@ def longer_form(data: bytes) -> str:
 
 
 MEMORY = Provenance.FROM_MEMORY
+FEATURES = "from memory: RCN-212, newer S-9.2.1"
 BROADCAST_ONLY = frozenset({Partition.BROADCAST})
 
 
-@instruction(
-    "11011000 DDDDDDDD",
-    "from memory: RCN-212, newer S-9.2.1",
-    provenance=MEMORY,
-    fields={"functions": Functions("D", function_names(29, 36))},
-)
+@group("11011000 DDDDDDDD", FEATURES, 29, 36, provenance=MEMORY)
 class FunctionsF29F36(FunctionGroup):
     """F29 to F36 (from memory)."""
 
     functions: int
 
 
-@instruction(
-    "11011001 DDDDDDDD",
-    "from memory: RCN-212, newer S-9.2.1",
-    provenance=MEMORY,
-    fields={"functions": Functions("D", function_names(37, 44))},
-)
+@group("11011001 DDDDDDDD", FEATURES, 37, 44, provenance=MEMORY)
 class FunctionsF37F44(FunctionGroup):
     """F37 to F44 (from memory)."""
 
     functions: int
 
 
-@instruction(
-    "11011010 DDDDDDDD",
-    "from memory: RCN-212, newer S-9.2.1",
-    provenance=MEMORY,
-    fields={"functions": Functions("D", function_names(45, 52))},
-)
+@group("11011010 DDDDDDDD", FEATURES, 45, 52, provenance=MEMORY)
 class FunctionsF45F52(FunctionGroup):
     """F45 to F52 (from memory)."""
 
     functions: int
 
 
-@instruction(
-    "11011011 DDDDDDDD",
-    "from memory: RCN-212, newer S-9.2.1",
-    provenance=MEMORY,
-    fields={"functions": Functions("D", function_names(53, 60))},
-)
+@group("11011011 DDDDDDDD", FEATURES, 53, 60, provenance=MEMORY)
 class FunctionsF53F60(FunctionGroup):
     """F53 to F60 (from memory)."""
 
     functions: int
 
 
-@instruction(
-    "11011100 DDDDDDDD",
-    "from memory: RCN-212, newer S-9.2.1",
-    provenance=MEMORY,
-    fields={"functions": Functions("D", function_names(61, 68))},
-)
+@group("11011100 DDDDDDDD", FEATURES, 61, 68, provenance=MEMORY)
 class FunctionsF61F68(FunctionGroup):
     """F61 to F68 (from memory)."""
 
