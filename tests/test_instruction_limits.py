@@ -5,16 +5,22 @@ from typing import Any
 import pytest
 
 from dccwire import (
+    AccessoryAddress,
     BinaryStateLongForm,
     DecoderAcknowledgementRequest,
     DirectBitManipulation,
     DirectByteAccess,
+    ExtendedAccessoryAddress,
     FactoryTest,
     FieldError,
     LegacyAccessoryCvAccess,
+    PairNumbering,
     RestrictedSpeedStep,
     SpeedAndDirection,
     SpeedStepControl128,
+    extended_of_number,
+    number_of_pair,
+    pair_of_number,
 )
 from dccwire.instructions.cv_access import CvOperation
 
@@ -136,3 +142,39 @@ def test_remarks_begin_and_end_where_the_text_says(
     """Reason, sentence and clause, at each limit and beside it."""
     said = [(each.reason.value, each.message, each.clause) for each in one.remarks()]
     assert said == ([remark] if remark else [])
+
+
+@pytest.mark.parametrize(
+    ("address", "pair", "refused"),
+    [
+        (AccessoryAddress(1), -1, ("pair", "0 to 3")),
+        (AccessoryAddress(1), 4, ("pair", "0 to 3")),
+        (AccessoryAddress(511), 0, ("accessory address", "0 to 510")),
+        (AccessoryAddress(0), 3, ("number of accessory 0", "1 or more")),
+        (ExtendedAccessoryAddress(4), 0, ("pair", "None with an extended address")),
+        (ExtendedAccessoryAddress(2047), None, ("extended-accessory address", "0 to 2046")),
+        (ExtendedAccessoryAddress(3), None, ("number of extended-accessory 3", "1 or more")),
+    ],
+)
+def test_what_has_no_number_is_refused(
+    address: Any, pair: int | None, refused: tuple[str, str]
+) -> None:
+    """Counted from decoder address 1 (V9): pairs 0 to 3, no broadcast, nothing below number 1."""
+    with pytest.raises(FieldError) as caught:
+        number_of_pair(address, pair, numbering=PairNumbering.FROM_DECODER_ONE)
+    assert (caught.value.field, caught.value.bound) == refused
+
+
+@pytest.mark.parametrize(("find", "highest"), [(pair_of_number, 2040), (extended_of_number, 2043)])
+def test_numbers_end_below_the_broadcast(find: Any, highest: int) -> None:
+    """510 decoders of four pairs from address 1 on; 2047 extended addresses but the first four."""
+    numbering = PairNumbering.FROM_DECODER_ONE
+    for number in (1, highest):
+        assert find(number, numbering=numbering)
+    for number in (0, highest + 1, True):
+        with pytest.raises(FieldError) as caught:
+            find(number, numbering=numbering)
+        assert (caught.value.field, caught.value.bound) == (
+            "number of the pair",
+            f"1 to {highest}",
+        )
