@@ -195,7 +195,7 @@ def _columns(wrong: int, size: int, place: _Place) -> str:
     (number,) = columns
     bits = either(place(byte, 1)[0] + 7 - number for byte in range(size))
     differs = f"the exclusive OR differs in column {number} of the bytes"
-    return f"{differs}: if one bit is wrong, it is {bits}"
+    return f"{differs}: if one bit alone is wrong, it is bit {bits}"
 
 
 MOST_WRONG = 2
@@ -210,7 +210,7 @@ def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
         start, data, wrong = whole
         findings += [_framing_bit(place, bits, start) for place in wrong]
         begin, ones, received = 0, len(bits[:start].bin.split("0")[-1]), data in _good(events)
-        short = not findings or wrong[0] > start
+        short = not wrong or wrong[0] >= start
     else:
         first = next((one for one in events if isinstance(one, PacketReceived)), None)
         findings += [_framing(one) for one in events if one is not first]

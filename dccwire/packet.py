@@ -82,6 +82,7 @@ class Packet:
     Raises:
         PacketError: the address and the instructions make no packet.
         LengthError: the packet would not have 3 to 6 bytes, the error byte included.
+        FieldError: `mode` is no mode.
 
     >>> from dccwire import Packet, ShortAddress, SpeedAndDirection
     >>> packet = Packet(ShortAddress(55), SpeedAndDirection.at(step=6, steps=28, forward=True))
@@ -99,7 +100,7 @@ class Packet:
     def __init__(
         self, address: Address, *instructions: Declared, mode: Mode = Mode.OPERATIONS
     ) -> None:
-        if mode is not Mode.OPERATIONS:
+        if mode is not Mode.OPERATIONS and mode is not Mode.SERVICE:
             mode = member(Mode, "mode", mode)
         body, of_reading = assemble(address, instructions, mode)
         check = 0

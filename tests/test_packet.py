@@ -415,7 +415,8 @@ def test_a_reading_is_asked_for_by_its_class() -> None:
         ("accessory 5: LegacyAccessoryCvAccess cv=1 value=7", ""),
         ("service programming-track: PagePreset", "also page preset"),
         (
-            "short 3: SpeedAndDirection forward=no c=0 speed=2; SpeedStepControl128 step=0 forward=no",
+            "short 3: SpeedAndDirection forward=no c=0 speed=2; SpeedStepControl128 forward=no "
+            "speed=0",
             "step 1 of 28 or 1 of 14, reverse; stop",
         ),
         (

@@ -124,10 +124,24 @@ def test_two_wrong_bits_are_both_named() -> None:
     assert mixed.data == bytes.fromhex("377442")
 
 
+def test_a_short_preamble_is_told_beside_other_wrong_bits() -> None:
+    """12 ones and a wrong start bit, of the packet or of a byte."""
+    for place in (12, 21):
+        bits = list(sent(bytes.fromhex("377443"), 12))
+        bits[place] = "1"
+        found = inspect(Bits.from_string("0b" + "".join(bits)))
+        assert [(one.reason, one.offset, one.length) for one in found.findings] == [
+            (Reason.FRAMING_BIT, place, 1),
+            (Reason.SHORT_PREAMBLE, 0, 12),
+        ]
+
+
 def test_columns_of_several_wrong_bits_are_all_told() -> None:
     """Bit numbers within a byte, 7 first; bits given as bytes count from the first byte."""
     (finding,) = inspect(bytes.fromhex("377442") + b"").findings
-    assert finding.hint.endswith("column 0 of the bytes: if one bit is wrong, it is 7, 15 or 23")
+    assert finding.hint.endswith(
+        "column 0 of the bytes: if one bit alone is wrong, it is bit 7, 15 or 23"
+    )
     (finding,) = inspect(bytes.fromhex("3774C2")).findings
     assert finding.hint == "the exclusive OR differs in columns 7, 0 of the bytes"
 
