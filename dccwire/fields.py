@@ -50,6 +50,11 @@ class FieldKind:
             plain = type(value) is not int and hasattr(value, "__index__")
             raise FieldError(name, f"a plain int, {bound}," if plain else bound, value)
 
+    def schema(self, lowest: int, highest: int) -> dict[str, object]:
+        """The JSON Schema of the plain form, given what the bits can hold; here of a table."""
+        values = [self.plain(value) for value in (self.table or {}).values()]
+        return {"type": "boolean"} if {*map(type, values)} == {bool} else {"enum": values}
+
     def plain(self, value: object) -> Plain:
         """The value as JSON holds it."""
         raise NotImplementedError  # a base, never made itself
@@ -90,6 +95,13 @@ class Number(FieldKind):
         low, high = min(self.table), max(self.table)
         whole = high - low == len(self.table) - 1 > 0
         return super().bound(low, high) if whole else _either(self.table)
+
+    def schema(self, lowest: int, highest: int) -> dict[str, object]:
+        """An integer within the bounds, or one of the legal numbers where they have gaps."""
+        low, high = min(self.table or (lowest,)), max(self.table or (highest,))
+        if self.table is not None and high - low >= len(self.table):
+            return super().schema(lowest, highest)
+        return {"type": "integer", "minimum": low, "maximum": high}
 
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """An integer within the bits, and in the legal set if there is one."""
@@ -236,6 +248,10 @@ class Functions(FieldKind):
         """The names joined by commas, or `none`."""
         return ",".join(self.names_of(value)) or "none"
 
+    def schema(self, lowest: int, highest: int) -> dict[str, object]:
+        """A list of names, each of them once."""
+        return {"type": "array", "items": {"enum": [*self.names]}, "uniqueItems": True}
+
     def from_text(self, name: str, word: str) -> object:
         """The mask of names joined by commas, or of `none`."""
         return self.value(name, [] if word == "none" else word.split(","))
@@ -251,6 +267,10 @@ class Data(FieldKind):
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """Bytes, not none."""
         return type(value) is bytes and len(value) > 0
+
+    def schema(self, lowest: int, highest: int) -> dict[str, object]:
+        """A string of so many bytes in hex."""
+        return {"type": "string", "pattern": f"^([0-9A-F]{{2}}){{{lowest},{highest}}}$"}
 
     def plain(self, value: object) -> Plain:
         """Hex digits, two a byte, in upper case."""

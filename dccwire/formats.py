@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from dataclasses import fields as dataclass_fields
-from enum import StrEnum
+from enum import Enum, StrEnum
 from functools import cache, cached_property
 from types import MappingProxyType
 from typing import Any, ClassVar, TypeVar, dataclass_transform
@@ -25,9 +25,11 @@ __all__ = [
     "FORMATS",
     "MULTI_FUNCTION",
     "RESERVED",
+    "Declared",
     "Format",
     "Instruction",
     "Kept",
+    "NamedReading",
     "Provenance",
     "Remark",
     "Reserved",
@@ -67,8 +69,8 @@ class Remark:
     clause: str
 
 
-class Instruction:
-    """Base of all instructions: frozen values with `format` and `kinds` (field name to kind)."""
+class Declared:
+    """Base of what formats declare: frozen values with `format` and `kinds` (name to kind)."""
 
     __slots__ = ()
     format: ClassVar[Format]
@@ -92,8 +94,10 @@ class Instruction:
         return hash((type(self), *(getattr(self, name) for name in self.kinds)))
 
     def __repr__(self) -> str:
-        fields = ", ".join(f"{name}={getattr(self, name)!r}" for name in self.kinds)
-        return f"{type(self).__name__}({fields})"
+        values = ((name, getattr(self, name)) for name in self.kinds)
+        # The repr of an enumeration's member is no Python, its text is.
+        fields = (f"{name}={one if isinstance(one, Enum) else repr(one)}" for name, one in values)
+        return f"{type(self).__name__}({', '.join(fields)})"
 
     def __bytes__(self) -> bytes:
         return self.format.encode(self)
@@ -106,6 +110,37 @@ class Instruction:
         """What raw fields mean in each reading that a decoder may take; empty if nothing to add."""
         return ""
 
+    def phrase(self) -> str:
+        """The same in a few words, for a list of packets; empty if nothing to add."""
+        return ""
+
+
+class Instruction(Declared):
+    """Base of all instructions: what a packet holds."""
+
+    __slots__ = ()
+
+
+class _NoInstruction(type):
+    """Makes a reading that is looked for among instructions an error: it would never be found."""
+
+    def __instancecheck__(cls, one: object) -> bool:
+        if isinstance(one, Instruction) and cls is not NamedReading:
+            where = f"packet.reading({cls.__name__}) gives it or None"
+            raise TypeError(f"{cls.__name__} is a reading, and no instruction; {where}")
+        return super().__instancecheck__(one)
+
+
+class NamedReading(Declared, metaclass=_NoInstruction):
+    """Base of the readings: narrower names for bytes that a general format decodes.
+
+    A packet holds the general instruction, also one that was built of a reading;
+    `packet.reading(BroadcastStop)` gives the reading, or None. To look for one with `isinstance` or
+    `match` among instructions is a TypeError.
+    """
+
+    __slots__ = ()
+
 
 @dataclass(frozen=True, eq=False, repr=False)
 class Format:
@@ -116,7 +151,7 @@ class Format:
     `mode` is the only mode in which the format stands, or None.
     """
 
-    cls: type[Instruction]
+    cls: type[Declared]
     layout: Layout
     clause: str
     provenance: Provenance
@@ -148,12 +183,12 @@ class Format:
         return self._arithmetic["build"]
 
     @property
-    def word(self) -> Callable[[Instruction], int]:
+    def word(self) -> Callable[[Declared], int]:
         """A function from the value to its word, an accessory's address left at 0."""
         return self._arithmetic["word"]
 
     @property
-    def encode(self) -> Callable[[Instruction], bytes]:
+    def encode(self) -> Callable[[Declared], bytes]:
         """A function from the value to its bytes, an accessory's address left at 0."""
         return self._arithmetic["encode"]
 
@@ -175,7 +210,7 @@ class Format:
 FORMATS: list[Format] = []
 RESERVED: list[tuple[Layout, str, frozenset[Partition]]] = []
 
-_T = TypeVar("_T", bound=type[Instruction])
+_T = TypeVar("_T", bound=type[Declared])
 
 
 @dataclass_transform(frozen_default=True)
@@ -269,6 +304,8 @@ def _declare(
         cls = dataclass(frozen=True, slots=True, eq=False, repr=False)(plain)
         if [one.name for one in dataclass_fields(cls)] != list(kinds):  # type: ignore[arg-type] # is one
             raise LayoutError(line, f"the fields of {cls.__name__} differ from the kinds given")
+        if reading:
+            cls.__doc__ = f"{cls.__doc__}\n\nGiven by `packet.reading({cls.__name__})`, or None."
         cls.kinds = kinds
         cls.format = Format(
             cls, layout, clause, provenance, partitions, ends, reading, address, mode

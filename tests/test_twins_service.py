@@ -1,42 +1,16 @@
-"""Service mode against the hand-written twins: same bytes, same fields, same refusals."""
+"""Service mode against the hand-written twins, packet by packet."""
 
 from collections.abc import Iterator
 from random import Random
-from typing import Any, get_type_hints
+from typing import Any
 
 import pytest
-from construct import ConstructError
 
 import dccwire
 from dccwire import Mode
-from dccwire.formats import FORMATS, Kept
-from test_twins import (
-    BYTE,
-    CV_BIT,
-    CV_BYTE,
-    OPERATIONS,
-    by_twins,
-    closed,
-    instance,
-    of_container,
-    plain,
-    same,
-)
-from twins_service import READINGS, SERVICE_PACKET, SERVICE_TWINS, announced
+from twin_harness import by_library, by_twins, closed, parsed, plain
+from twins_service import READINGS, SERVICE_TWINS, announced
 
-# Every field's legal values; the clause of each stands beside the type's twin.
-LEGAL: dict[str, dict[str, Any]] = {
-    "DirectByteAccess": CV_BYTE,
-    "DirectBitManipulation": CV_BIT,
-    "RegisterAccess": {"operation": OPERATIONS, "register": range(1, 9), "value": BYTE},
-    "AddressQuery": {},
-    "DecoderLock": {"unlocked": range(1, 128)},
-    "AddressOnlyAccess": {"operation": OPERATIONS, "value": range(128)},
-    "PageRegisterAccess": {"operation": OPERATIONS, "page": BYTE},
-    "DataRegisterAccess": {"operation": OPERATIONS, "register": range(4), "value": BYTE},
-    "PagePreset": {},
-    "DecoderFactoryReset": {},
-}
 # The names by which the readings are asked for, in the order in which they are listed.
 NAMES = {
     "AddressOnlyAccess": "address only",
@@ -45,59 +19,20 @@ NAMES = {
     "PagePreset": "page preset",
     "DecoderFactoryReset": "decoder factory reset",
 }
-OPENINGS = {"AddressQuery": b"\x03", "DecoderLock": b"\x00"}
-DRAWS = 100
-
-every_type = pytest.mark.parametrize("name", SERVICE_TWINS)
+OF_NO_MODE = "as in operations mode"
 
 
-def drawn(name: str) -> Iterator[dict[str, Any]]:
-    """The lowest values, the highest, then seeded draws."""
-    legal = LEGAL[name]
-    yield {field: values[0] for field, values in legal.items()}
-    yield {field: values[-1] for field, values in legal.items()}
-    random = Random(name)
-    for _ in range(DRAWS):
-        yield {field: random.choice(values) for field, values in legal.items()}
-
-
-def packet_of(name: str, fields: dict[str, Any]) -> dccwire.Packet:
-    address = {"AddressQuery": dccwire.ShortAddress(3), "DecoderLock": dccwire.BROADCAST}.get(
-        name, dccwire.PROGRAMMING_TRACK
-    )
-    return dccwire.Packet(address, instance(name, fields), mode=Mode.SERVICE)
-
-
-def read_by_library(data: bytes, mode: Mode = Mode.SERVICE) -> list[Any] | None:
-    """Address and instructions, None if anything is kept as it stands."""
-    packet = dccwire.decode(data, mode=mode)
-    if any(isinstance(one, Kept) for one in packet.instructions):
-        return None
-    found = [(type(one).__name__, plain(one, packet.address)) for one in packet.instructions]
-    return [packet.address.kind, packet.address.number, *found]
-
-
-def read_by_twins(data: bytes) -> list[Any] | None:
-    if announced(data) == "as in operations mode":
-        return by_twins(data)
-    try:
-        packet = SERVICE_PACKET.parse(data)
-    except ConstructError:
-        return None
-    inside = packet.body.value
-    found = [(one.type, of_container(one.fields)) for one in inside.instructions]
-    return [packet.partition, inside.number, *found]
+def read_alike(data: bytes) -> list[Any] | None:
+    """What library and twins read in service mode, after seeing that it is the same."""
+    ours = by_library(data, Mode.SERVICE)
+    assert ours == by_twins(data, Mode.SERVICE), data.hex(" ")
+    return ours
 
 
 def readings_by_twins(body: bytes) -> list[tuple[str, dict[str, Any]]]:
     """The named readings of a programming-track packet, in their order, without its error byte."""
-    found = []
-    for name, twin in READINGS.items():
-        try:
-            found.append((NAMES[name], of_container(twin.parse(body))))
-        except ConstructError:
-            continue
-    return found
+    read = ((name, parsed(name, body)) for name in READINGS)
+    return [(NAMES[name], fields) for name, fields in read if fields is not None]
 
 
 def rebuilt(data: bytes) -> bytes:
@@ -113,72 +48,12 @@ def kept_as_in_operations_mode(data: bytes) -> bool:
     return (service.address, service.instructions) == (other.address, other.instructions)
 
 
-def test_every_type_of_service_mode_has_a_twin() -> None:
-    types = {form.cls for form in FORMATS if form.cls.__module__.startswith("dccwire.service_mode")}
-    assert {cls.__name__ for cls in types} == set(SERVICE_TWINS) == set(LEGAL)
-
-
-@every_type
-def test_twin_and_class_give_the_same_bytes_and_fields(name: str) -> None:
-    for fields in drawn(name):
-        data = bytes(packet_of(name, fields))
-        body = SERVICE_TWINS[name].build(fields)
-        assert closed(OPENINGS.get(name, b"") + body) == data, fields
-        assert same(of_container(SERVICE_TWINS[name].parse(body)), fields), body.hex(" ")
-
-
-@every_type
-def test_what_the_twin_builds_decodes_into_the_type(name: str) -> None:
-    for fields in drawn(name):
-        data = closed(OPENINGS.get(name, b"") + SERVICE_TWINS[name].build(fields))
-        packet = dccwire.decode(data, mode=Mode.SERVICE)
-        ones = packet.instructions
-        if name in READINGS:
-            ones = tuple(reading.instruction for reading in dccwire.readings(packet))
-        assert instance(name, fields) in ones, data.hex(" ")
-        assert packet == packet_of(name, fields)
-
-
-@every_type
-@pytest.mark.parametrize("beside", [-1, 1])
-def test_what_the_twin_cannot_hold_the_class_refuses(name: str, beside: int) -> None:
-    """One below the lowest and one above the highest of each number."""
-    lowest = next(drawn(name))
-    numbers = [field for field, values in LEGAL[name].items() if isinstance(values, range)]
-    hints = get_type_hints(getattr(dccwire, name))
-    assert all(hints[field] is int for field in numbers)
-    for field in numbers:
-        edge = LEGAL[name][field][-1 if beside > 0 else 0]
-        with pytest.raises(dccwire.FieldError) as caught:
-            instance(name, lowest | {field: edge + beside})
-        assert (caught.value.field, caught.value.value) == (field, edge + beside)
-
-
-@every_type
-def test_the_generated_construct_builds_and_parses_the_same_bytes(name: str) -> None:
-    generated = getattr(dccwire, name).format.construct()
-    numbers: dict[tuple[str, Any], set[int]] = {}
-    for fields in drawn(name):
-        body = SERVICE_TWINS[name].build(fields)
-        raw = of_container(generated.parse(body))
-        assert generated.build(raw) == body, fields
-        assert set(raw) == set(fields)
-        for field, number in raw.items():
-            assert type(number) is int
-            numbers.setdefault((field, fields[field]), set()).add(number)
-            if type(fields[field]) is int:
-                assert number == fields[field], (field, body.hex(" "))
-    assert all(len(one) == 1 for one in numbers.values()), "one number for each value"
-    by_number = {(field, *number) for (field, _), number in numbers.items()}
-    assert len(by_number) == len(numbers), "one value for each number"
-
-
 def test_every_register_packet_reads_alike_with_its_named_readings() -> None:
     """All 4,096 of 0111CRRR DDDDDDDD."""
     for number in range(0x7000, 0x8000):
         body = number.to_bytes(2)
         packet = dccwire.decode(closed(body), mode=Mode.SERVICE)
-        assert read_by_library(closed(body)) == read_by_twins(closed(body)), body.hex(" ")
+        read_alike(closed(body))
         ours = [
             (one.name, plain(one.instruction, packet.address)) for one in dccwire.readings(packet)
         ]
@@ -191,8 +66,7 @@ def test_every_address_query_and_decoder_lock_reads_alike() -> None:
     locks = [closed(bytes((0x00, 0xF9, one))) for one in range(256)]
     read: list[str] = []
     for data in queries + locks:
-        ours = read_by_library(data)
-        assert ours == read_by_twins(data), data.hex(" ")
+        ours = read_alike(data)
         read += [name for name, _ in (ours or [])[2:]]
     assert (read.count("AddressQuery"), read.count("DecoderLock")) == (111, 127)
 
@@ -201,8 +75,7 @@ def test_the_same_register_packets_in_operations_mode_have_no_service_types() ->
     """All 4,096 are packets to the short addresses 112 to 127 (C16, P10)."""
     for number in range(0x7000, 0x8000):
         data = closed(number.to_bytes(2))
-        ours = read_by_library(data, Mode.OPERATIONS)
-        assert ours == by_twins(data), data.hex(" ")
+        assert by_library(data) == by_twins(data), data.hex(" ")
         packet = dccwire.decode(data)
         assert packet.address == dccwire.ShortAddress(data[0])
         assert dccwire.readings(packet) == ()
@@ -219,8 +92,7 @@ def test_direct_packets_read_alike_or_keep_all_their_bytes() -> None:
     kept = 0
     for body in direct_bodies(241):
         data = closed(body)
-        ours = read_by_library(data)
-        assert ours == read_by_twins(data), data.hex(" ")
+        ours = read_alike(data)
         if ours is None:
             kept += 1
             packet = dccwire.decode(data, mode=Mode.SERVICE)
@@ -239,8 +111,7 @@ def test_mixed_packets_of_service_mode_read_alike() -> None:
         body = random.choice(openings)
         body += random.randbytes(random.randrange(max(0, 2 - len(body)), 6 - len(body)))
         data = closed(body)
-        ours = read_by_library(data)
-        assert ours == read_by_twins(data), data.hex(" ")
+        ours = read_alike(data)
         if ours is not None:
             read += 1
             types |= {name for name, _ in ours[2:]}
@@ -253,7 +124,7 @@ def test_every_packet_of_three_bytes_comes_out_as_it_went_in() -> None:
     for number in range(1 << 16):
         data = closed(number.to_bytes(2))
         assert rebuilt(data) == data
-        if announced(data) == "as in operations mode":
+        if announced(data) == OF_NO_MODE:
             assert kept_as_in_operations_mode(data), data.hex(" ")
 
 
@@ -264,7 +135,7 @@ def test_packets_of_four_bytes_come_out_as_they_went_in_sampled() -> None:
     for body in (*direct_bodies(61), *locks, *others):
         data = closed(body)
         assert rebuilt(data) == data
-        if announced(data) == "as in operations mode":
+        if announced(data) == OF_NO_MODE:
             assert kept_as_in_operations_mode(data), data.hex(" ")
 
 

@@ -1,11 +1,10 @@
-"""The published, derived, observed and remembered vectors, both ways, and their schemas."""
+"""The published, derived, observed and remembered vectors, both ways."""
 
-import copy
 import json
+import re
 from pathlib import Path
 from typing import Any
 
-import jsonschema
 import pytest
 
 import dccwire
@@ -17,85 +16,137 @@ from dccwire import (
     SpeedAndDirection,
     SpeedStepControl128,
 )
+from dccwire.formats import FORMATS, Format, Kept
+from dccwire.instructions.later import longer_form
+from strategies import GENERAL
 
 ROOT = Path(__file__).parent.parent / "vectors"
 FILES = {path.stem: json.loads(path.read_text("utf-8")) for path in sorted(ROOT.glob("*.json"))}
 OTHERS = {"refused", "speed-steps", "pair-numbers"}
-CASES = [
-    pytest.param(case, id=f"{name} {case['mode']} {case['bytes']}")
-    for name, file in FILES.items()
-    if name not in OTHERS
-    for case in file["cases"]
-]
+PACKETS = [case for name, file in FILES.items() if name not in OTHERS for case in file["cases"]]
+CASES = [pytest.param(case, id=f"{case['mode']} {case['bytes']}") for case in PACKETS]
+PRINTED_WHOLE = {
+    "00 00 00": "S-9.2 §B, Reset",
+    "FF 00 FF": "S-9.2 §B, Idle",
+    "7D 01 7C": "S-9.2.3 §E, Page Preset",
+    "7F 08 77": "S-9.2.3 §E, Decoder Factory Reset",
+}
+"""The packets whose bytes the standards print, all of them."""
 
-
-@pytest.mark.parametrize("name", FILES)
-def test_file_has_the_shape_of_its_schema(name: str) -> None:
-    """Every file validates, so that it can be read from any language."""
-    schema = "packets" if name not in OTHERS else name
-    rules = json.loads((ROOT / "schema" / f"{schema}.schema.json").read_text("utf-8"))
-    jsonschema.Draft202012Validator(rules).validate(FILES[name])
-
-
-def _service_case(packet: str) -> dict[str, Any]:
-    (case,) = (
-        case
-        for case in FILES["service-mode"]["cases"]
-        if (case["mode"], case["bytes"]) == ("service", packet)
-    )
-    return copy.deepcopy(case)
-
-
-TRACK = {"kind": "programming-track", "number": 0}
-
-
-@pytest.mark.parametrize(
-    ("packet", "change"),
-    [
-        ("7D 01 7C", {"mode": "operations"}),
-        ("7D 01 7C", {"address": {"kind": "short", "number": 125}}),
-        ("7D 01 7C", {"instructions": [{"type": "HardReset"}]}),
-        ("7D 01 7C", {"text": "programming-track: RegisterAccess"}),
-        ("7D 01 7C", {"readings": ["reset"]}),
-        ("7C 1C 26 46", {"bytes": "0C 1C 26 36"}),
-        ("03 F9 FA", {"mode": "operations"}),
-        ("03 F9 FA", {"address": {"kind": "short", "number": 112}}),
-        ("00 F9 01 F8", {"instructions": [{"type": "DecoderLock", "unlocked": 0}]}),
-        ("00 F9 01 F8", {"address": {"kind": "short", "number": 1}}),
-        ("00 00 00", {"mode": "operations"}),
-        ("00 00 00", {"text": "broadcast: DigitalDecoderReset"}),
-        ("00 00 00", {"address": TRACK}),
-        ("00 00 00", {"instructions": [{"type": "AddressQuery"}]}),
-        ("00 00 00", {"readings": ["page preset"]}),
-        ("7C EC 1C 26 AA", {"bytes": "7C EC 1C 26"}),
-    ],
-)
-def test_the_schema_keeps_the_modes_apart(packet: str, change: dict[str, Any]) -> None:
-    """What belongs to one mode is refused in the other, by the schema alone."""
-    rules = json.loads((ROOT / "schema" / "packets.schema.json").read_text("utf-8"))
-    file = {"schema": 1, "family": "service-mode", "cases": [_service_case(packet)]}
-    validator = jsonschema.Draft202012Validator(rules)
-    validator.validate(file)
-    file["cases"][0].update(change)
-    assert not validator.is_valid(file)
-    file["cases"] = [_service_case(packet)]
-    assert not validator.is_valid(file | {"family": "cv-access"}), "no other file has this mode"
+SILENT = "S-9.2.1: the text is silent"
+"""The clause of a finding about bytes that no clause is about."""
 
 
 def test_there_are_enough_vectors_of_each_provenance() -> None:
     """At least 300 derived ones, and every one cites a clause."""
-    provenances = [case.values[0]["provenance"] for case in CASES]
+    provenances = [case["provenance"] for case in PACKETS]
     assert provenances.count(Provenance.DERIVED.value) >= 300
     assert set(provenances) <= {one.value for one in Provenance}
-    assert all(case.values[0]["clause"] for case in CASES)
+    assert all(case["clause"] for file in FILES.values() for case in file["cases"])
 
 
-def test_every_type_has_a_vector() -> None:
-    """No format goes without a check value."""
-    seen = {one["type"] for case in CASES for one in case.values[0]["instructions"]}
-    read = {name for case in CASES for name in case.values[0].get("readings", ())}
-    for form in dccwire.formats.FORMATS:
-        assert form.cls.__name__ in seen or form.reading in read, form
+def test_files_and_their_list_agree() -> None:
+    """Every file of vectors is named in the list beside them, and each names its family."""
+    listed = [
+        line.split("`")[1]
+        for line in (ROOT / "README.md").read_text("utf-8").splitlines()
+        if line.startswith("| `")
+    ]
+    assert listed == [f"{name}.json" for name in sorted(FILES)]
+    assert {name: file["family"] for name, file in FILES.items()} == {name: name for name in FILES}
+
+
+def packet_of(case: dict[str, Any]) -> Packet:
+    return dccwire.decode(bytes.fromhex(case["bytes"]), mode=dccwire.Mode(case["mode"]))
+
+
+def cited(case: dict[str, Any]) -> set[str]:
+    """The parts of a vector's clause: whole clauses, what narrows them, the readings taken."""
+    return set(re.split("; |, (?=[CEPVX][0-9])", case["clause"]))
+
+
+def formats_of(packet: Packet) -> list[Format]:
+    return [one.format for one in packet.instructions if not isinstance(one, Kept)]
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_vector_cites_the_clauses_of_its_formats_and_findings(case: dict[str, Any]) -> None:
+    """Each instruction's clause, or that of a named reading, stands whole among the parts."""
+    packet = packet_of(case)
+    named = {reading.clause for reading in dccwire.readings(packet)}
+    for form in formats_of(packet):
+        assert ({form.clause} | named) & cited(case), form
+    for one in dccwire.inspect(bytes(packet), mode=packet.mode).findings:
+        parts = set(re.split(r" and | \(", one.clause.removesuffix(")")))
+        assert one.clause in cited(case) | {SILENT} or parts <= cited(case), one
+
+
+@pytest.mark.parametrize("form", FORMATS, ids=lambda form: form.cls.__name__)
+def test_every_format_has_a_vector_that_cites_it(form: Format) -> None:
+    """A check value of the same clause and of a provenance that goes with the format's.
+
+    What the standards print gives published or derived bytes, what a reading of them adds derived
+    ones; from memory comes nothing else.
+    """
+    found = [
+        case["provenance"]
+        for case in PACKETS
+        if form.clause in cited(case)
+        and (
+            form.reading in case["readings"]
+            if form.reading
+            else form in formats_of(packet_of(case))
+        )
+    ]
+    assert found
+    if form.provenance is Provenance.FROM_MEMORY:
+        assert set(found) == {Provenance.FROM_MEMORY.value}
+    else:
+        assert {Provenance.PUBLISHED.value, Provenance.DERIVED.value} & set(found)
+        assert form.provenance is (
+            Provenance.DERIVED if form.cls is dccwire.RestrictedSpeedStep else Provenance.PUBLISHED
+        )
+
+
+def beside(form: Format, packet: Packet) -> bool:
+    """Whether kept bytes are a format's but for one fixed bit, an illegal value or their length."""
+    one = packet.instructions[0] if packet.instructions else None
+    if not isinstance(one, Kept) or not form.partitions & packet.address.partitions:
+        return False
+    body, size = bytes(packet)[:-1] if form.address else one.data, form.layout.size
+    shared = min(len(body), size)
+    word = int.from_bytes(body[:shared]) ^ form.layout.fixed >> 8 * (size - shared)
+    wrong = (word & form.layout.fixed_mask >> 8 * (size - shared)).bit_count()
+    return wrong == 0 or (wrong == 1 and len(body) >= size)
+
+
+@pytest.mark.parametrize("form", GENERAL, ids=lambda form: form.cls.__name__)
+def test_every_format_has_a_vector_beside_it_that_is_none(form: Format) -> None:
+    """Bytes as near as can be that are kept, reserved or undefined."""
+    modes = {one.value for one in dccwire.Mode if form.stands_in(one)}
+    assert any(beside(form, packet_of(case)) for case in PACKETS if case["mode"] in modes)
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_vector_claims_no_more_than_its_source(case: dict[str, Any]) -> None:
+    """Published bytes are printed whole; observed and remembered ones say so in their clause."""
+    packet = packet_of(case)
+    memory = Provenance.FROM_MEMORY.value
+    if case["provenance"] == Provenance.PUBLISHED.value:
+        assert PRINTED_WHOLE[case["bytes"]] in cited(case)
+    assert (case["provenance"] == Provenance.OBSERVED.value) is case["clause"].startswith(
+        "observed"
+    )
+    if case["provenance"] == memory:
+        assert any(part.startswith("from memory: ") for part in cited(case))
+    if any(form.provenance is Provenance.FROM_MEMORY for form in formats_of(packet)):
+        assert case["provenance"] == memory
+
+
+def test_the_printed_packets_are_all_here() -> None:
+    """Each of them is a published vector somewhere."""
+    published = [case["bytes"] for case in PACKETS if case["provenance"] == "published"]
+    assert set(published) == set(PRINTED_WHOLE)
 
 
 @pytest.mark.parametrize("case", CASES)
@@ -103,29 +154,27 @@ def test_packet_vector(case: dict[str, Any]) -> None:
     """Bytes, text and JSON all stand for the same packet, and each is written as it stands."""
     data = bytes.fromhex(case["bytes"])
     plain = {name: case[name] for name in ("mode", "address", "instructions", "bytes")}
-    mode = dccwire.Mode(case["mode"])
-    packet = dccwire.decode(data, mode=mode)
+    packet = packet_of(case)
     assert packet.to_dict() == plain
     assert str(packet) == case["text"]
     for made in (Packet.from_text(case["text"]), Packet.from_dict(plain)):
         assert dccwire.encode(made) == data
         assert made.instructions == packet.instructions
-    if "readings" in case:
-        assert [one.name for one in dccwire.readings(packet)] == case["readings"]
-    reasons = [one.reason.value for one in dccwire.inspect(data, mode=mode).findings]
-    assert set(case.get("findings", ())) <= set(reasons)
-    if case["provenance"] == Provenance.FROM_MEMORY and "Reserved" not in case["text"]:
-        assert "from-memory" in reasons
+    assert [one.name for one in dccwire.readings(packet)] == case["readings"]
+    findings = dccwire.inspect(data, mode=packet.mode).findings
+    assert [one.reason.value for one in findings] == case["findings"]
 
 
 @pytest.mark.parametrize("case", FILES["refused"]["cases"], ids=lambda case: case["bytes"])
 def test_refused_vector(case: dict[str, Any]) -> None:
-    """`decode` refuses it for this reason, and `inspect` finds the same."""
+    """`decode` refuses it for this reason; `inspect` finds the same, or a later, longer form."""
     data = bytes.fromhex(case["bytes"])
     with pytest.raises(dccwire.DecodeError) as caught:
         dccwire.decode(data)
     assert caught.value.reason.value == case["reason"]
-    assert dccwire.inspect(data).findings[0].reason.value == case["reason"]
+    found = dccwire.inspect(data).findings[0]
+    assert found.reason.value == ("from-memory" if longer_form(data) else case["reason"])
+    assert found.clause in cited(case)
 
 
 def _step(case: dict[str, Any]) -> int:
@@ -156,7 +205,8 @@ def test_speed_step_vector(case: dict[str, Any]) -> None:
         at = SpeedAndDirection.at(step=case["step"], steps=steps, forward=True, headlight=headlight)
         assert at == run
     else:
-        assert SpeedAndDirection.stop(forward=True, emergency=emergency, c=case["c"]) == run
+        stop = SpeedAndDirection.emergency_stop if emergency else SpeedAndDirection.stop
+        assert stop(forward=True, c=case["c"]) == run
 
 
 def test_the_28_step_table_is_whole() -> None:
