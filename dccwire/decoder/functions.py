@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from dccwire.decoder.motion import Direction
 
-__all__ = ["ALL", "HIGHEST_LONG", "HIGHEST_SHORT", "Functions", "switches"]
+__all__ = ["ALL", "HIGHEST_LONG", "HIGHEST_SHORT", "Switches", "switches"]
 
 FL_FORWARD, FL_REVERSE = 1, 2
 HIGHEST = 68
@@ -43,7 +43,7 @@ def switches(names: tuple[str, ...], functions: int = -1) -> int:
 
 
 @dataclass(slots=True)
-class Functions:
+class Switches:
     """The switches that are on, as bits; binary state n is bit n; analog outputs by number."""
 
     on: int = 0

@@ -14,10 +14,7 @@ from dccwire.packet import Packet, decode
 from dccwire.receiver.events import CutOff, Event, Fault, Gap, PacketReceived, Stray
 from dccwire.service_mode import AddressQuery, DecoderLock
 
-__all__ = ["RESET", "Arrival", "Heard", "arrival", "hear"]
-
-RESET = bytes(3)
-"""The reset packet (S-9.2 §B)."""
+__all__ = ["Arrival", "Heard", "arrival", "hear"]
 
 
 class Heard(NamedTuple):

@@ -16,12 +16,12 @@ from dccwire.cv import (
     seconds_to_full_speed,
 )
 from dccwire.decoder.addressing import others, roles
-from dccwire.decoder.functions import Functions, switches
+from dccwire.decoder.functions import Switches, switches
 from dccwire.decoder.motion import FULL_STEPS_128, Direction, Motion, Pace
 from dccwire.decoder.options import Options
 from dccwire.decoder.storage import Storage
 
-__all__ = ["State"]
+__all__ = ["Condition"]
 
 
 # A decoder follows all its CVs after each change of one, so what seldom changes is remembered.
@@ -51,7 +51,7 @@ def enabled_in_consist(cv_21: int, cv_22: int) -> int:
     return switches(ConsistFunctions.from_cvs({21: cv_21, 22: cv_22}).names_on)
 
 
-class State:
+class Condition:
     """CVs, functions and motion; `refresh` works out the rest after every change of a CV.
 
     `roles`: the addresses it listens to. `others`: first bytes that never concern it. `steps`: 14
@@ -87,7 +87,7 @@ class State:
         states and analog outputs.
         """
         self.motion = Motion(self.direction(True, False), since_ns=time_ns)
-        self.functions = Functions()
+        self.functions = Switches()
 
     def direction(self, forward: bool, reversed: bool) -> Direction:
         """As sent, turned by CV 29 bit 0, and once more where the consist has the unit reversed."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from dccwire.cv import CvKey, IndexedCv
+from dccwire.cv.changes import EXTENDED_BIT
 from dccwire.decoder.options import Ignored, Options
 
 __all__ = ["Storage"]
@@ -20,9 +21,6 @@ INDEXED = range(257, 513)
 
 FIRST_PAGE = 16
 """The lowest CV 31 that is not reserved (S-9.2.2, CV 31)."""
-
-TWO_BYTE_ADDRESS = 0b10_0000
-"""CV 29 bit 5 (S-9.2.2, CV 29)."""
 
 
 @dataclass(slots=True)
@@ -85,7 +83,9 @@ class Storage:
     def write(self, cv: int, value: int) -> Ignored | None:
         """Write as a packet does; what keeps it from being stored comes back, else None.
 
-        CV 1 also clears CV 29 bit 5 and CV 19 (S-9.2.3 §E; here for a write on the main too).
+        Bits of CV 29 that the decoder does not support cannot be set (S-9.2.2, CV 29); the others
+        of the byte are stored all the same (our choice). CV 1 also clears CV 29 bit 5 and CV 19
+        (S-9.2.3 §E; here for a write on the main too).
         """
         if not self.has(cv):
             return Ignored.ABSENT
@@ -97,9 +97,9 @@ class Storage:
             return Ignored.READ_ONLY
         if value not in LEGAL.get(cv, range(256)):
             return Ignored.OUT_OF_RANGE
-        self.put(cv, value)
+        self.put(cv, value & self.options.configuration_bits if cv == 29 else value)
         if cv == 1:
-            self.put(29, self.read(29) & ~TWO_BYTE_ADDRESS)
+            self.put(29, self.read(29) & ~EXTENDED_BIT)
             self.put(19, 0)
         return None
 
