@@ -9,6 +9,7 @@ from collections.abc import Iterable
 
 from bitstring import Bits
 
+from dccwire.address import Mode
 from dccwire.errors import FieldError, Reason, TextError
 
 __all__ = [
@@ -16,6 +17,7 @@ __all__ = [
     "MOST_BYTES",
     "SENT_PREAMBLE",
     "each_bit",
+    "least_preamble",
     "parse_bits",
     "stream",
     "to_bits",
@@ -26,6 +28,19 @@ LEAST_PREAMBLE = 10
 
 SENT_PREAMBLE = 14
 """Ones that a command station sends at least (S-9.2 §A, Preamble)."""
+
+LONG_PREAMBLE = 20
+"""Ones that are sent at least before a packet in service mode (S-9.2.3 §E, Long Preamble)."""
+
+
+def least_preamble(mode: Mode) -> int:
+    """Ones that are sent at least before a packet in this mode.
+
+    >>> least_preamble(Mode.OPERATIONS), least_preamble(Mode.SERVICE)
+    (14, 20)
+    """
+    return LONG_PREAMBLE if mode is Mode.SERVICE else SENT_PREAMBLE
+
 
 MOST_BYTES = 16
 """Bytes after which a receiver stops to wait for the packet end bit.

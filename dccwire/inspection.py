@@ -28,10 +28,11 @@ from dccwire.assembly import LONGEST, SHORTEST
 from dccwire.codebook import is_query_or_lock, resembled, reserved_clause
 from dccwire.errors import Reason
 from dccwire.formats import Instruction, Kept, Provenance, Reserved
-from dccwire.framing import LEAST_PREAMBLE, SENT_PREAMBLE
+from dccwire.framing import LEAST_PREAMBLE, least_preamble
 from dccwire.instructions import DecoderAcknowledgementRequest, SpeedAndDirection
 from dccwire.packet import Packet, decode, readings
 from dccwire.receiver import BitReceiver, CutOff, Event, Fault, PacketReceived
+from dccwire.wording import counted
 
 __all__ = ["Finding", "Inspection", "inspect"]
 
@@ -123,7 +124,7 @@ def _inspect_bytes(
     findings = before
     packet = unverified = None
     if not SHORTEST <= len(data) <= LONGEST:
-        message = f"{_count(len(data), 'byte')}; a packet has 3 to 6, the error byte included"
+        message = f"{counted(len(data), 'byte')}; a packet has 3 to 6, the error byte included"
         clause = "S-9.2.1, introduction"
         findings.append(Finding(Reason.LENGTH, message, clause, *place(0, len(data))))
     elif (wrong := reduce(xor, data)) != 0:
@@ -150,10 +151,14 @@ def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
         findings += _no_preamble(bits)
         return Inspection(data, None, None, None, tuple(findings))
     start = received.start
-    if received.preamble < SENT_PREAMBLE:
-        message = f"{_count(received.preamble, 'one')}; a command station sends 14 or more"
+    if received.preamble < (least := least_preamble(mode)):
         where = (received.begin, received.preamble)
-        findings.append(Finding(Reason.SHORT_PREAMBLE, message, "S-9.2 §A, Preamble", *where))
+        service = mode is Mode.SERVICE
+        clause = "S-9.2.3 §E, Long Preamble" if service else "S-9.2 §A, Preamble"
+        message = f"{counted(received.preamble, 'one')}; {least} or more are sent"
+        if service:
+            message += " in service mode"
+        findings.append(Finding(Reason.SHORT_PREAMBLE, message, clause, *where))
 
     def place(byte: int, count: int) -> tuple[int, int]:
         return start + 1 + 9 * byte, 9 * count - 1
@@ -168,13 +173,8 @@ def _no_preamble(bits: Bits) -> Iterator[Finding]:
     if not bits:
         yield Finding(Reason.CUT_OFF, "no bits", "S-9.2 §A", 0, 0)
     elif longest < LEAST_PREAMBLE:
-        message = f"no preamble: at most {_count(longest, 'one')} before a 0, 10 or more make one"
+        message = f"no preamble: at most {counted(longest, 'one')} before a 0, 10 or more make one"
         yield Finding(Reason.SHORT_PREAMBLE, message, "S-9.2 §A, Preamble", 0, len(bits))
-
-
-def _count(number: int, what: str) -> str:
-    """`1 byte`, `2 bytes`."""
-    return f"{number} {what}{'s' * (number != 1)}"
 
 
 def _framing(event: Event) -> Finding:
@@ -183,20 +183,20 @@ def _framing(event: Event) -> Finding:
     clause = "S-9.2 §A"
     match event:
         case Fault(reason=Reason.SHORT_PREAMBLE):
-            message = f"{_count(event.preamble, 'one')} before a 0; a preamble has 10 or more"
+            message = f"{counted(event.preamble, 'one')} before a 0; a preamble has 10 or more"
             return Finding(event.reason, message, f"{clause}, Preamble", offset, length)
         case Fault():
             return Finding(event.reason, event.reason.meaning, clause, offset, length)
         case CutOff():
-            read = f"{_count(len(event.data), 'byte')} and {_count(len(event.bits), 'bit')}"
-            message = f"the bits end after {_count(event.preamble, 'one')}, {read}"
+            read = f"{counted(len(event.data), 'byte')} and {counted(len(event.bits), 'bit')}"
+            message = f"the bits end after {counted(event.preamble, 'one')}, {read}"
             return Finding(Reason.CUT_OFF, message, clause, offset, length)
         case PacketReceived():
             message = f"another packet, {event.data.hex(' ').upper()}"
             if event.packet is None:
                 return Finding(Reason.ERROR_BYTE, f"{message}, wrong", clause, offset, length)
         case _:
-            message = f"{_count(length, 'bit')} that belong to no packet"
+            message = f"{counted(length, 'bit')} that belong to no packet"
     return Finding(Reason.STRAY_BITS, message, clause, offset, length)
 
 

@@ -179,17 +179,20 @@ class Packet:
         """
         return tuple(_in_words(self))
 
-    def to_bits(self, preamble: int = 14) -> Bits:
+    def to_bits(self, preamble: int | None = None) -> Bits:
         """The bits on the wire: preamble, start bits, bytes, packet end bit (S-9.2 §A).
+
+        A preamble not given has the ones that its mode asks for: 14, in service mode 20
+        (S-9.2.3 §E).
 
         >>> Packet.from_text("broadcast: DigitalDecoderReset").to_bits().bin
         '111111111111110000000000000000000000000001'
         """
-        from dccwire.framing import to_bits
+        from dccwire.framing import least_preamble, to_bits
 
-        return to_bits(self._bytes, preamble)
+        return to_bits(self._bytes, least_preamble(self.mode) if preamble is None else preamble)
 
-    def duration_ns(self, preamble: int = 14) -> int:
+    def duration_ns(self, preamble: int | None = None) -> int:
         """Nominal time on the wire, preamble and end bit included (S-9.1 §A, Table 1).
 
         >>> Packet.from_text("idle: Idle").duration_ns()

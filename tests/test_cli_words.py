@@ -72,6 +72,8 @@ def test_bits_come_out_in_groups_that_go_in_again(run) -> None:
     """Preamble, start bits, bytes, end bit (S-9.2 §A)."""
     status, out, _ = run("encode", "--bits", "short 55: HardReset")
     assert (status, out) == (0, "11111111111111 0 00110111 0 00000001 0 00110110 1\n")
+    service = run("encode", "--bits", "service programming-track: PagePreset")[1]
+    assert service == "11111111111111111111 0 01111101 0 00000001 0 01111100 1\n"
     assert run("inspect", "--bits", *out.split()) == (
         0,
         "37 01 36: short 55: HardReset\n  after a preamble of 14 ones\n  nothing to remark\n",

@@ -52,8 +52,7 @@ byte  bits       layout     meaning
 0     0000 0011  0AAA AAAA  short 3, S-9.2.1 §A
 1     0000 0100  ???? ????  Reserved: kept as it came
 2     0000 0111  EEEE EEEE  error byte: exclusive OR of 03 04, S-9.2 §A
-! bits 0-11: short-preamble: 12 ones; a command station sends 14 or more (S-9.2
-  §A, Preamble)
+! bits 0-11: short-preamble: 12 ones; 14 or more are sent (S-9.2 §A, Preamble)
 ! bits 22-29: reserved: code 04 is reserved (S-9.2.1 §C, Decoder Control)"""
 
 CUT = """\

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import dccwire
-from dccwire import Reason, inspect
+from dccwire import Mode, Reason, inspect
 from dccwire.framing import stream, to_bits
 from strategies import bodies, with_error_byte
 
@@ -130,6 +130,23 @@ def test_bits_are_read_with_what_is_left_over(bits, data, preamble, findings) ->
     one = inspect(bits)
     assert (one.data, one.preamble) == (data, preamble)
     assert found(bits)[: len(findings)] == findings
+
+
+@pytest.mark.parametrize(
+    ("mode", "ones", "clause"),
+    [
+        (Mode.OPERATIONS, 14, "S-9.2 §A, Preamble"),
+        (Mode.SERVICE, 20, "S-9.2.3 §E, Long Preamble"),
+    ],
+)
+def test_a_preamble_has_the_ones_of_its_mode(mode: Mode, ones: int, clause: str) -> None:
+    """One fewer is a finding with the number that is sent at least; as many or more are none."""
+    (finding,) = inspect(to_bits(PACKET, ones - 1), mode=mode).findings
+    assert (finding.reason, finding.offset, finding.length) == (Reason.SHORT_PREAMBLE, 0, ones - 1)
+    assert finding.clause == clause
+    assert finding.message.startswith(f"{ones - 1} ones; {ones} or more are sent")
+    assert inspect(to_bits(PACKET, ones), mode=mode).findings == ()
+    assert inspect(to_bits(PACKET, ones + 1), mode=mode).findings == ()
 
 
 def test_offsets_in_bits_count_preamble_and_start_bits() -> None:

@@ -244,6 +244,16 @@ def test_kept_bytes_go_where_they_came_from() -> None:
     assert odd.instructions == (Undefined(b"\x71\x20"),)
 
 
+@pytest.mark.parametrize(("mode", "ones"), [("operations", 14), ("service", 20)])
+def test_a_preamble_not_given_is_that_of_the_mode(mode: str, ones: int) -> None:
+    """14 ones (S-9.2 §A), on a programming track 20 (S-9.2.3 §E), in bits and in time."""
+    packet = dccwire.decode(bytes(3), mode=dccwire.Mode(mode))
+    assert packet.to_bits().bin == "1" * ones + "0" * 27 + "1"
+    assert packet.duration_ns() == (ones + 1) * 116_000 + 27 * 200_000
+    assert packet.to_bits(3).bin == "1110" + "0" * 26 + "1"
+    assert packet.duration_ns(0) == 116_000 + 27 * 200_000
+
+
 def test_readings_name_the_address_too() -> None:
     """The eight-bit aspect of NEM 672 is read where S-9.2.1 has no format (X33)."""
     (reading,) = dccwire.readings(dccwire.decode(bytes.fromhex("807120D1")))

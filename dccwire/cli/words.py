@@ -15,7 +15,7 @@ from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
 from dccwire.drawing import explain
 from dccwire.errors import DecodeError, Reason, RecordingError, ShapeError, TextError
-from dccwire.framing import SENT_PREAMBLE, parse_bits, to_bits
+from dccwire.framing import least_preamble, parse_bits
 from dccwire.inspection import inspect
 from dccwire.notation import types_in_words
 from dccwire.packet import Packet, decode
@@ -38,7 +38,11 @@ def add_commands(commands: Commands) -> None:
         "packets", nargs="*", metavar="TEXT_OR_JSON", help="as decode prints it; - reads lines"
     )
     one.add_argument("--types", action="store_true", help="list the instructions and their fields")
-    one.add_argument("--bits", action="store_true", help="bits with a preamble of 14 ones instead")
+    one.add_argument(
+        "--bits",
+        action="store_true",
+        help="bits instead, with a preamble of 14 ones, in service mode 20",
+    )
     one = add_command(
         commands, "inspect", _inspect, "look at any bytes or bits and say what is odd"
     )
@@ -150,10 +154,8 @@ def _encode(given: argparse.Namespace) -> int:
     for packet in list(map(_packet, _lines(given.packets))):
         data = bytes(packet)
         if given.bits:
-            framed = to_bits(data, SENT_PREAMBLE).bin
-            body = framed[SENT_PREAMBLE:-1]
-            groups = [f"{body[i]} {body[i + 1 : i + 9]}" for i in range(0, len(body), 9)]
-            say(" ".join((framed[:SENT_PREAMBLE], *groups, framed[-1])))
+            groups = [f"0 {byte:08b}" for byte in data]
+            say(" ".join(("1" * least_preamble(packet.mode), *groups, "1")))
         else:
             say(data.hex(" ").upper())
     return 0
