@@ -9,8 +9,9 @@ Sans-I/O: a session says what to send and is told what was heard; nothing here h
 >>> session.sent, session.result
 (34, False)
 
-A programming track is limited in energy: more than 250 mA may not last longer than 100 ms (S-9.2.3
-§B). A locomotive may jump at an acknowledgement (common practice, no source). A write on the main
+A programming track should be limited in energy: to 250 mA, where it lasts longer than 100 ms
+(recommended by S-9.2.3 §B). A locomotive may jump at an acknowledgement, since decoders make the
+current pulse with the motor (common practice, no source): leave it room. A write on the main
 reaches every decoder at its address.
 """
 
@@ -26,22 +27,29 @@ from dccwire.programming.counts import (
 from dccwire.programming.estimate import Assumptions, Estimate, estimate, reading_time
 from dccwire.programming.job import Block, Readout, read_cvs, read_job
 from dccwire.programming.main_track import write_bit_on_main, write_byte_on_main
-from dccwire.programming.others import address_query, decoder_lock, hard_reset_cycle
-from dccwire.programming.reading import (
-    factory_reset,
-    find_direct_mode,
-    read_byte,
-    verify_bit,
-    verify_byte,
-    write_bit,
-    write_byte,
-)
+from dccwire.programming.one_cv import read_byte, verify_bit, verify_byte, write_bit, write_byte
 from dccwire.programming.sequencer import Setup
 from dccwire.programming.session import Answer, Outgoing, Session, conversation
-from dccwire.programming.targets import AddressOnly, DirectCv, PagedCv, Register, Target
-from dccwire.programming.writing import operations_packets, programming_track_instructions
+from dccwire.programming.targets import (
+    REACHES,
+    AddressOnly,
+    DirectCv,
+    PagedCv,
+    Reach,
+    Register,
+    Target,
+)
+from dccwire.programming.whole_decoder import (
+    address_query,
+    decoder_lock,
+    factory_reset,
+    find_direct_mode,
+    hard_reset_cycle,
+)
+from dccwire.programming.writing import write_cvs, write_cvs_on_main
 
 __all__ = [
+    "REACHES",
     "TIMINGS",
     "AddressOnly",
     "Answer",
@@ -57,6 +65,7 @@ __all__ = [
     "MainCounts",
     "Outgoing",
     "PagedCv",
+    "Reach",
     "Readout",
     "Register",
     "RegisterCounts",
@@ -70,9 +79,7 @@ __all__ = [
     "factory_reset",
     "find_direct_mode",
     "hard_reset_cycle",
-    "operations_packets",
     "packet_ns",
-    "programming_track_instructions",
     "read_byte",
     "read_cvs",
     "read_job",
@@ -84,4 +91,6 @@ __all__ = [
     "write_bit_on_main",
     "write_byte",
     "write_byte_on_main",
+    "write_cvs",
+    "write_cvs_on_main",
 ]

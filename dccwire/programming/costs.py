@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
 from types import MappingProxyType
 from typing import TypeVar
 
@@ -83,7 +82,7 @@ def time_on_wire(sent: Iterable[Outgoing], timing: Timing = NOMINAL) -> Cost:
     return Cost(len(times), sum(times))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Wire:
     """What steps cost at a timing, if acknowledgements are taken at the packet `answer` of a step.
 
@@ -94,12 +93,7 @@ class Wire:
     answer: int
     writes: bool
 
-    @cached_property
-    def bit_difference(self) -> int:
-        """How much longer a zero lasts than a one, in ns."""
-        return self.timing.duration_ns(0, 1) - self.timing.duration_ns(1, 0)
-
-    def group(self, course: Course[T], *, acknowledged: bool) -> Cost:
+    def asked(self, course: Course[T], acknowledged: bool) -> Cost:
         """The cost of a verify group that is answered so."""
         return self.run(course, {Kind.VERIFY: acknowledged})[0]
 

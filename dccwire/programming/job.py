@@ -1,7 +1,6 @@
 """Read many CVs in one session: lists of CVs, index pages included.
 
-A programming track is limited in energy: more than 250 mA may not last longer than 100 ms (S-9.2.3
-§B). Room: which CVs, in which order, and what became of each.
+Room: which CVs, in which order, and what became of each.
 """
 
 from __future__ import annotations
@@ -10,22 +9,18 @@ import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import TypeAlias
 
 from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv
 from dccwire.cv.memory import IndexPage
 from dccwire.cv.values import check_cv
 from dccwire.errors import ConfirmationError, FieldError, Reason, TextError
-from dccwire.programming.reading import DEFAULT, reading
-from dccwire.programming.sequencer import Sequencer, Setup
+from dccwire.programming.one_cv import reading
+from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import Session
 from dccwire.programming.steps import Course
-from dccwire.programming.targets import DirectCv, Target
+from dccwire.programming.targets import DirectCv, Reach, Target
 
-__all__ = ["Block", "Reach", "Readout", "keys", "read_cvs", "read_job"]
-
-Reach: TypeAlias = Callable[[int], Target]
-"""How a CV is got at: `DirectCv`, `PagedCv`, `Register.of_cv`, `AddressOnly.of_cv`."""
+__all__ = ["Block", "Readout", "keys", "read_cvs", "read_job"]
 
 WRITTEN = re.compile(r"(\d{1,4})(?:-(\d{1,4}))?(?:x(\d{1,3}))?", re.ASCII)
 
@@ -124,7 +119,7 @@ def read_cvs(
         FieldError: a CV that the mode does not reach, or no CV.
     """
     sequencer = Sequencer(targets_of(blocks, reach)[0], setup)
-    return Session(course(blocks, reach, sequencer, partial(reading, sequencer)))
+    return sequencer.session(course(blocks, reach, sequencer, partial(reading, sequencer)))
 
 
 def targets_of(blocks: Sequence[Block], reach: Reach) -> list[Target]:
@@ -150,22 +145,19 @@ def course(
     sequencer: Sequencer,
     read: Callable[[Target], Course[int]],
 ) -> Course[Readout]:
-    """The course of a job; `read` gives the verify groups for a target."""
+    """The course of a job between its start and its end; `read` gives the steps for a target."""
     values: dict[CvKey, int] = {}
     failures: dict[CvKey, ConfirmationError] = {}
     index: dict[int, int] = {}
-    yield from sequencer.start()
     for key in keys(blocks):
-        yield from sequencer.between()
+        yield from sequencer.resets(sequencer.counts.between_cvs)
         target = reach(_number(key))
         try:
             if isinstance(key, IndexedCv):
                 yield from _turn_to(key, index, reach, sequencer)
-            yield from sequencer.approach(target)
             values[key] = yield from read(target)
         except ConfirmationError as error:
             failures[key] = error
-    yield from sequencer.close()
     return Readout(CvSet(values), failures)
 
 
@@ -177,6 +169,5 @@ def _turn_to(
         if index.get(cv) != value:
             index.pop(cv, None)
             target = reach(cv)
-            yield from sequencer.write(target, target.write(value))
-            yield from sequencer.confirm(target, value)
+            yield from sequencer.write(target, target.write(value), confirmed=value)
             index[cv] = value

@@ -252,8 +252,8 @@ def test_read_only_cvs_are_written_only_if_forced_by_name(write, cv, name) -> No
     with pytest.raises(FieldError) as caught:
         write(cv)
     assert (caught.value.field, caught.value.value) == ("cv", cv)
-    assert f"{cv} is the read-only manufacturer {name}, S-9.2.2" in caught.value.bound
-    assert "force_read_only" in caught.value.bound
+    assert f"CV {cv} is the read-only manufacturer {name} (S-9.2.2)" in caught.value.hint
+    assert "force_read_only" in caught.value.hint
     assert sent(write(cv, force_read_only=True))
 
 
@@ -343,7 +343,7 @@ def test_writes_on_the_main_are_two_identical_packets() -> None:
         (lambda: write_bit(DirectCv(1), 7, 2), "value", "0 to 1", 2),
         (lambda: Register(0), "register", "1 to 8", 0),
         (lambda: Register(9), "register", "1 to 8", 9),
-        (lambda: Register.of_cv(5), "cv", "1 to 4, 7, 8 or 29 in register mode", 5),
+        (lambda: Register.of_cv(5), "cv", "1, 2, 3, 4, 7, 8 or 29 in register mode", 5),
         (lambda: AddressOnly.of_cv(2), "cv", "1 in address-only mode", 2),
         (lambda: address_query(0), "address", "1 to 111", 0),
         (lambda: address_query(112), "address", "1 to 111", 112),
@@ -363,14 +363,24 @@ def test_bad_input_is_refused_before_there_is_a_session(make, field, bound, valu
 def test_a_session_says_when_it_is_used_wrongly() -> None:
     """No result before the end, no answer after it, and no other answers."""
     session = write_byte_on_main(ShortAddress(3), 1, 4)
-    with pytest.raises(FieldError, match="result: the end of the session first expected"):
-        _ = session.result
-    with pytest.raises(FieldError, match="answer: an Answer expected, True given"):
-        session.take(True)
-    for _ in range(4):  # two writes, an idle after each
+    for number in range(2):
+        with pytest.raises(
+            FieldError, match=r"sending: None expected, Outgoing.* given; a result"
+        ) as e:
+            _ = session.result
+        assert (
+            e.value.hint
+            == f"a result comes with the end; {number} packet{'s' * (number != 1)} taken so far"
+        )
         session.take(Answer.SILENCE)
+    with pytest.raises(
+        FieldError, match="answer: 'acknowledged' or 'silence' expected, True given"
+    ):
+        session.take(True)
+    session.take(Answer.SILENCE)
+    session.take("silence")  # two writes, an idle after each
     assert session.result is None
-    with pytest.raises(FieldError, match="answer: none after the end of the session expected"):
+    with pytest.raises(FieldError, match=r"answer: none expected, .* given; the session has ended"):
         session.take(Answer.SILENCE)
 
 
