@@ -67,7 +67,7 @@ class Estimate:
 
 
 Pair: TypeAlias = tuple[int, int]
-"""Packets and ns of a `Cost`: with one of these for each value, 300 CVs took three times as long."""
+"""Packets and ns of a `Cost`, which for each value would take three times as long to make."""
 
 
 class _Table:

@@ -261,6 +261,8 @@ def test_the_hard_reset_cycle() -> None:
     """A hard reset, then ten resets (S-9.2.3 §E); to all, or to an address given (P14)."""
     assert runs(hard_reset_cycle()) == [(RESET, 20), ("000101", 1), (RESET, 10)]
     assert runs(hard_reset_cycle(ShortAddress(3), power_on=False)) == [("030102", 1), (RESET, 10)]
+    for number in (1, 110, 111):
+        assert runs(hard_reset_cycle(ShortAddress(number)))[1][0][:4] == f"{number:02x}01"
     assert runs(hard_reset_cycle(LongAddress(3000), HardResetCounts(after=12)))[1:] == [
         ("cbb80172", 1),
         (RESET, 12),
@@ -271,11 +273,32 @@ def test_the_hard_reset_cycle() -> None:
         assert (caught.value.field, caught.value.value) == ("address", address)
 
 
+@pytest.mark.parametrize(
+    ("session", "acknowledged"),
+    [
+        (hard_reset_cycle, [(RESET, 20), ("000101", 1), (RESET, 10)]),
+        (lambda: hard_reset_cycle(power_on=False), [("000101", 1), (RESET, 10)]),
+        (lambda: decoder_lock(3), [(RESET, 23), ("00f903fa", 5)]),
+        (
+            lambda: write_byte_on_main(ShortAddress(3), 29, 38),
+            [("03ec1c26d5", 1), ("ff00ff", 1)] * 2,
+        ),
+        (lambda: address_query(55), [(RESET, 23), ("37f9ce", 2), (RESET, 1)]),
+        (lambda: write_byte(DirectCv(3), 2), [(RESET, 23), ("7c02027c", 2), (RESET, 1)]),
+    ],
+)
+def test_what_is_no_acknowledgement_shortens_nothing(session, acknowledged) -> None:
+    """Seen with every packet: it ends verifies, writes and their recovery, and no other step."""
+    assert runs(session(), lambda sending: Answer.ACKNOWLEDGED) == acknowledged
+
+
 def test_the_address_query() -> None:
     """AAAAAAAA 11111001 EE, for 1 to 111 (S-9.2.3 Appendix A); the counts are our reading."""
     session = address_query(55)
     assert runs(session) == [(RESET, 23), ("37f9ce", 5)]
     assert session.result is False
+    for number in (1, 2, 110):
+        assert runs(address_query(number))[1][0][:4] == f"{number:02x}f9"
     session = address_query(111, power_on=False)
     heard = runs(session, lambda sending: Answer.ACKNOWLEDGED)
     assert heard == [(RESET, 3), ("6ff996", 2), (RESET, 1)]
@@ -287,6 +310,8 @@ def test_the_decoder_lock() -> None:
     session = decoder_lock(3)
     assert runs(session) == [(RESET, 23), ("00f903fa", 5)]
     assert session.result is None
+    for number in (1, 2, 126):
+        assert runs(decoder_lock(number))[1][0][:6] == f"00f9{number:02x}"
     assert runs(decoder_lock(127, power_on=False)) == [(RESET, 3), ("00f97f86", 5)]
 
 
@@ -348,6 +373,7 @@ def test_writes_on_the_main_are_two_identical_packets() -> None:
         (lambda: address_query(0), "address", "1 to 111", 0),
         (lambda: address_query(112), "address", "1 to 111", 112),
         (lambda: decoder_lock(0), "unlocked", "1 to 127", 0),
+        (lambda: decoder_lock(128), "unlocked", "1 to 127", 128),
         (lambda: write_byte_on_main(ShortAddress(3), 1025, 1), "cv", "1 to 1024", 1025),
         (lambda: write_byte_on_main(ShortAddress(3), 1, 256), "value", "0 to 255", 256),
         (lambda: write_bit_on_main(ShortAddress(3), 1, 8, 1), "bit", "0 to 7", 8),
