@@ -6,7 +6,6 @@ import argparse
 import json
 import re
 from collections.abc import Sequence
-from typing import Any
 
 from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
@@ -143,7 +142,7 @@ def _reading(given: argparse.Namespace) -> None:
     count = found["nominal"].cvs
     if given.json:
         durations = {
-            name: {case: _plain(getattr(one, case)) for case in CASES}
+            name: {case: getattr(one, case)._asdict() for case in CASES}
             for name, one in found.items()
         }
         plain = {"cvs": given.cvs, "mode": given.mode, "answer": given.answer, "values": count}
@@ -168,7 +167,3 @@ def _reading(given: argparse.Namespace) -> None:
 def _halves(name: str) -> str:
     one = TIMINGS[name]
     return f"{name}: halves of {one.one // 1000} µs (one) and {one.zero // 1000} µs (zero)"
-
-
-def _plain(cost: Cost) -> dict[str, Any]:
-    return {"packets": cost.packets, "ns": cost.ns}

@@ -13,8 +13,6 @@ from dccwire.cv import ConsistAddress
 from dccwire.cv.changes import EXTENDED_BIT
 from dccwire.decoder.storage import Storage
 
-__all__ = ["Role", "consist_of", "others", "own_address", "roles"]
-
 
 class Role(NamedTuple):
     """What packets to an address mean to a decoder.

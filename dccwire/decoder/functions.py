@@ -12,8 +12,6 @@ from functools import lru_cache
 
 from dccwire.decoder.motion import Direction
 
-__all__ = ["ALL", "HIGHEST_LONG", "HIGHEST_SHORT", "Switches", "switches"]
-
 FL_FORWARD, FL_REVERSE = 1, 2
 HIGHEST = 68
 """The highest function that any format carries (from memory; F28 in the 2012 edition)."""

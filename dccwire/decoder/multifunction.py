@@ -23,8 +23,6 @@ from dccwire.instructions import RestrictedSpeedStep
 from dccwire.packet import Packet
 from dccwire.receiver.events import Event
 
-__all__ = ["Decoder"]
-
 
 class Decoder:
     """A multi-function decoder. It has no clock: `take` tells it when a packet came.
@@ -51,10 +49,6 @@ class Decoder:
     def take(self, packet: Event) -> list[Acknowledgement]: ...
     @overload
     def take(self, packet: Packet | bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...
-    @overload
-    def take(
-        self, packet: Packet | bytes | Event, start_ns: int | None, end_ns: int | None
-    ) -> list[Acknowledgement]: ...
     def take(
         self,
         packet: Packet | bytes | Event,

@@ -40,8 +40,6 @@ from dccwire.instructions import (
 )
 from dccwire.instructions.function_groups import function_names
 
-__all__ = ["obey"]
-
 AT_CONSIST_ADDRESS = (
     SpeedAndDirection,
     SpeedStepControl128,

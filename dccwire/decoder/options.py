@@ -13,13 +13,6 @@ from dccwire.cv import READ_ONLY, CvKey, CvSet, OutputLocations
 from dccwire.cv.values import check_cv, check_value
 from dccwire.errors import FieldError, member
 
-__all__ = [
-    "Acknowledgement",
-    "Ignored",
-    "Options",
-    "ServiceMode",
-]
-
 DEFAULTS = CvSet(
     {
         1: 3,  # S-9.2.2, CV 1

@@ -29,8 +29,6 @@ from dccwire.service_mode import (
     RegisterAccess,
 )
 
-__all__ = ["Outcome", "Programming"]
-
 DATA_REGISTERS = range(1, 5)
 """Registers 1 to 4 follow the page, the others do not (S-9.2.3 §E)."""
 

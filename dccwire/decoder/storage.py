@@ -11,8 +11,6 @@ from dccwire.cv import CvKey, IndexedCv
 from dccwire.cv.changes import EXTENDED_BIT
 from dccwire.decoder.options import Ignored, Options
 
-__all__ = ["Storage"]
-
 LEGAL = {1: range(128), 17: range(192, 232)}
 """What CV 1 and CV 17 may hold (S-9.2.2); that other values are refused is our choice."""
 

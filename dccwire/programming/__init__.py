@@ -16,7 +16,7 @@ reaches every decoder at its address.
 """
 
 from dccwire.errors import ConfirmationError
-from dccwire.programming.costs import TIMINGS, Cost, packet_ns, time_on_wire
+from dccwire.programming.costs import TIMINGS, Assumptions, Cost, packet_ns, time_on_wire
 from dccwire.programming.counts import (
     Counts,
     DirectCounts,
@@ -24,7 +24,7 @@ from dccwire.programming.counts import (
     MainCounts,
     RegisterCounts,
 )
-from dccwire.programming.estimate import Assumptions, Estimate, estimate, reading_time
+from dccwire.programming.estimate import Estimate, estimate, reading_time
 from dccwire.programming.job import Block, Readout, read_cvs, read_job
 from dccwire.programming.main_track import write_bit_on_main, write_byte_on_main
 from dccwire.programming.one_cv import read_byte, verify_bit, verify_byte, write_bit, write_byte

@@ -6,11 +6,10 @@ Room: which CVs, in which order, and what became of each.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
 
-from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv
+from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv
 from dccwire.cv.memory import IndexPage
 from dccwire.cv.values import check_cv
 from dccwire.errors import ConfirmationError, FieldError, Reason, TextError
@@ -19,8 +18,6 @@ from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import Session
 from dccwire.programming.steps import Course
 from dccwire.programming.targets import DirectCv, Reach, Target
-
-__all__ = ["Block", "Readout", "keys", "read_cvs", "read_job"]
 
 WRITTEN = re.compile(r"(\d{1,4})(?:-(\d{1,4}))?(?:x(\d{1,3}))?", re.ASCII)
 
@@ -92,12 +89,6 @@ def _pages(count: int) -> tuple[IndexPage, ...]:
     return tuple(map(IndexPage.of, range(count)))
 
 
-def keys(blocks: Sequence[Block]) -> Iterator[CvKey]:
-    """All CVs of a job, in the order in which they are read."""
-    for block in blocks:
-        yield from block.keys
-
-
 @dataclass(frozen=True, slots=True)
 class Readout:
     """What a job read: `values`, and for the rest the `failures`."""
@@ -118,44 +109,42 @@ def read_cvs(
     Raises:
         FieldError: a CV that the mode does not reach, or no CV.
     """
-    sequencer = Sequencer(targets_of(blocks, reach)[0], setup)
-    return sequencer.session(course(blocks, reach, sequencer, partial(reading, sequencer)))
+    places = places_of(blocks, reach)
+    sequencer = Sequencer(places[0][1], setup)
+    return sequencer.session(course(places, reach, sequencer, reading))
 
 
-def targets_of(blocks: Sequence[Block], reach: Reach) -> list[Target]:
-    """All targets of a job, those of CV 31 and 32 first if it needs them.
+def places_of(blocks: Sequence[Block], reach: Reach) -> list[tuple[CvKey, Target]]:
+    """All CVs of a job, in the order in which they are read, and how each is got at.
 
     Raises:
-        FieldError: a CV that the mode does not reach, or no CV.
+        FieldError: a CV that the mode does not reach, CV 31 and 32 included, or no CV.
     """
-    needed = [31, 32] if any(block.index_pages for block in blocks) else []
-    targets = [reach(cv) for cv in (*needed, *map(_number, keys(blocks)))]
-    if not targets:
+    if any(block.index_pages for block in blocks):
+        for cv in POINTERS:
+            reach(cv)
+    every = [key for block in blocks for key in block.keys]
+    if not every:
         raise FieldError("cvs", "one or more", blocks)
-    return targets
-
-
-def _number(key: CvKey) -> int:
-    return key.cv if isinstance(key, IndexedCv) else key
+    return [(key, reach(key.cv if isinstance(key, IndexedCv) else key)) for key in every]
 
 
 def course(
-    blocks: Sequence[Block],
+    places: Sequence[tuple[CvKey, Target]],
     reach: Reach,
     sequencer: Sequencer,
-    read: Callable[[Target], Course[int]],
+    read: Callable[[Sequencer, Target], Course[int]],
 ) -> Course[Readout]:
     """The course of a job between its start and its end; `read` gives the steps for a target."""
     values: dict[CvKey, int] = {}
     failures: dict[CvKey, ConfirmationError] = {}
     index: dict[int, int] = {}
-    for key in keys(blocks):
+    for key, target in places:
         yield from sequencer.resets(sequencer.counts.between_cvs)
-        target = reach(_number(key))
         try:
             if isinstance(key, IndexedCv):
                 yield from _turn_to(key, index, reach, sequencer)
-            values[key] = yield from read(target)
+            values[key] = yield from read(sequencer, target)
         except ConfirmationError as error:
             failures[key] = error
     return Readout(CvSet(values), failures)
@@ -165,7 +154,7 @@ def _turn_to(
     key: IndexedCv, index: dict[int, int], reach: Reach, sequencer: Sequencer
 ) -> Course[None]:
     """Write and confirm CV 31 and 32 where they are not known to be right already."""
-    for cv, value in ((31, key.high), (32, key.low)):
+    for cv, value in zip(POINTERS, (key.high, key.low), strict=True):
         if index.get(cv) != value:
             index.pop(cv, None)
             target = reach(cv)

@@ -13,8 +13,6 @@ from typing import TypeAlias, TypeVar
 from dccwire.codebook import IDLE_PACKET, RESET_PACKET
 from dccwire.packet import Packet, decode
 
-__all__ = ["HEARD_FROM", "IDLE", "RESET", "Course", "Kind", "Step"]
-
 T = TypeVar("T")
 
 RESET, IDLE = decode(RESET_PACKET), decode(IDLE_PACKET)

@@ -29,8 +29,6 @@ from dccwire.service_mode import (
 )
 from dccwire.wording import either
 
-__all__ = ["REACHES", "AddressOnly", "DirectCv", "PagedCv", "Reach", "Register", "Target"]
-
 
 class Procedure(NamedTuple):
     """In what the sequence of a mode differs from the others."""

@@ -22,8 +22,6 @@ from dccwire.programming.session import Session
 from dccwire.programming.steps import Course
 from dccwire.programming.targets import DirectCv, Reach, Target
 
-__all__ = ["course_of_writes", "packets_on_main", "write_cvs", "write_cvs_on_main"]
-
 
 def write_cvs(
     old: CvSet,
