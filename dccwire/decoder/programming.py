@@ -11,6 +11,7 @@ from enum import Enum, auto
 from dccwire.address import Address
 from dccwire.codebook import RESET_PACKET
 from dccwire.cv import cv_of
+from dccwire.cv.changes import FACTORY_RESET
 from dccwire.decoder.hearing import Heard
 from dccwire.decoder.options import Ignored, ServiceMode
 from dccwire.decoder.storage import Storage
@@ -141,7 +142,7 @@ class Programming:
             return Ignored.UNSUPPORTED
         if not (registers or (address_only and register == 1 and one.value <= 127)):
             return Ignored.UNSUPPORTED
-        if writes and register == one.value == 8:
+        if writes and register == 8 and one.value == FACTORY_RESET:
             return storage.start_factory_reset() or Outcome.STORED
         paged_cv = register in DATA_REGISTERS
         cv = cv_of(self.page, register - 1) if paged_cv else REGISTER_CVS[register]

@@ -8,17 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from dccwire.cv import CvKey, IndexedCv
-from dccwire.cv.changes import EXTENDED_BIT
+from dccwire.cv.changes import EXTENDED_BIT, FACTORY_RESET
+from dccwire.cv.cv_set import INDEXED
+from dccwire.cv.refusals import FIRST_PAGE
 from dccwire.decoder.options import Ignored, Options
 
 LEGAL = {1: range(128), 17: range(192, 232)}
 """What CV 1 and CV 17 may hold (S-9.2.2); that other values are refused is our choice."""
-
-INDEXED = range(257, 513)
-"""The CVs whose index page CV 31 and 32 choose (S-9.2.2, CV 257-512)."""
-
-FIRST_PAGE = 16
-"""The lowest CV 31 that is not reserved (S-9.2.2, CV 31)."""
 
 
 @dataclass(slots=True)
@@ -87,7 +83,7 @@ class Storage:
         """
         if not self.has(cv):
             return Ignored.ABSENT
-        if cv == 8 and value == 8 and self.options.factory_reset_by_cv_8:
+        if cv == 8 and value == FACTORY_RESET and self.options.factory_reset_by_cv_8:
             return self.start_factory_reset()
         if cv != 15 and self.is_locked:
             return Ignored.LOCKED
