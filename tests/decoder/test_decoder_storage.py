@@ -86,7 +86,7 @@ def test_a_write_of_cv_1_on_the_main_clears_cv_19_and_cv_29_bit_5() -> None:
     [
         ("03 F4 C5 01", {17: 0xC5, 18: 1}),
         ("03 F5 14 02", {31: 20, 32: 2}),
-        ("03 F6 8A 00", {19: 0x8A, 20: 0}),
+        ("03 F6 8A 01", {19: 0x8A, 20: 1}),
     ],
 )
 def test_pairs_of_cvs(body: str, held: dict[int, int]) -> None:
