@@ -21,8 +21,6 @@ from dccwire.cv import (
     explain_value,
     from_csv,
     from_json,
-    operations_packets,
-    programming_track_instructions,
     value_from_plain,
     value_from_text,
 )
@@ -32,7 +30,7 @@ from dccwire.cv.values import number_of
 from dccwire.errors import CallError, FieldError, Reason, RecordingError, ShapeError, TextError
 from dccwire.framing import SENT_PREAMBLE
 from dccwire.notation import address_from_text
-from dccwire.programming import DirectCv
+from dccwire.programming import DirectCv, operations_packets, programming_track_instructions
 from dccwire.programming.sequencer import Sequencer, Setup
 from dccwire.programming.steps import Kind, Step
 

@@ -51,7 +51,6 @@ from dccwire.cv.rows import CvRow, rows_of
 from dccwire.cv.set_text import from_csv, from_json, to_csv, to_json
 from dccwire.cv.speed_table import *  # noqa: F403 - its __all__ is part of ours
 from dccwire.cv.values import CvValue, DecoderKind
-from dccwire.cv.writing import operations_packets, programming_track_instructions
 
 __all__ = [
     "COMMON_PRACTICE",
@@ -84,9 +83,7 @@ __all__ = [
     "from_csv",
     "from_json",
     "key_from_text",
-    "operations_packets",
     "page_of",
-    "programming_track_instructions",
     "rows_of",
     "to_csv",
     "to_json",

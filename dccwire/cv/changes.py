@@ -1,7 +1,7 @@
 """From one set of CVs to another: what differs, and what is to be written in which order.
 
-What the new set does not mention stays as it is. Room: the order that a decoder accepts; packets
-are made of it in `writing`.
+What the new set does not mention stays as it is. Room: the order that a decoder accepts;
+`dccwire.programming` makes packets of it.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """What a decoder answers to, as its CVs tell: CV 29 bit 5 chooses CV 1 or CV 17 and 18 (S-9.2.2).
 
-Room: addresses from sets of CVs; `writing` sends to them.
+Room: addresses from sets of CVs; `programming` sends to them.
 """
 
 from __future__ import annotations

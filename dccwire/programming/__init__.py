@@ -39,6 +39,7 @@ from dccwire.programming.reading import (
 from dccwire.programming.sequencer import Setup
 from dccwire.programming.session import Answer, Outgoing, Session, conversation
 from dccwire.programming.targets import AddressOnly, DirectCv, PagedCv, Register, Target
+from dccwire.programming.writing import operations_packets, programming_track_instructions
 
 __all__ = [
     "TIMINGS",
@@ -69,7 +70,9 @@ __all__ = [
     "factory_reset",
     "find_direct_mode",
     "hard_reset_cycle",
+    "operations_packets",
     "packet_ns",
+    "programming_track_instructions",
     "read_byte",
     "read_cvs",
     "read_job",

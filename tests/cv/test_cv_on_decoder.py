@@ -11,15 +11,20 @@ from dccwire.cv import (
     CvKey,
     CvSet,
     IndexedCv,
-    operations_packets,
-    programming_track_instructions,
     to_csv,
     to_json,
 )
 from dccwire.decoder import Decoder, Options
 from dccwire.errors import FieldError
 from dccwire.plan import read_plan
-from dccwire.programming import Answer, DirectCv, Setup, write_byte
+from dccwire.programming import (
+    Answer,
+    DirectCv,
+    Setup,
+    operations_packets,
+    programming_track_instructions,
+    write_byte,
+)
 from dccwire.receiver import Receiver
 from dccwire.synthesis import Sending, synthesize
 

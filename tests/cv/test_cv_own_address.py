@@ -3,9 +3,10 @@
 import pytest
 
 from dccwire import IDLE, AccessoryAddress, Idle, LongAddress, Packet, ShortAddress
-from dccwire.cv import CvSet, operations_packets
+from dccwire.cv import CvSet
 from dccwire.decoder import Decoder, Options
 from dccwire.errors import FieldError
+from dccwire.programming import operations_packets
 
 NEW = CvSet({3: 2})
 

@@ -20,11 +20,10 @@ from dccwire.cv import (
     CvWrite,
     DecoderKind,
     IndexedCv,
-    operations_packets,
-    programming_track_instructions,
     writes,
 )
 from dccwire.errors import FieldError
+from dccwire.programming import operations_packets, programming_track_instructions
 
 
 class Decoder:
