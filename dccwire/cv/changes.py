@@ -13,7 +13,7 @@ from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, is_on_page, key
 from dccwire.cv.refusals import refuse_address_cvs, refuse_pages, refuse_read_only
 from dccwire.cv.values import DecoderKind
 
-__all__ = ["EXTENDED_BIT", "CvChange", "CvWrite", "difference", "writes"]
+__all__ = ["CvChange", "CvWrite", "difference", "writes"]
 
 EXTENDED_BIT = 0x20
 """CV 29 bit 5: the decoder answers to the address of CV 17 and 18."""

@@ -6,20 +6,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from dccwire.cv.memory import IndexPage
+from dccwire.cv.index_page import IndexPage
 from dccwire.cv.values import check_cv, check_value, number_of
 from dccwire.errors import FieldError
 
-__all__ = [
-    "POINTERS",
-    "CvKey",
-    "CvSet",
-    "IndexedCv",
-    "is_on_page",
-    "key_from_text",
-    "key_order",
-    "refuse_twice",
-]
+__all__ = ["CvKey", "CvSet", "IndexedCv", "key_from_text"]
 
 INDEXED = range(257, 513)
 """The CVs that show one of many index pages (S-9.2.2, CV 257-512)."""

@@ -13,7 +13,7 @@ from functools import partial
 from typing import TypeAlias
 
 from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv
-from dccwire.cv.memory import IndexPage
+from dccwire.cv.index_page import IndexPage
 from dccwire.cv.values import check_cv
 from dccwire.errors import ConfirmationError, FieldError, Reason, TextError
 from dccwire.programming.reading import DEFAULT, reading

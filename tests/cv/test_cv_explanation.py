@@ -128,18 +128,21 @@ def test_half_of_a_pair_says_what_is_missing() -> None:
     assert reading.notes == ("address has bits in CV 18 too, not given here",)
     assert [row.meaning for row in reading.rows] == ["address: bits 13-8 of it"]
     (reading,) = describe(21, 5).readings
-    assert (reading.notes, reading.rows[0].meaning) == ((), "functions=F1,F3")
+    assert (reading.notes, reading.rows[0].meaning) == (
+        (),
+        "functions=F1,F3 of F8 F7 F6 F5 F4 F3 F2 F1",
+    )
     (reading,) = describe(22, 0xC1).readings
     assert [row.meaning for row in reading.rows] == [
         "reserved=bit-6,bit-7 (kept)",
-        "functions=FL-forward",
+        "functions=FL-forward of F12 F11 F10 F9 FL-reverse FL-forward",
     ]
     (reading,) = describe(94, 200).readings
     assert (reading.notes, reading.rows[0].meaning) == ((), "number 28 of points: 200")
     (reading,) = describe(31, 3).readings
     assert reading.notes == ("high: 16 to 255 expected, 3 given",)
     (reading,) = describe(36, 8).readings
-    assert reading.rows[0].meaning == "f2=4"
+    assert reading.rows[0].meaning == "f2=4 of 8 7 6 5 4 3 2 1"
 
 
 def test_what_a_strict_reading_refuses_is_a_note() -> None:

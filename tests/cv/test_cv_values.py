@@ -7,10 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dccwire import AccessoryAddress, LongAddress, PairNumbering, ShortAddress, cv
-from dccwire.cv.kinds import Bit, Octets, Range, field_value
+from dccwire.cv.kinds import Octets
 from dccwire.cv.values import CV_VALUES, CvValue, cv_value
 from dccwire.errors import FieldError, LayoutError
-from dccwire.fields import Choice, Functions
+from dccwire.fields import Choice, FieldKind, Flag, Functions, Number
 from dccwire.formats import Provenance
 
 BY_HAND = [
@@ -158,7 +158,7 @@ def test_a_missing_cv_and_a_value_that_is_no_byte_are_refused() -> None:
     with pytest.raises(FieldError) as caught:
         cv.ExtendedAddress.from_cvs({17: 196})
     assert caught.value.field == "CV 18"
-    assert "ExtendedAddress" in caught.value.bound
+    assert caught.value.hint == "ExtendedAddress needs it"
     for wrong in (-1, 256, 1.0, True):
         with pytest.raises(FieldError) as caught:
             cv.StartVoltage.from_cvs({2: wrong})
@@ -324,7 +324,7 @@ def test_words_say_what_the_whole_means(value: CvValue, words: str) -> None:
 def test_declarations_that_do_not_fit_are_refused() -> None:
     """A byte a CV, and the class has the fields of the kinds; nothing is declared then."""
     before = list(CV_VALUES)
-    with pytest.raises(LayoutError, match="1 bytes, but 2 CVs"):
+    with pytest.raises(LayoutError, match="1 byte, but 2 CVs"):
 
         @cv_value((1, 2), "AAAAAAAA", "test", fields={"a": "A"})
         class Wide(CvValue):
@@ -339,15 +339,34 @@ def test_declarations_that_do_not_fit_are_refused() -> None:
     assert before == CV_VALUES
 
 
+@pytest.mark.parametrize(
+    ("kind", "number", "value"),
+    [
+        (Number("A"), 5, 5),
+        (Number("A", legal=range(2, 5)), 4, 4),
+        (Flag("A"), 1, True),
+        (Flag("A", on=0, off=1), 1, False),
+        (Choice("C", {0: None, 8: 0}), 8, 0),
+        (Functions("F", ("F1", "F2")), 3, 3),
+        (Octets("D", 3), 258, (0, 1, 2)),
+    ],
+)
+def test_kinds_turn_numbers_into_values_and_back(kind: FieldKind, number: int, value) -> None:
+    """What a field's bits hold, and what it stands for."""
+    assert kind.from_number(number) == value
+    assert kind.to_number(value) == number
+
+
 def test_kinds_of_their_own() -> None:
-    """Bits in words, narrower numbers, rows of bytes; a choice goes through its table."""
-    assert Bit("A", "yes", "no").meaning(False) == "no"
-    assert not Range("A", 2, 4).holds(5, 0, 7)
+    """Flags in words, narrower numbers, rows of bytes; illegal numbers are kept to be shown."""
+    assert Flag("A", "yes", "no").meaning(False) == "no"
+    narrow = Number("A", legal=range(2, 5))
+    assert [narrow.holds(number, 0, 7) for number in (1, 2, 4, 5)] == [False, True, True, False]
     octets = Octets("D", 2)
     assert octets.bound(0, 9) == "a tuple of 2 numbers from 0 to 255"
     assert octets.value("points", [1, 2]) == (1, 2)
     with pytest.raises(FieldError, match="function"):
         Functions("F", ("F1",)).mask(["F2"])
-    assert field_value(Choice("C", {0: None}), 1) == 1
+    assert Choice("C", {0: None}).from_number(1) == 1
     with pytest.raises(ValueError, match="a list of integers"):
         octets.value("points", "1,2")
