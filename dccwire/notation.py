@@ -7,11 +7,13 @@ Room: knows the registry, no packet.
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import MISSING, dataclass
+from dataclasses import MISSING, dataclass, replace
 from dataclasses import fields as dataclass_fields
-from typing import Any, Generic, TypeVar
+from functools import partial
+from typing import Any, Generic, TypeAlias, TypeVar, cast
 
 from dccwire.address import ADDRESS_KINDS, BROADCAST, IDLE, PROGRAMMING_TRACK, Address
 from dccwire.errors import Reason, ShapeError, TextError
@@ -29,10 +31,12 @@ __all__ = [
     "declared_to_plain",
     "instruction_from_plain",
     "instruction_from_text",
+    "plain_from_json",
     "types_in_words",
 ]
 
 _D = TypeVar("_D", bound=Declared)
+Start: TypeAlias = Callable[[type[_D]], _D]
 
 
 @dataclass(frozen=True)
@@ -47,8 +51,12 @@ class Notation(Generic[_D]):
     noun: str
     listing: str
 
-    def from_text(self, text: str) -> _D:
+    def from_text(self, text: str, start: Start[_D] | None = None) -> _D:
         """The value of `TYPE FIELD=VALUE ...`; a field that has a default may be left out.
+
+        Args:
+            text: what `declared_text` writes.
+            start: makes a value of the type, of which the fields given are changed.
 
         Raises:
             TextError: no such type, a field unknown, missing, given twice or of the wrong form.
@@ -64,7 +72,7 @@ class Notation(Generic[_D]):
                 problem = f"{word[0]!r}: {'given twice' if equals else 'FIELD=VALUE expected'}"
                 raise TextError(Reason.TEXT, text, word.start(), problem, _takes(cls))
             given[name], places[name] = value, word.start()
-        kinds, make, odd = _way(cls, given)
+        kinds, make, odd = _way(cls, given, start)
         if odd is not None:
             problem = f"unknown field {odd!r}" if odd in given else f"field {odd!r} is missing"
             raise TextError(Reason.TEXT, text, places.get(odd, len(text)), problem, _takes(cls))
@@ -77,8 +85,8 @@ class Notation(Generic[_D]):
                 raise TextError(Reason.TEXT, text, places[name], problem, hint) from None
         return make(**values)
 
-    def from_plain(self, plain: object, path: str) -> _D:
-        """The value of its JSON object; a field that has a default may be left out.
+    def from_plain(self, plain: object, path: str, start: Start[_D] | None = None) -> _D:
+        """The value of its JSON object, `start` as in `from_text`.
 
         Raises:
             ShapeError: the object does not have the shape; the error holds the path of the field.
@@ -91,7 +99,7 @@ class Notation(Generic[_D]):
             expected = f"a type of {self.noun}"
             raise ShapeError(f"{path}.type", expected, plain["type"], self._near(plain["type"]))
         given = {name: value for name, value in plain.items() if name != "type"}
-        kinds, make, odd = _way(cls, given)
+        kinds, make, odd = _way(cls, given, start)
         if odd is not None:
             raise ShapeError(path, f"the fields of {cls.__name__}", dict(plain), _takes(cls))
         values = {name: kinds[name].value(f"{path}.{name}", value) for name, value in given.items()}
@@ -184,6 +192,32 @@ def address_from_plain(plain: object, path: str) -> Address:
     return ADDRESS_KINDS[kind](number)
 
 
+def plain_from_json(text: str, path: str, **options: Any) -> object:
+    """What JSON text holds; `options` are those of `json.loads`.
+
+    Raises:
+        ShapeError: it is no JSON; NaN, numbers of 20 digits and more and what is nested too deep
+            count as none.
+
+    >>> plain_from_json('{"kind": NaN}', "address")
+    Traceback (most recent call last):
+    dccwire.errors.ShapeError: address: JSON (NaN is none) expected, '{"kind": NaN}' given
+    """
+
+    def refuse(constant: str) -> int:
+        raise ValueError(f"{constant} is none")
+
+    def number(digits: str) -> int:
+        return int(digits) if len(digits) < 20 else refuse("a number of so many digits")
+
+    try:
+        return json.loads(text, parse_constant=refuse, parse_int=number, **options)
+    except RecursionError:
+        raise ShapeError(path, "JSON that is not nested so deep", text) from None
+    except ValueError as error:
+        raise ShapeError(path, f"JSON ({error})", text) from None
+
+
 def declared_text(one: Declared) -> str:
     """The type and each field with its unit.
 
@@ -221,16 +255,21 @@ def types_in_words() -> Iterator[str]:
 
 
 def _way(
-    cls: type[_D], given: Collection[str]
+    cls: type[_D], given: Collection[str], start: Start[_D] | None
 ) -> tuple[Mapping[str, FieldKind], Callable[..., _D], str | None]:
     """The fields and the maker that the names given fit best, and a name that does not fit."""
-    names = {*given}
+    names, make = {*given}, cast(Any, cls)
     way = max((cls.kinds, *cls.named_ways), key=lambda kinds: -len(names ^ {*kinds}))
-    maker: Any = cls if way is cls.kinds else cls.at  # type: ignore[attr-defined] # named ways are of `at`
-    every = dataclass_fields(cls) if way is cls.kinds else ()  # type: ignore[arg-type] # is one
-    optional = {one.name for one in every if one.default is not MISSING}
+    if way is not cls.kinds:
+        make, optional = make.at, set[str]()
+    elif start:
+        optional = {*cls.kinds}
+    else:
+        optional = {one.name for one in dataclass_fields(make) if one.default is not MISSING}
     odd = sorted(names - {*way}) or sorted({*way} - names - optional)
-    return way, maker, odd[0] if odd else None
+    if start and way is cls.kinds and not odd:
+        make = partial(replace, start(cls))
+    return way, make, odd[0] if odd else None
 
 
 def _with_bounds(cls: type[Declared], name: str, kind: FieldKind) -> str:

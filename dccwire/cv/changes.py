@@ -9,7 +9,16 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
-from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, is_on_page, key_order
+from dccwire.cv.cv_set import (
+    POINTERS,
+    CvKey,
+    CvSet,
+    IndexedCv,
+    cv_name,
+    is_on_page,
+    key_order,
+    plain_cv,
+)
 from dccwire.cv.refusals import refuse_address_cvs, refuse_pages, refuse_read_only
 from dccwire.cv.values import DecoderKind
 
@@ -39,7 +48,7 @@ class CvChange:
 
     def __str__(self) -> str:
         old, new = ("none" if one is None else one for one in (self.old, self.new))
-        return f"CV {self.key}: {old} -> {new}"
+        return f"{cv_name(self.key)}: {old} -> {new}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,9 +155,8 @@ class _Plan:
             yield from self._wanted(15)
 
     def _write(self, key: CvKey, why: str = "") -> CvWrite:
-        cv = key.cv if isinstance(key, IndexedCv) else key
         self.held[key] = self.goal[key]
-        return CvWrite(cv, self.goal[key], why)
+        return CvWrite(plain_cv(key), self.goal[key], why)
 
     def _wanted(self, cv: int, why: str = "") -> Iterator[CvWrite]:
         """The CV, if the decoder does not hold what it shall."""
@@ -172,7 +180,7 @@ class _Plan:
                 for cv, value in zip(POINTERS, (key.high, key.low), strict=True):
                     if self.held.get(cv) != value:
                         self.held[cv] = value
-                        yield CvWrite(cv, value, f"index page of CV {key}")
+                        yield CvWrite(cv, value, f"index page of {cv_name(key)}")
                 yield self._write(key)
         for cv in POINTERS:
             yield from self._wanted(cv)

@@ -6,6 +6,7 @@ reserved bits that are 0) may be left out.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from dccwire.cv import (
@@ -20,7 +21,7 @@ from dccwire.cv import (
     status,
 )
 from dccwire.cv.values import CV_VALUES, CvValue
-from dccwire.notation import Notation, declared_to_plain
+from dccwire.notation import Notation, Start, declared_to_plain
 
 __all__ = ["VALUE_TYPES", "value_from_plain", "value_from_text", "value_to_plain"]
 
@@ -34,8 +35,12 @@ VALUE_TYPES: dict[str, type[CvValue]] = {cls.__name__: cls for cls in CV_VALUES}
 CV_NOTATION = Notation(VALUE_TYPES, "CV value", "dccwire cv --types")
 
 
-def value_from_text(text: str) -> CvValue:
+def value_from_text(text: str, held: Mapping[int, int] | None = None) -> CvValue:
     """The value of its text.
+
+    Args:
+        text: the type and its fields.
+        held: what the CVs of the type hold; fields that the text does not name stay so.
 
     Raises:
         TextError: no such type, a field unknown, missing, given twice or of the wrong form.
@@ -43,8 +48,10 @@ def value_from_text(text: str) -> CvValue:
 
     >>> value_from_text("Configuration headlight_in_function_group=yes").to_cvs()
     {29: 2}
+    >>> value_from_text("Configuration extended_addressing=yes", {29: 6}).to_cvs()
+    {29: 38}
     """
-    return CV_NOTATION.from_text(text)
+    return CV_NOTATION.from_text(text, _start(held))
 
 
 def value_to_plain(one: CvValue) -> dict[str, Any]:
@@ -57,8 +64,8 @@ def value_to_plain(one: CvValue) -> dict[str, Any]:
     return declared_to_plain(one)
 
 
-def value_from_plain(plain: object) -> CvValue:
-    """The value of its JSON object.
+def value_from_plain(plain: object, held: Mapping[int, int] | None = None) -> CvValue:
+    """The value of its JSON object, `held` as for text.
 
     Raises:
         ShapeError: the object does not have the shape.
@@ -67,4 +74,8 @@ def value_from_plain(plain: object) -> CvValue:
     >>> value_from_plain({"type": "ExtendedAddress", "address": 1205}).to_cvs()
     {17: 196, 18: 181}
     """
-    return CV_NOTATION.from_plain(plain, "value")
+    return CV_NOTATION.from_plain(plain, "value", _start(held))
+
+
+def _start(held: Mapping[int, int] | None) -> Start[CvValue] | None:
+    return None if held is None else lambda cls: cls.from_cvs(held)

@@ -29,8 +29,8 @@ def refuse_read_only(old: CvSet, new: CvSet, force: Collection[int]) -> None:
             raise FieldError("force", "7 or 8", cv)
     for cv in sorted(READ_ONLY - set(force)):
         if new.get(cv) not in (None, old.get(cv)):
-            bound = "no write, as it is read-only and `force` does not name it,"
-            raise FieldError(f"CV {cv}", bound, new[cv])
+            hint = "it is read-only, and `force` does not name it"
+            raise FieldError(f"CV {cv}", "no write", new[cv], hint)
 
 
 def refuse_pages(new: CvSet, goal: Mapping[CvKey, int], changed: Collection[CvKey]) -> None:
@@ -45,14 +45,14 @@ def refuse_pages(new: CvSet, goal: Mapping[CvKey, int], changed: Collection[CvKe
     refuse_twice({**new, **pointers})
     for key in changed:
         if is_on_page(key) and goal.get(31, FIRST_PAGE) < FIRST_PAGE:
-            bound = f"{FIRST_PAGE} to 255, as CV {key} is on its index page,"
-            raise FieldError("CV 31", bound, goal[31])
+            hint = f"CV {key} is on its index page"
+            raise FieldError("CV 31", f"{FIRST_PAGE} to 255", goal[31], hint)
     plain = next(filter(is_on_page, goal), None)
     indexed = next((key for key in changed if isinstance(key, IndexedCv)), None)
     for cv in POINTERS:
         if cv not in goal and plain is not None and indexed is not None:
-            bound = f"a value, to go back to the page of CV {plain} after CV {indexed},"
-            raise FieldError(f"CV {cv}", bound, None)
+            hint = f"it leads back to the page of CV {plain} after {indexed}"
+            raise FieldError(f"CV {cv}", "a value", None, hint)
 
 
 def refuse_address_cvs(goal: Mapping[CvKey, int], changed: Collection[CvKey]) -> None:
@@ -67,5 +67,5 @@ def refuse_address_cvs(goal: Mapping[CvKey, int], changed: Collection[CvKey]) ->
     if 1 in changed:
         PrimaryAddress.from_cvs(goal)
         if unknown := [f"CV {cv}" for cv in (19, 29) if cv not in goal]:
-            bound = "a value in one of the sets, as a write of CV 1 clears CV 19 and bit 5 of CV 29"
-            raise FieldError(" and ".join(unknown), f"{bound},", None)
+            hint = "a write of CV 1 clears CV 19 and bit 5 of CV 29"
+            raise FieldError(" and ".join(unknown), "a value in one of the sets", None, hint)

@@ -22,7 +22,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from dccwire.cv.cv_set import CvKey
+from dccwire.cv.cv_set import CvKey, cv_name
 from dccwire.errors import FieldError
 from dccwire.programming.costs import Cost, Wire
 from dccwire.programming.job import Block, Reach, course, keys, targets_of
@@ -140,7 +140,7 @@ def reading_time(
     for key, table in zip(keys(blocks), tables, strict=True):
         value = values.get(key)
         if type(value) is not int or value not in range(len(table.ns)):
-            raise FieldError(f"CV {key}", f"0 to {len(table.ns) - 1}", value)
+            raise FieldError(cv_name(key), f"0 to {len(table.ns) - 1}", value)
         costs.append(table.of(value))
     return _sum(fixed, costs)
 

@@ -91,8 +91,8 @@ def operations_packets(
     for one in writes(old, new, force=force):
         if answers is None:
             needed = "CV 17" if held[29] & EXTENDED_BIT else "CV 1"
-            bound = f"an address, as the decoder answers to it when CV {one.cv} is written,"
-            raise FieldError(needed, bound, held.get(1))
+            hint = f"the decoder answers to it when CV {one.cv} is written"
+            raise FieldError(needed, "an address", held.get(1), hint)
         packet = Packet(answers, CvAccessLongForm(CvOperation.WRITE, one.cv, one.value))
         packets += [packet, _IDLE, packet, _IDLE]
         held[one.cv] = one.value

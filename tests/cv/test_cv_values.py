@@ -188,7 +188,7 @@ def test_a_missing_cv_and_a_value_that_is_no_byte_are_refused() -> None:
         (lambda: cv.AccessoryDecoderAddressing(512), "address"),
         (lambda: cv.ConsistFunctions(1 << 14), "functions"),
         (lambda: cv.ConsistFunctions.on("F29"), "function"),
-        (lambda: cv.AlternatePowerFunctions.on("F0"), "function"),
+        (lambda: cv.AlternatePowerFunctions.on("F"), "function"),
         (lambda: cv.OutputLocations().moved("F5", {3}), "output of F5"),
         (lambda: cv.OutputLocations().moved("F1", {9}), "output of F1"),
         (lambda: cv.OutputLocations().moved("F13", {9}), "function"),
