@@ -183,7 +183,7 @@ class Choice(FieldKind):
             known = self.plain(value)
             if type(plain) is type(known) and plain == known:
                 return value
-        raise ShapeError(name, _in_order(map(self.plain, self.numbers)), plain)
+        raise ShapeError(name, _in_order(map(self.plain, self.numbers)).lower(), plain)
 
     def text(self, value: object) -> str:
         """The plain form as a word; None is `none`."""

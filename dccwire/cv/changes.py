@@ -21,6 +21,7 @@ from dccwire.cv.cv_set import (
 )
 from dccwire.cv.refusals import refuse_address_cvs, refuse_pages, refuse_read_only
 from dccwire.cv.values import DecoderKind
+from dccwire.errors import member
 
 __all__ = ["CvChange", "CvWrite", "difference", "writes"]
 
@@ -103,12 +104,12 @@ def writes(
     Args:
         old: what the decoder holds, as far as it is known.
         new: what it shall hold; what is not in it stays.
-        force: those of CV 7 and 8 that shall be written although they are read-only; 8 in CV 8
-            is a factory reset.
+        force: those of CV 7 and 8 (8 and 520 of an accessory decoder) that shall be written
+            although they are read-only; 8 in CV 8 is a factory reset.
         decoder: whose CVs they are.
 
     Raises:
-        FieldError: CV 7 or 8 differs and is not in `force`; CV 17 is to be written without a
+        FieldError: a read-only CV differs and is not in `force`; CV 17 is to be written without a
             value for CV 18, or the other way round; CV 1 is to be written while neither set tells
             CV 19 or 29, which it clears; CV 1, 17 or 31 would get an illegal value; a CV of `new`
             is there twice, plain and indexed; or CV 31 or 32 is needed and not known.
@@ -118,7 +119,8 @@ def writes(
     >>> [(one.cv, one.value) for one in writes(CvSet({19: 0, 29: 38}), CvSet({1: 7}))]
     [(1, 7), (29, 38)]
     """
-    refuse_read_only(old, new, force)
+    decoder = member(DecoderKind, "decoder", decoder)
+    refuse_read_only(old, new, force, decoder)
     plan = _Plan(old, new, decoder)
     refuse_pages(new, plan.goal, plan.changed)
     if plan.multi:

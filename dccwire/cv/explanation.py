@@ -210,10 +210,11 @@ def value_types(cv: int, decoder: DecoderKind) -> tuple[type[CvValue], ...]:
     >>> [one.__name__ for one in value_types(1, DecoderKind.ACCESSORY)]
     ['AccessoryDecoderAddressing', 'AccessoryOutputAddressing']
     """
+    kind = member(DecoderKind, "decoder", decoder)
     return tuple(
         cls
         for cls in VALUE_TYPES.values()
-        if cv in cls.cvs and cls.decoder is decoder and cls.provenance is not Provenance.FROM_MEMORY
+        if cv in cls.cvs and cls.decoder is kind and cls.provenance is not Provenance.FROM_MEMORY
     )
 
 

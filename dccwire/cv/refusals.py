@@ -8,9 +8,11 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from dccwire.cv.addresses import ExtendedAddress, PrimaryAddress
-from dccwire.cv.catalogue import READ_ONLY
+from dccwire.cv.catalogue import catalogue
 from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, is_on_page, refuse_twice
+from dccwire.cv.values import DecoderKind
 from dccwire.errors import FieldError
+from dccwire.wording import either
 
 __all__ = ["refuse_address_cvs", "refuse_pages", "refuse_read_only"]
 
@@ -18,17 +20,18 @@ FIRST_PAGE = 16
 """The lowest CV 31 that is not reserved (S-9.2.2, CV 31)."""
 
 
-def refuse_read_only(old: CvSet, new: CvSet, force: Collection[int]) -> None:
-    """Refuse to write CV 7 or 8 unless it is forced (S-9.2.2), and to force any other.
+def refuse_read_only(old: CvSet, new: CvSet, force: Collection[int], decoder: DecoderKind) -> None:
+    """Refuse to write what is read-only unless it is forced (S-9.2.2), and to force any other.
 
     Raises:
         FieldError: naming the CV, and its value in `new`.
     """
+    read_only = [one.first for one in catalogue(decoder) if one.read_only]
     for cv in force:
-        if cv not in READ_ONLY:
-            raise FieldError("force", "7 or 8", cv)
-    for cv in sorted(READ_ONLY - set(force)):
-        if new.get(cv) not in (None, old.get(cv)):
+        if cv not in read_only:
+            raise FieldError("force", either(read_only), cv)
+    for cv in read_only:
+        if cv not in force and new.get(cv) not in (None, old.get(cv)):
             hint = "it is read-only, and `force` does not name it"
             raise FieldError(f"CV {cv}", "no write", new[cv], hint)
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dccwire.cv.values import CvValue, cv_value
-from dccwire.fields import Flag
 
 __all__ = [
     "DecoderLoad",
@@ -44,25 +43,22 @@ class UserIdentification(CvValue):
     second: int
 
 
-@cv_value((892,), "SLLLLLLL", "S-9.2.2, CV 892", fields={"negative": Flag("S"), "amount": "L"})
+@cv_value((892,), "SLLLLLLL", "S-9.2.2, CV 892", fields={"sign": "S", "amount": "L"})
 class DecoderLoad(CvValue):
-    """CV 892: the load, -127 to 127; bit 7 is the sign.
+    """CV 892: the amount of the load, 0 to 127, and a bit that tells positive from negative.
 
-    >>> DecoderLoad.from_cvs({892: 0x85}).load
-    -5
+    Which value of the bit is which the text does not say (V21), so the load has no sign here.
+
+    >>> DecoderLoad.from_cvs({892: 0x85})
+    DecoderLoad(sign=1, amount=5)
     """
 
-    negative: bool
+    sign: int
     amount: int
 
-    @property
-    def load(self) -> int:
-        """The load with its sign."""
-        return -self.amount if self.negative else self.amount
-
     def in_words(self) -> str:
-        """The load with its sign."""
-        return f"load {self.load:+d}"
+        """The amount, and the bit as it is."""
+        return f"load {self.amount}, positive or negative by bit 7 = {self.sign} (V21)"
 
 
 @cv_value((893,), "FFFFFFFF", "S-9.2.2, CV 893", fields={"flags": "F"})

@@ -217,6 +217,22 @@ def test_functions_above_f12_are_refused_where_they_are_answered() -> None:
     assert consist_functions([trailing])[0].names_on == ("F5",)
 
 
+def test_momentum_at_0_is_no_delay_and_at_1_is_one() -> None:
+    """CV 3, 4, 23, 24: 0 is none and has no sign; 1 is 0.896 s over the steps."""
+    assert cv.AccelerationRate(0).in_words() == cv.DecelerationRate(0).in_words() == "no delay"
+    assert cv.seconds_per_step(0, 14) == cv.seconds_to_full_speed(0, 126) == 0
+    assert cv.AccelerationRate(1).in_words() == (
+        "a step takes 0.064 s at 14 steps, 0.032 s at 28 steps; full speed after 0.896 s"
+    )
+    for cls in (cv.AccelerationAdjustment, cv.DecelerationAdjustment):
+        assert (cls.by(0).subtract, cls.by(0).signed, cls.by(-1).subtract) == (False, 0, True)
+        assert cls.by(0).in_words().startswith("+0 to the rate")
+    for rate, amount, result in [(0, 0, 0), (0, -1, 0), (1, -1, 0), (0, 1, 1), (254, 1, 255)]:
+        adjusted = cv.AccelerationRate(rate), cv.AccelerationAdjustment.by(amount)
+        assert cv.adjusted_rate(*adjusted) == result
+    assert cv.adjusted_rate(cv.DecelerationRate(255), cv.DecelerationAdjustment.by(1)) == 255
+
+
 def test_f0_is_read_as_fl_and_turned_with_its_unit() -> None:
     """The trade's name, alone and for one direction; what is shown is FL."""
     both = ConsistUnit("lead", {"headlight": "F0"})

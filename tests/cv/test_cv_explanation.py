@@ -95,11 +95,60 @@ def test_statuses_are_those_of_the_standard() -> None:
     assert numbers(multi, CvStatus.RESERVED) == reserved
     maker = {*range(47, 65), *range(112, 257), *range(513, 880)}
     assert numbers(multi, CvStatus.MANUFACTURER) == maker
-    assert numbers(accessory, CvStatus.MANDATORY) == {1, 7, 8, 9, 29}
+    assert numbers(accessory, CvStatus.MANDATORY) == {1, 7, 8, 9}
+    assert numbers(accessory, CvStatus.CONDITIONAL) == {29}  # footnote 1 of Table 3
+    old = {*range(513, 522), 540, 541}
+    optional = {*range(2, 7), 28, 31, 32, *range(257, 513)}
+    assert numbers(accessory, CvStatus.OPTIONAL) == optional | old
     reserved = {*range(10, 28), 30, *range(82, 112), *range(896, 1025)}
     assert numbers(accessory, CvStatus.RESERVED) == reserved
-    maker = {*range(33, 82), *range(112, 257), *range(513, 896)}
+    maker = {*range(33, 82), *range(112, 257), *range(513, 896)} - old
     assert numbers(accessory, CvStatus.MANUFACTURER) == maker
+
+
+def test_read_only_is_what_the_tables_print() -> None:
+    """CV 7 and 8; of accessory decoders 8 alone, by both its numbers."""
+    found = {
+        decoder: {n for n in range(1, 1025) if entry(n, decoder).read_only}
+        for decoder in DecoderKind
+    }
+    assert found == {DecoderKind.MULTI_FUNCTION: {7, 8}, DecoderKind.ACCESSORY: {8, 520}}
+
+
+def test_old_numbers_of_accessory_decoders_say_which_cv_they_are() -> None:
+    """512 + n, as Table 3 prints them in brackets."""
+    for old in (*range(513, 522), 540, 541):
+        one, same = entry(old, DecoderKind.ACCESSORY), entry(old - 512, DecoderKind.ACCESSORY)
+        assert (one.name, one.first - 512, one.last - 512) == (same.name, same.first, same.last)
+        assert one.content.startswith(f"old number of CV {same.first}")
+        assert one.content.endswith(same.content)
+    assert entry(516, DecoderKind.ACCESSORY).content.startswith("old number of CV 3 to 6: how")
+    assert "old number" not in entry(522, DecoderKind.ACCESSORY).content
+    assert "old number" not in entry(513).content
+
+
+@pytest.mark.parametrize("wrong", ["accessories", None, 3])
+def test_a_kind_of_decoder_is_one_of_two_or_its_value(wrong) -> None:
+    """Nothing else is taken for one of them."""
+    same = describe(29, 192, "accessory")
+    assert same == describe(29, 192, DecoderKind.ACCESSORY)
+    assert cv.to_csv(cv.CvSet(), decoder="accessory") == "cv,value,comment\n"
+    assert cv.writes(cv.CvSet(), cv.CvSet({7: 1}), decoder="accessory")[0].cv == 7
+    for call in (
+        lambda: describe(29, 6, wrong),
+        lambda: explain_cvs({29: 6}, wrong),
+        lambda: entry(29, wrong),
+        lambda: catalogue(wrong),
+        lambda: cv.value_types(29, wrong),
+        lambda: cv.to_csv(cv.CvSet(), decoder=wrong or 0),
+        lambda: cv.writes(cv.CvSet(), cv.CvSet(), decoder=wrong),
+    ):
+        with pytest.raises(FieldError) as caught:
+            call()
+        assert (caught.value.field, caught.value.bound) == (
+            "decoder",
+            "'multi-function' or 'accessory'",
+        )
 
 
 def test_reserved_and_unknown_cvs_say_so() -> None:
@@ -108,6 +157,8 @@ def test_reserved_and_unknown_cvs_say_so() -> None:
     assert "from memory: LongConsistAddress" in describe(20, 4).text()
     assert describe(600, 1).text().startswith("CV 600 = 1: manufacturer unique\n")
     assert describe(7, 1).text().startswith("CV 7 = 1: manufacturer version (mandatory), read only")
+    assert "reserved for the manufacturer's use" in entry(880).content
+    assert "reserved for the manufacturer's use" in entry(891).content
     assert describe(300, 1).entries[0].name == "indexed area"
     assert describe(3, 1, DecoderKind.ACCESSORY).entries[0].name == "on-time of F1 to F4"
 

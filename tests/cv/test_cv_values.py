@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from dccwire import AccessoryAddress, LongAddress, PairNumbering, ShortAddress, cv
 from dccwire.cv.kinds import Octets
 from dccwire.cv.values import CV_VALUES, CvValue, cv_value
-from dccwire.errors import FieldError, LayoutError
+from dccwire.errors import FieldError, LayoutError, ShapeError
 from dccwire.fields import Choice, FieldKind, Flag, Functions, Number
 from dccwire.formats import Provenance
 
@@ -63,7 +63,7 @@ BY_HAND = [
     (cv.SpeedTable(tuple(range(100, 128))), {67 + n: 100 + n for n in range(28)}),
     (cv.ReverseTrim(120), {95: 120}),
     (cv.UserIdentification(first=4, second=2), {105: 4, 106: 2}),
-    (cv.DecoderLoad(negative=True, amount=127), {892: 255}),
+    (cv.DecoderLoad(sign=1, amount=127), {892: 255}),
     (cv.DynamicFlags(8), {893: 8}),
     (cv.FuelLevel(254), {894: 254}),
     (cv.WaterLevel(0), {895: 0}),
@@ -307,7 +307,7 @@ def test_register_pages_cover_every_cv_once() -> None:
         (cv.ReverseTrim(192), "voltage x 1.500"),
         (cv.ErrorInformation(1), "an error"),
         (cv.ErrorInformation(0), "no error"),
-        (cv.DecoderLoad(negative=False, amount=5), "load +5"),
+        (cv.DecoderLoad(sign=0, amount=5), "load 5, positive or negative by bit 7 = 0 (V21)"),
         (cv.FuelLevel(255), "not supported"),
         (cv.IndexPage(16, 0), "index page 0 of 61440"),
         (cv.AccelerationAdjustment.by(-5), "-5 to the rate of CV 3"),
@@ -319,6 +319,51 @@ def test_words_say_what_the_whole_means(value: CvValue, words: str) -> None:
     """In one line."""
     assert value.in_words().startswith(words)
     assert bool(value.in_words()) is bool(words)
+
+
+@pytest.mark.parametrize(
+    ("plain", "path", "expected"),
+    [
+        (None, "value", "an object with a type"),
+        ([], "value", "an object with a type"),
+        ("Configuration", "value", "an object with a type"),
+        ({}, "value", "an object with a type"),
+        ({"type": None}, "value", "an object with a type"),
+        ({"type": ["ConsistAddress"]}, "value", "an object with a type"),
+        ({"type": "configuration"}, "value.type", "a type of CV value"),
+        ({"type": "ConsistAddress", "adress": 3}, "value", "the fields of ConsistAddress"),
+        (
+            {"type": "ConsistAddress", "address": 3, "cv": 1},
+            "value",
+            "the fields of ConsistAddress",
+        ),
+        ({"type": "ExtendedAddress"}, "value", "the fields of ExtendedAddress"),
+        ({"type": "ConsistAddress", "address": True}, "value.address", "an integer"),
+        ({"type": "ConsistAddress", "address": "3"}, "value.address", "an integer"),
+        ({"type": "ConsistAddress", "address": 3.0}, "value.address", "an integer"),
+        ({"type": "ConsistAddress", "reversed": 1}, "value.reversed", "true or false"),
+        ({"type": "ConsistAddress", "reversed": "yes"}, "value.reversed", "true or false"),
+        ({"type": "Configuration", "reserved": "bit-6"}, "value.reserved", "a list of bit-6"),
+        ({"type": "Configuration", "reserved": ["bit-5"]}, "value.reserved", "a list of bit-6"),
+        ({"type": "Configuration", "reserved": [[6]]}, "value.reserved", "a list of bit-6"),
+        ({"type": "SpeedTable", "points": 7}, "value.points", "a list of integers"),
+    ],
+)
+def test_json_of_another_shape_names_the_path(plain, path: str, expected: str) -> None:
+    """Shapes, unknown fields, missing ones and values of another kind."""
+    with pytest.raises(ShapeError) as caught:
+        cv.value_from_plain(plain)
+    assert (caught.value.path, caught.value.expected) == (path, expected)
+
+
+def test_json_may_leave_out_what_has_a_default() -> None:
+    """And nothing else; what is out of bounds is refused as by the constructor."""
+    assert cv.value_from_plain({"type": "ConsistAddress"}) == cv.ConsistAddress()
+    plain = {"type": "SpeedTable", "points": [*range(27), 256]}
+    with pytest.raises(FieldError, match="points, number 28: 0 to 255 expected, 256 given"):
+        cv.value_from_plain(plain)
+    with pytest.raises(FieldError, match="count of points: 28 expected, 27 given"):
+        cv.value_from_plain({"type": "SpeedTable", "points": [0] * 27})
 
 
 def test_declarations_that_do_not_fit_are_refused() -> None:
