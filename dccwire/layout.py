@@ -9,9 +9,10 @@ and a construct object can be made on demand. Room: imports `errors` alone.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from dccwire.errors import FieldError, LayoutError
@@ -19,7 +20,7 @@ from dccwire.errors import FieldError, LayoutError
 if TYPE_CHECKING:
     import construct
 
-__all__ = ["Bit", "BitField", "Layout", "Run"]
+__all__ = ["Bit", "BitField", "Layout", "Run", "bits_in_words"]
 
 _PART = re.compile(r"(~?)([A-Za-z])")
 _FORMULA = re.compile(r"(?P<parts>~?[A-Za-z](?: ~?[A-Za-z])*)(?: \+ (?P<offset>\d+))?")
@@ -112,6 +113,11 @@ class BitField:
         return word
 
 
+def bits_in_words(high: int, low: int) -> str:
+    """`bit 3`, or `bits 7-4`."""
+    return f"bit {low}" if low == high else f"bits {high}-{low}"
+
+
 class Layout:
     """A format in the standards' notation, with its fields.
 
@@ -177,19 +183,36 @@ class Layout:
         for field in self.fields.values():
             for run in field.runs:
                 for place in range(run.width):
-                    position = 8 * self.size - 1 - run.shift - place
-                    places[position] = Bit(
-                        position,
-                        None,
-                        field.name,
-                        self._characters[position],
-                        run.weight + place,
-                        run.inverted,
-                    )
+                    at = 8 * self.size - 1 - run.shift - place
+                    weight, letter = run.weight + place, self._characters[at]
+                    places[at] = Bit(at, None, field.name, letter, weight, run.inverted)
         return tuple(
-            places[position] if position in places else Bit(position, int(character))
-            for position, character in enumerate(self._characters)
+            places[at] if at in places else Bit(at, int(character))
+            for at, character in enumerate(self._characters)
         )
+
+    @cached_property
+    def parts(self) -> tuple[tuple[Bit, ...], ...]:
+        """The neighbouring bits of each field within each byte, in transmission order.
+
+        >>> [len(part) for part in Layout("1110CCVV VVVVVVVV", {"cc": "C", "cv": "V"}).parts]
+        [2, 2, 8]
+        """
+        together = groupby(self.bits, lambda bit: (bit.byte, bit.field, bit.letter))
+        return tuple(tuple(bits) for (_, field, _), bits in together if field)
+
+    def whole_of(self, part: Sequence[Bit]) -> str:
+        """Which bits of which number a part is, in words; empty if it is the whole field.
+
+        >>> layout = Layout("10aaaaaa 1bbb0000", {"address": "~b a"})
+        >>> layout.whole_of(layout.parts[1]), layout.whole_of(layout.parts[0])
+        ('bits 8-6 of it, inverted', 'bits 5-0 of it')
+        """
+        field, high, low = self.fields[part[0].field], part[0].weight, part[-1].weight
+        if field.width == len(part):
+            return ""
+        whole = f"{field.name} - {field.offset}" if field.offset else "it"
+        return f"{bits_in_words(high, low)} of {whole}{', inverted' if part[0].inverted else ''}"
 
     def matches(self, data: bytes) -> bool:
         """Whether the bytes have the layout's size and fixed bits."""

@@ -40,10 +40,10 @@ from dccwire.notation import (
     address_from_text,
     address_text,
     address_to_plain,
+    declared_text,
+    declared_to_plain,
     instruction_from_plain,
     instruction_from_text,
-    instruction_text,
-    instruction_to_plain,
 )
 
 if TYPE_CHECKING:
@@ -103,7 +103,7 @@ class Packet:
 
     def __str__(self) -> str:
         mode = "" if self.mode is Mode.OPERATIONS else f"{self.mode.value} "
-        inside = "; ".join(map(instruction_text, self.instructions))
+        inside = "; ".join(map(declared_text, self.instructions))
         return f"{mode}{address_text(self.address)}: {inside}".rstrip()
 
     @classmethod
@@ -138,7 +138,7 @@ class Packet:
         return {
             "mode": self.mode.value,
             "address": address_to_plain(self.address),
-            "instructions": [instruction_to_plain(one) for one in self.instructions],
+            "instructions": [declared_to_plain(one) for one in self.instructions],
             "bytes": self._bytes.hex(" ").upper(),
         }
 

@@ -15,6 +15,7 @@ ORDER = [
     "address",
     "fields",
     "formats",
+    "bit_rows",
     "instructions",
     "accessory",
     "service_mode",

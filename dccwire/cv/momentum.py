@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from typing import Self
 
-from dccwire.cv.kinds import Bit
 from dccwire.cv.values import CvValue, check_byte, cv_value
 from dccwire.errors import FieldError
-from dccwire.fields import FieldKind
+from dccwire.fields import Flag
+from dccwire.formats import Fields
 
 __all__ = [
     "AccelerationAdjustment",
@@ -100,8 +100,8 @@ class DecelerationRate(_Rate):
     rate: int
 
 
-_ADJUSTMENT: dict[str, str | FieldKind] = {
-    "subtract": Bit("S", "subtracted from the rate", "added to the rate"),
+_ADJUSTMENT: Fields = {
+    "subtract": Flag("S", "subtracted from the rate", "added to the rate"),
     "amount": "A",
 }
 

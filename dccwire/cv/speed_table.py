@@ -51,13 +51,13 @@ class SpeedTable(CvValue):
 
         >>> SpeedTable.of([*range(26), 40, 38])
         Traceback (most recent call last):
-        dccwire.errors.FieldError: point 28 (CV 94): 40 or more, as point 27, expected, 38 given
+        dccwire.errors.FieldError: point 28 (CV 94): 40 or more expected, 38 given; point 27 has it
         """
         table = cls(tuple(points))
         for point in table.falls:
             before, value = table.points[point - 2 : point]
-            bound = f"{before} or more, as point {point - 1},"
-            raise FieldError(f"point {point} (CV {66 + point})", bound, value)
+            field, hint = f"point {point} (CV {66 + point})", f"point {point - 1} has it"
+            raise FieldError(field, f"{before} or more", value, hint)
         return table
 
     @property
@@ -131,7 +131,7 @@ def trimmed(table: SpeedTable, factor: float) -> SpeedTable:
     100
     """
     if not 0 <= factor < math.inf:
-        raise FieldError("factor", "0 or more, and finite,", factor)
+        raise FieldError("factor", "0 or more, and finite", factor)
     return SpeedTable(tuple(min(_rounded(point * factor), 255) for point in table.points))
 
 

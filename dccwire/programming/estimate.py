@@ -13,7 +13,7 @@ from fractions import Fraction
 from operator import itemgetter
 from typing import TypeAlias
 
-from dccwire.cv.cv_set import CvKey
+from dccwire.cv.cv_set import CvKey, cv_name
 from dccwire.errors import FieldError
 from dccwire.programming.costs import Assumptions, Cost
 from dccwire.programming.job import Block, course, places_of
@@ -106,7 +106,7 @@ def reading_time(
     for (key, _), table in zip(places_of(blocks, reach), tables, strict=True):
         value = values.get(key)
         if type(value) is not int or value not in range(len(table.costs)):
-            raise FieldError(f"CV {key}", f"0 to {len(table.costs) - 1}", value)
+            raise FieldError(cv_name(key), f"0 to {len(table.costs) - 1}", value)
         costs.append(table.costs[value])
     return Cost(*_sum(fixed, costs))
 
