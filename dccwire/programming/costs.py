@@ -18,6 +18,8 @@ from dccwire.programming.session import Outgoing
 from dccwire.programming.steps import Course, Kind
 from dccwire.signal import LIMITS, NOMINAL, Timing
 
+__all__ = ["TIMINGS", "Assumptions", "Cost", "packet_ns", "time_on_wire"]
+
 T = TypeVar("T")
 
 ONE, ZERO = LIMITS["t1"], LIMITS["t0"]

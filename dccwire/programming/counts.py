@@ -13,6 +13,8 @@ from dccwire.address import Mode
 from dccwire.errors import FieldError
 from dccwire.framing import least_preamble
 
+__all__ = ["Counts", "DirectCounts", "HardResetCounts", "MainCounts", "RegisterCounts"]
+
 
 def _least(count: int, clause: str) -> Any:
     return field(default=count, metadata={"least": count, "clause": clause})

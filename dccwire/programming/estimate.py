@@ -21,6 +21,8 @@ from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.steps import Course
 from dccwire.programming.targets import DirectCv, Reach, Target
 
+__all__ = ["Estimate", "estimate", "reading_time"]
+
 USUAL = Assumptions()
 
 

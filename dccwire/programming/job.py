@@ -19,6 +19,8 @@ from dccwire.programming.session import Session
 from dccwire.programming.steps import Course
 from dccwire.programming.targets import DirectCv, Reach, Target
 
+__all__ = ["Block", "Readout", "read_cvs", "read_job"]
+
 WRITTEN = re.compile(r"(\d{1,4})(?:-(\d{1,4}))?(?:x(\d{1,3}))?", re.ASCII)
 
 

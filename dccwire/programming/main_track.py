@@ -25,6 +25,8 @@ from dccwire.programming.one_cv import refuse_read_only
 from dccwire.programming.session import Session
 from dccwire.programming.steps import IDLE, Course, Step
 
+__all__ = ["write_bit_on_main", "write_byte_on_main"]
+
 MAIN = MainCounts()
 
 

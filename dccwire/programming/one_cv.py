@@ -19,6 +19,8 @@ from dccwire.programming.session import Session
 from dccwire.programming.steps import Course
 from dccwire.programming.targets import DirectCv, Target
 
+__all__ = ["read_byte", "verify_bit", "verify_byte", "write_bit", "write_byte"]
+
 
 def read_byte(target: Target, setup: Setup = DEFAULT) -> Session[int]:
     """Read a CV.

@@ -17,6 +17,8 @@ from dccwire.programming.steps import RESET, Course, Kind, Step
 from dccwire.programming.targets import DirectCv, PagedCv, Target, service
 from dccwire.service_mode import PRESET_PAGE, PagePreset, PageRegisterAccess
 
+__all__ = ["Setup"]
+
 T = TypeVar("T")
 
 

@@ -15,6 +15,8 @@ from dccwire.packet import Packet
 from dccwire.programming.steps import HEARD_FROM, Course, Step
 from dccwire.wording import counted
 
+__all__ = ["Answer", "Outgoing", "Session", "conversation"]
+
 T = TypeVar("T")
 
 

@@ -29,6 +29,8 @@ from dccwire.service_mode import (
 )
 from dccwire.wording import either
 
+__all__ = ["REACHES", "AddressOnly", "DirectCv", "PagedCv", "Reach", "Register", "Target"]
+
 
 class Procedure(NamedTuple):
     """In what the sequence of a mode differs from the others."""
@@ -65,15 +67,15 @@ class _Target(ABC):
 
     def verify(self, value: int) -> Packet:
         """The packet that asks whether the CV holds a value, once its page is set."""
-        return service(self._access(CvOperation.VERIFY, value))
+        return self._access(CvOperation.VERIFY, value)
 
     def write(self, value: int) -> Packet:
         """The packet that stores a value, once its page is set."""
-        return service(self._access(CvOperation.WRITE, value))
+        return self._access(CvOperation.WRITE, value)
 
     @abstractmethod
-    def _access(self, operation: CvOperation, value: int) -> Instruction:
-        """How a value is verified or written."""
+    def _access(self, operation: CvOperation, value: int) -> Packet:
+        """The packet that verifies or writes a value."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,8 +101,8 @@ class DirectCv(_AnyCv):
     __slots__ = ()
     procedure = DIRECT
 
-    def _access(self, operation: CvOperation, value: int) -> Instruction:
-        return DirectByteAccess(operation, self.cv, value)
+    def _access(self, operation: CvOperation, value: int) -> Packet:
+        return service(DirectByteAccess(operation, self.cv, value))
 
     def verify_bit(self, bit: int, value: int) -> Packet:
         """The packet that asks whether a bit, 0 to 7, is `value`, 0 or 1."""
@@ -128,8 +130,8 @@ class PagedCv(_AnyCv):
         """What the page register has to hold, 0 to 255."""
         return page_of(self.cv).page
 
-    def _access(self, operation: CvOperation, value: int) -> Instruction:
-        return DataRegisterAccess(operation, page_of(self.cv).register, value)
+    def _access(self, operation: CvOperation, value: int) -> Packet:
+        return service(DataRegisterAccess(operation, page_of(self.cv).register, value))
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,8 +171,8 @@ class Register(_Target):
         """The CV; None is the page register."""
         return REGISTER_CVS.get(self.number)
 
-    def _access(self, operation: CvOperation, value: int) -> Instruction:
-        return RegisterAccess(operation, self.number, value)
+    def _access(self, operation: CvOperation, value: int) -> Packet:
+        return service(RegisterAccess(operation, self.number, value))
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,8 +201,8 @@ class AddressOnly(_Target):
     def __str__(self) -> str:
         return f"CV {self.cv}"
 
-    def _access(self, operation: CvOperation, value: int) -> Instruction:
-        return AddressOnlyAccess(operation, value)
+    def _access(self, operation: CvOperation, value: int) -> Packet:
+        return service(AddressOnlyAccess(operation, value))
 
 
 Target: TypeAlias = DirectCv | PagedCv | Register | AddressOnly

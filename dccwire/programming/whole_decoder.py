@@ -25,6 +25,8 @@ from dccwire.programming.steps import RESET, Course, Step
 from dccwire.programming.targets import DirectCv, Register, service
 from dccwire.service_mode import AddressQuery, DecoderFactoryReset, DecoderLock
 
+__all__ = ["address_query", "decoder_lock", "factory_reset", "find_direct_mode", "hard_reset_cycle"]
+
 HARD_RESET = HardResetCounts()
 DIRECT = DirectCounts()
 SHORT = range(1, 112)

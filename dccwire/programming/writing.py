@@ -22,6 +22,8 @@ from dccwire.programming.session import Session
 from dccwire.programming.steps import Course
 from dccwire.programming.targets import DirectCv, Reach, Target
 
+__all__ = ["write_cvs", "write_cvs_on_main"]
+
 
 def write_cvs(
     old: CvSet,
