@@ -65,10 +65,14 @@ class Track:
         Raises:
             FieldError: times are missing, or run backwards.
         """
-        came = arrival(packet, start_ns, end_ns)
-        if came is None:
-            return []
-        found = [one for decoder in self.decoders for one in decoder.take(*came)]
+        if type(packet) is not bytes or start_ns is None or end_ns is None:
+            came = arrival(packet, start_ns, end_ns)
+            if came is None:
+                return []
+            packet, start_ns, end_ns = came
+        found: list[Acknowledgement] = []
+        for decoder in self.decoders:
+            found += decoder.take(packet, start_ns, end_ns)
         return merged(found) if found else found
 
     def power_on(self) -> None:

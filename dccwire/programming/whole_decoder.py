@@ -31,7 +31,8 @@ HARD_RESET = HardResetCounts()
 DIRECT = DirectCounts()
 SHORT = range(1, 112)
 """Short addresses whose packets a programming track does not read as registers (P12)."""
-MANUFACTURER = DirectCv(8)
+BY_DIRECT_MODE = DirectCv(8)
+"""The CV by which direct mode is found; for the query and the lock any other would do."""
 
 
 def find_direct_mode(setup: Setup = DEFAULT) -> Session[bool]:
@@ -39,13 +40,13 @@ def find_direct_mode(setup: Setup = DEFAULT) -> Session[bool]:
 
     Both are asked (S-9.2.3 §E, Direct Mode); an acknowledgement of either means yes.
     """
-    sequencer = Sequencer(MANUFACTURER, setup)
+    sequencer = Sequencer(BY_DIRECT_MODE, setup)
     return sequencer.session(_either(sequencer))
 
 
 def _either(sequencer: Sequencer) -> Course[bool]:
-    clear = yield from sequencer.ask(MANUFACTURER, MANUFACTURER.verify_bit(7, 0))
-    set_ = yield from sequencer.ask(MANUFACTURER, MANUFACTURER.verify_bit(7, 1))
+    clear = yield from sequencer.ask(BY_DIRECT_MODE, BY_DIRECT_MODE.verify_bit(7, 0))
+    set_ = yield from sequencer.ask(BY_DIRECT_MODE, BY_DIRECT_MODE.verify_bit(7, 1))
     return clear or set_
 
 
@@ -103,8 +104,8 @@ def address_query(
     if type(number) is not int or number not in SHORT:
         raise FieldError("address", "1 to 111", number)
     packet = Packet(ShortAddress(number), AddressQuery(), mode=Mode.SERVICE)
-    sequencer = Sequencer(MANUFACTURER, Setup(counts, power_on))
-    return sequencer.session(sequencer.ask(MANUFACTURER, packet))
+    sequencer = Sequencer(BY_DIRECT_MODE, Setup(counts, power_on))
+    return sequencer.session(sequencer.ask(BY_DIRECT_MODE, packet))
 
 
 def decoder_lock(
@@ -121,7 +122,7 @@ def decoder_lock(
     dccwire.errors.FieldError: unlocked: 1 to 127 expected, 0 given
     """
     packet = Packet(BROADCAST, DecoderLock(unlocked), mode=Mode.SERVICE)
-    sequencer = Sequencer(MANUFACTURER, Setup(counts, power_on))
+    sequencer = Sequencer(BY_DIRECT_MODE, Setup(counts, power_on))
     return sequencer.session(_lock(sequencer, packet))
 
 

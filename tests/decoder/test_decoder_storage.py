@@ -7,9 +7,9 @@ from decoder_helpers import IDLE, RESET, at_work
 
 from dccwire import DccwireError, FieldError, LongAddress, Packet, Receiver, ShortAddress
 from dccwire.cv import CvSet, IndexedCv
-from dccwire.decoder import Decoder, Ignored, Options, ServiceMode
+from dccwire.decoder import Decoder, Ignored, Options, ServiceMode, Track
 from dccwire.errors import Reason
-from dccwire.receiver.events import PacketReceived
+from dccwire.receiver.events import Gap, PacketReceived
 from dccwire.synthesis import Sending, synthesize
 from strategies import with_error_byte
 
@@ -326,12 +326,14 @@ def test_bytes_packets_and_events_are_all_taken() -> None:
     """Whatever is at hand: bytes, a bytearray's bytes, a `Packet`, a receiver's events."""
     packet = Packet.from_text("short 3: FunctionGroupOne functions=F1")
     for one in (packet, bytes(packet)):
-        decoder = Decoder()
+        decoder, other = Decoder(), Decoder()
         decoder.take(one, 0, 1)
-        assert decoder.functions == {"F1"}
-    decoder = Decoder()
-    decoder.take(PacketReceived(0, 1, 2, 14, bytes(packet), False))
-    assert decoder.functions == {"F1"}
+        Track((other,)).take(one, 0, 1)
+        assert decoder.functions == other.functions == {"F1"}
+    decoder, other = Decoder(), Decoder()
+    for event in (PacketReceived(0, 1, 2, 14, bytes(packet), False), Gap(3, 4)):
+        assert decoder.take(event) == Track((other,)).take(event) == []
+    assert decoder.functions == other.functions == {"F1"}
     with pytest.raises(FieldError, match="start_ns: 2 or later"):
         decoder.take(packet, 1, 3)
 
