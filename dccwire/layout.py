@@ -250,30 +250,9 @@ class Layout:
         """
         import construct as c
 
-        def piece(field: BitField, run: Run) -> Any:
-            def bits(context: Any) -> int:
-                number: int = (context[field.name] - field.offset) >> run.weight & run.mask
-                return number ^ run.mask if run.inverted else number
+        def parsed(data: bytes, context: object) -> Any:
+            if not self.matches(data):
+                raise c.ConstError(f"{data.hex(' ').upper()} does not match {self.line}")
+            return c.Container(self.decode(data))
 
-            return c.Rebuild(c.BitsInteger(run.width), bits)
-
-        def whole(field: BitField, names: list[str]) -> Any:
-            def number(context: Any) -> int:
-                total = field.offset
-                for name, run in zip(names, field.runs, strict=True):
-                    bits = context[name] ^ run.mask if run.inverted else context[name]
-                    total += bits << run.weight
-                return total
-
-            return c.Computed(number)
-
-        pieces: dict[int, Any] = {}
-        totals: list[Any] = []
-        for field in self.fields.values():
-            names = [f"_{field.name}_{run.weight}" for run in field.runs]
-            for name, run in zip(names, field.runs, strict=True):
-                pieces[8 * self.size - run.shift - run.width] = name / piece(field, run)
-            totals.append(field.name / whole(field, names))
-        for found in re.finditer("[01]+", self._characters):
-            pieces[found.start()] = c.Const(int(found[0], 2), c.BitsInteger(len(found[0])))
-        return c.BitStruct(*(pieces[start] for start in sorted(pieces)), *totals)
+        return c.ExprAdapter(c.Bytes(self.size), parsed, lambda one, context: self.encode(one))

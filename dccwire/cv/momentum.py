@@ -6,6 +6,7 @@ steps are used, since the text does not say which (V2).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Self
 
 from dccwire.cv.values import CvValue, check_byte, cv_value
@@ -64,6 +65,7 @@ def _check_steps(steps: object) -> int:
     return steps
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class _Rate(CvValue):
     """Base of the rates."""
 
@@ -86,8 +88,6 @@ class AccelerationRate(_Rate):
     'a step takes 0.128 s at 14 steps, 0.064 s at 28 steps; full speed after 1.792 s'
     """
 
-    rate: int
-
 
 @cv_value((4,), "RRRRRRRR", "S-9.2.2, CV 4", fields={"rate": "R"})
 class DecelerationRate(_Rate):
@@ -97,8 +97,6 @@ class DecelerationRate(_Rate):
     'no delay'
     """
 
-    rate: int
-
 
 _ADJUSTMENT: Fields = {
     "subtract": Flag("S", "subtracted from the rate", "added to the rate"),
@@ -106,6 +104,7 @@ _ADJUSTMENT: Fields = {
 }
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class _Adjustment(CvValue):
     """Base of the adjustments."""
 
@@ -122,7 +121,7 @@ class _Adjustment(CvValue):
         """
         if type(amount) is not int or not -127 <= amount <= 127:
             raise FieldError("amount", "-127 to 127", amount)
-        return cls(amount < 0, abs(amount))  # type: ignore[call-arg] # each adjustment has the two
+        return cls(amount < 0, abs(amount))
 
     @property
     def signed(self) -> int:
@@ -142,9 +141,6 @@ class AccelerationAdjustment(_Adjustment):
     (AccelerationAdjustment(subtract=True, amount=5), {23: 133})
     """
 
-    subtract: bool
-    amount: int
-
 
 @cv_value((24,), "SAAAAAAA", "S-9.2.2, CV 24", fields=_ADJUSTMENT)
 class DecelerationAdjustment(_Adjustment):
@@ -153,9 +149,6 @@ class DecelerationAdjustment(_Adjustment):
     >>> DecelerationAdjustment.from_cvs({24: 12}).signed
     12
     """
-
-    subtract: bool
-    amount: int
 
 
 def adjusted_rate(
