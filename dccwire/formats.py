@@ -18,7 +18,7 @@ from typing import Any, ClassVar, TypeAlias, TypeVar, dataclass_transform
 from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress, Mode, Partition
 from dccwire.errors import LayoutError, Reason
 from dccwire.fields import Data, FieldKind, Number
-from dccwire.layout import BitField, Layout
+from dccwire.layout import BitField, Layout, Run
 
 __all__ = [
     "FORMATS",
@@ -329,7 +329,7 @@ def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
                 build.append(f" if {_take(field)} not in values_{name}: return None")
         build.append(f" {name} = {number}")
         word.append(f" number = {raw} - {field.offset}")
-        word += [f" word |= {_put(run_word)}" for run_word in _runs(field)]
+        word += [f" word |= {_put(run)}" for run in field.runs]
     build.append(" made = new(cls)")
     build += [f" set_{name}(made, {name})" for name in kinds]
     spread = layout.fields.get("address")
@@ -341,23 +341,20 @@ def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
     return {name: names[name] for name in ("build", "encode", "word", "whose")}
 
 
-def _runs(field: BitField) -> list[tuple[int, int, int, int]]:
-    return [(run.shift, run.mask, run.weight, run.inverted * run.mask) for run in field.runs]
-
-
 def _take(field: BitField) -> str:
     """Source text of a field's number in `word`."""
-    terms = [
-        f"((word >> {shift} & {mask}{f' ^ {turn}' if turn else ''}) << {weight})"
-        for shift, mask, weight, turn in _runs(field)
-    ]
-    return f"{' | '.join(terms)}" if not field.offset else f"({' | '.join(terms)}) + {field.offset}"
+    terms = (f"((word >> {s} & {mask}{_turned(turn)}) << {w})" for s, mask, w, turn in field.runs)
+    number = " | ".join(terms)
+    return f"({number}) + {field.offset}" if field.offset else number
 
 
-def _put(run: tuple[int, int, int, int]) -> str:
+def _put(run: Run) -> str:
     """Source text of the bits of `number` at the place of a run."""
-    shift, mask, weight, turn = run
-    return f"(number >> {weight} & {mask}{f' ^ {turn}' if turn else ''}) << {shift}"
+    return f"(number >> {run.weight} & {run.mask}{_turned(run.turn)}) << {run.shift}"
+
+
+def _turned(turn: int) -> str:
+    return f" ^ {turn}" if turn else ""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
