@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Self
 
-from dccwire.cv.values import CvValue, check_byte, cv_value
+from dccwire.cv.values import CvValue, cv_value, within
 from dccwire.errors import FieldError
 from dccwire.fields import Flag
 from dccwire.formats import Fields
@@ -44,7 +44,7 @@ def seconds_per_step(rate: int, steps: int) -> float:
     >>> seconds_per_step(2, 28)
     0.064
     """
-    return check_byte("rate", rate) * UNIT_MS / _check_steps(steps) / 1000
+    return within("rate", rate, 0, 255) * UNIT_MS / _check_steps(steps) / 1000
 
 
 def seconds_to_full_speed(rate: int, steps: int) -> float:
@@ -56,7 +56,7 @@ def seconds_to_full_speed(rate: int, steps: int) -> float:
     >>> [seconds_to_full_speed(10, steps) for steps in (14, 28, 126, 128)]
     [8.96, 8.96, 8.96, 8.82]
     """
-    return check_byte("rate", rate) * UNIT_MS * _INCREMENTS[_check_steps(steps)] / steps / 1000
+    return within("rate", rate, 0, 255) * UNIT_MS * _INCREMENTS[_check_steps(steps)] / steps / 1000
 
 
 def _check_steps(steps: object) -> int:
@@ -119,9 +119,7 @@ class _Adjustment(CvValue):
         Raises:
             FieldError: the amount is out of bounds.
         """
-        if type(amount) is not int or not -127 <= amount <= 127:
-            raise FieldError("amount", "-127 to 127", amount)
-        return cls(amount < 0, abs(amount))
+        return cls(amount < 0, abs(within("amount", amount, -127, 127)))
 
     @property
     def signed(self) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Self
 
-from dccwire.cv.values import CvValue, cv_value
+from dccwire.cv.values import CvValue, cv_value, within
 from dccwire.errors import FieldError
 
 __all__ = [
@@ -167,9 +167,7 @@ class SpeedTableChoice(CvValue):
         Raises:
             FieldError: the step is out of bounds.
         """
-        if type(step) is not int or not 1 <= step <= 26:
-            raise FieldError("step", "1 to 26", step)
-        return cls(128 + step)
+        return cls(128 + within("step", step, 1, 26))
 
     @property
     def preset(self) -> int | None:
