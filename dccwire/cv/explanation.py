@@ -12,7 +12,11 @@ from functools import cache
 from typing import Any
 
 from dccwire.bit_rows import FieldRow, field_rows, row_lines
-from dccwire.cv.accessories import AccessoryDecoderAddressing, AccessoryOutputAddressing
+from dccwire.cv.accessories import (
+    AccessoryConfiguration,
+    AccessoryDecoderAddressing,
+    AccessoryOutputAddressing,
+)
 from dccwire.cv.catalogue import CvEntry, entry
 from dccwire.cv.notation import VALUE_TYPES, value_to_plain
 from dccwire.cv.values import CvValue, DecoderKind, check_cv, check_value
@@ -141,10 +145,11 @@ def explain_cvs(
     while left:
         first = next(iter(left))
         kinds = value_types(first, decoder)
-        if decoder is DecoderKind.MULTI_FUNCTION and first == 29 and left[29] & 0x80:
-            kinds = value_types(29, DecoderKind.ACCESSORY)
+        switches = AccessoryConfiguration
+        if decoder is DecoderKind.MULTI_FUNCTION and first == 29:
+            kinds = kinds if any(switches.faults(left)) else (switches,)
         if decoder is DecoderKind.ACCESSORY and first in (1, 9) and 29 in values:
-            by_output = bool(values[29] & 0x40)
+            by_output = switches.layout.fields["output_addressing"].take(values[29])
             kinds = (AccessoryOutputAddressing if by_output else AccessoryDecoderAddressing,)
         together = [cv for cv in (kinds[0].cvs if kinds else (first,)) if cv in left]
         own = {cv: left.pop(cv) for cv in together}
