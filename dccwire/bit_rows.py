@@ -19,12 +19,14 @@ __all__ = ["FieldRow", "field_rows", "row_lines"]
 class FieldRow(NamedTuple):
     """Neighbouring bits of one field within one byte (from 0), and what they say.
 
-    `first` and `last` are bit numbers, 7 to 0, `letters` the layout's characters.
+    `first` and `last` are bit numbers, 7 to 0, `bits` their state as 0 and 1, `letters` the
+    layout's characters.
     """
 
     byte: int
     first: int
     last: int
+    bits: str
     letters: str
     name: str
     meaning: str
@@ -49,6 +51,7 @@ def field_rows(
     >>> [row.meaning for row in field_rows(CvAccessLongForm, 0xEC1C26)][1:3]
     ['cv=29 (bits 9-8 of cv - 1)', 'cv=29 (bits 7-0 of cv - 1)']
     """
+    sent = f"{word:0{8 * cls.layout.size}b}"
     for part in cls.layout.parts:
         name, low = part[0].field, part[-1].weight
         field, kind = cls.layout.fields[name], cls.kinds.get(name)
@@ -66,8 +69,9 @@ def field_rows(
                 meaning += f": {said}"
         if whole:
             meaning += f" ({whole})"
-        letters = part[0].letter * len(part)
-        yield FieldRow(part[0].byte, part[0].number, part[-1].number, letters, name, meaning)
+        first, last = part[0], part[-1]
+        bits, letters = sent[first.position : last.position + 1], first.letter * len(part)
+        yield FieldRow(first.byte, first.number, last.number, bits, letters, name, meaning)
 
 
 def row_lines(

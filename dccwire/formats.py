@@ -8,7 +8,7 @@ that cannot hold an illegal value, and enter it in the registry; CV values are d
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from dataclasses import fields as dataclass_fields
 from enum import StrEnum
 from functools import cache, cached_property
@@ -18,7 +18,7 @@ from typing import Any, ClassVar, TypeAlias, TypeVar, dataclass_transform
 from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress, Mode, Partition
 from dccwire.errors import LayoutError, Reason
 from dccwire.fields import Data, FieldKind, Number
-from dccwire.layout import BitField, Layout
+from dccwire.layout import BitField, Layout, Run
 
 __all__ = [
     "FORMATS",
@@ -122,14 +122,16 @@ class Instruction(Declared):
         yield from ()
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(eq=False, repr=False)
 class Format:
     """A declared format of packets: its class and its place in the registry.
 
     `ends` says that the packet must end with it; `reading` names a second, narrower reading of
     bytes that the general format decodes; `address` is given for the whole packets of accessories;
     `mode` is the only mode in which the format stands, or None. Layout, clause and provenance are
-    those of the class.
+    those of the class. The other four are functions: `build` makes the value of a word of the
+    layout's size, or None if a field is illegal, `word` and `encode` the word and the bytes of a
+    value, an accessory's address left at 0, `take_address` the address of an accessory's word.
     """
 
     cls: type[Instruction]
@@ -138,28 +140,30 @@ class Format:
     reading: str
     address: AccessoryKind | None
     mode: Mode | None
+    layout: Layout = field(init=False)
+    clause: str = field(init=False)
+    provenance: Provenance = field(init=False)
+    build: Callable[[int], Instruction | None] = field(init=False)
+    word: Callable[[Instruction], int] = field(init=False)
+    encode: Callable[[Instruction], bytes] = field(init=False)
+    take_address: Callable[[int], Address] = field(init=False)
 
     def __post_init__(self) -> None:
-        self.cls.format = self
+        cls = self.cls
+        self.layout, self.clause, self.provenance = cls.layout, cls.clause, cls.provenance
+        cls.format = self
         FORMATS.append(self)
+
+    def __getattr__(self, name: str) -> Any:
+        # Made when the first of them is asked for: those of all formats would take 6 % more of the
+        # import's time, and most programs meet few formats.
+        if name not in ("build", "word", "encode", "take_address"):
+            raise AttributeError(name)
+        self.__dict__.update(_arithmetic(self))
+        return self.__dict__[name]
 
     def __repr__(self) -> str:
         return f"<Format {self.cls.__name__} {self.layout.line!r}, {self.clause}>"
-
-    @property
-    def layout(self) -> Layout:
-        """The layout of the class."""
-        return self.cls.layout
-
-    @property
-    def clause(self) -> str:
-        """The clause of the class."""
-        return self.cls.clause
-
-    @property
-    def provenance(self) -> Provenance:
-        """Where the format comes from."""
-        return self.cls.provenance
 
     def stands_in(self, mode: Mode) -> bool:
         """Whether the format counts in this mode."""
@@ -169,30 +173,6 @@ class Format:
     def fixed_bits(self) -> int:
         """How many bits are fixed: of two formats that match, the one with more wins."""
         return self.layout.fixed_mask.bit_count()
-
-    @cached_property
-    def _arithmetic(self) -> Mapping[str, Callable[..., Any]]:
-        return _arithmetic(self)
-
-    @property
-    def build(self) -> Callable[[int], Instruction | None]:
-        """A function from a word of the layout's size to the value; None if a field is illegal."""
-        return self._arithmetic["build"]
-
-    @property
-    def word(self) -> Callable[[Instruction], int]:
-        """A function from the value to its word, an accessory's address left at 0."""
-        return self._arithmetic["word"]
-
-    @property
-    def encode(self) -> Callable[[Instruction], bytes]:
-        """A function from the value to its bytes, an accessory's address left at 0."""
-        return self._arithmetic["encode"]
-
-    @property
-    def take_address(self) -> Callable[[int], Address]:
-        """A function from the word of an accessory's packet to its address."""
-        return self._arithmetic["whose"]
 
     @cached_property
     def put_address(self) -> Callable[[int], int]:
@@ -305,7 +285,7 @@ def reserved(*lines: str, clause: str, partitions: frozenset[Partition] = MULTI_
 
 
 def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
-    """The functions `build`, `encode`, `word` and `whose` of a format, made when it is first met.
+    """The functions `build`, `encode`, `word` and `take_address` of a format.
 
     The first makes the value without its checks: the layout and the tables have made them already.
     """
@@ -317,47 +297,44 @@ def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
     build = ["def build(word):"]
     word = ["def word(one):", f" word = {layout.fixed}"]
     for name, kind in kinds.items():
-        field = layout.fields[name]
+        bits = layout.fields[name]
         names[f"set_{name}"] = getattr(cls, name).__set__
-        number, raw = _take(field), f"one.{name}"
+        number, raw = _take(bits), f"one.{name}"
         if kind.table is not None:
             names[f"values_{name}"] = kind.table
             names[f"numbers_{name}"] = kind.numbers
             number = f"values_{name}[{number}]"
             raw = f"numbers_{name}[{raw}]"
-            if len(kind.table) < 1 << field.width:
-                build.append(f" if {_take(field)} not in values_{name}: return None")
+            if len(kind.table) < 1 << bits.width:
+                build.append(f" if {_take(bits)} not in values_{name}: return None")
         build.append(f" {name} = {number}")
-        word.append(f" number = {raw} - {field.offset}")
-        word += [f" word |= {_put(run_word)}" for run_word in _runs(field)]
+        word.append(f" number = {raw} - {bits.offset}")
+        word += [f" word |= {_put(run)}" for run in bits.runs]
     build.append(" made = new(cls)")
     build += [f" set_{name}(made, {name})" for name in kinds]
     spread = layout.fields.get("address")
     number = _take(spread) if spread else str(form.address and form.address.bound[-1])
     encode = ["def encode(one):", *word[1:], f" return word.to_bytes({layout.size})"]
-    whose = ["def whose(word):", f" return make({number})"]
+    whose = ["def take_address(word):", f" return make({number})"]
     source = [*build, " return made", *word, " return word", *encode, *whose]
     exec("\n".join(source), names)
-    return {name: names[name] for name in ("build", "encode", "word", "whose")}
-
-
-def _runs(field: BitField) -> list[tuple[int, int, int, int]]:
-    return [(run.shift, run.mask, run.weight, run.inverted * run.mask) for run in field.runs]
+    return {name: names[name] for name in ("build", "encode", "word", "take_address")}
 
 
 def _take(field: BitField) -> str:
     """Source text of a field's number in `word`."""
-    terms = [
-        f"((word >> {shift} & {mask}{f' ^ {turn}' if turn else ''}) << {weight})"
-        for shift, mask, weight, turn in _runs(field)
-    ]
-    return f"{' | '.join(terms)}" if not field.offset else f"({' | '.join(terms)}) + {field.offset}"
+    terms = (f"((word >> {s} & {mask}{_turned(turn)}) << {w})" for s, mask, w, turn in field.runs)
+    number = " | ".join(terms)
+    return f"({number}) + {field.offset}" if field.offset else number
 
 
-def _put(run: tuple[int, int, int, int]) -> str:
+def _put(run: Run) -> str:
     """Source text of the bits of `number` at the place of a run."""
-    shift, mask, weight, turn = run
-    return f"(number >> {weight} & {mask}{f' ^ {turn}' if turn else ''}) << {shift}"
+    return f"(number >> {run.weight} & {run.mask}{_turned(run.turn)}) << {run.shift}"
+
+
+def _turned(turn: int) -> str:
+    return f" ^ {turn}" if turn else ""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)

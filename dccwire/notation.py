@@ -10,10 +10,9 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import MISSING, dataclass, replace
+from dataclasses import MISSING, dataclass
 from dataclasses import fields as dataclass_fields
-from functools import partial
-from typing import Any, Generic, TypeAlias, TypeVar, cast
+from typing import Any, Generic, TypeVar, cast
 
 from dccwire.address import ADDRESS_KINDS, BROADCAST, IDLE, PROGRAMMING_TRACK, Address
 from dccwire.errors import Reason, ShapeError, TextError
@@ -36,7 +35,6 @@ __all__ = [
 ]
 
 _D = TypeVar("_D", bound=Declared)
-Start: TypeAlias = Callable[[type[_D]], _D]
 
 
 @dataclass(frozen=True)
@@ -51,12 +49,8 @@ class Notation(Generic[_D]):
     noun: str
     listing: str
 
-    def from_text(self, text: str, start: Start[_D] | None = None) -> _D:
+    def from_text(self, text: str) -> _D:
         """The value of `TYPE FIELD=VALUE ...`; a field that has a default may be left out.
-
-        Args:
-            text: what `declared_text` writes.
-            start: makes a value of the type, of which the fields given are changed.
 
         Raises:
             TextError: no such type, a field unknown, missing, given twice or of the wrong form.
@@ -72,7 +66,7 @@ class Notation(Generic[_D]):
                 problem = f"{word[0]!r}: {'given twice' if equals else 'FIELD=VALUE expected'}"
                 raise TextError(Reason.TEXT, text, word.start(), problem, _takes(cls))
             given[name], places[name] = value, word.start()
-        kinds, make, odd = _way(cls, given, start)
+        kinds, make, odd = _way(cls, given)
         if odd is not None:
             problem = f"unknown field {odd!r}" if odd in given else f"field {odd!r} is missing"
             raise TextError(Reason.TEXT, text, places.get(odd, len(text)), problem, _takes(cls))
@@ -85,8 +79,8 @@ class Notation(Generic[_D]):
                 raise TextError(Reason.TEXT, text, places[name], problem, hint) from None
         return make(**values)
 
-    def from_plain(self, plain: object, path: str, start: Start[_D] | None = None) -> _D:
-        """The value of its JSON object, `start` as in `from_text`.
+    def from_plain(self, plain: object, path: str) -> _D:
+        """The value of its JSON object; a field that has a default may be left out.
 
         Raises:
             ShapeError: the object does not have the shape; the error holds the path of the field.
@@ -99,7 +93,7 @@ class Notation(Generic[_D]):
             expected = f"a type of {self.noun}"
             raise ShapeError(f"{path}.type", expected, plain["type"], self._near(plain["type"]))
         given = {name: value for name, value in plain.items() if name != "type"}
-        kinds, make, odd = _way(cls, given, start)
+        kinds, make, odd = _way(cls, given)
         if odd is not None:
             raise ShapeError(path, f"the fields of {cls.__name__}", dict(plain), _takes(cls))
         values = {name: kinds[name].value(f"{path}.{name}", value) for name, value in given.items()}
@@ -255,20 +249,16 @@ def types_in_words() -> Iterator[str]:
 
 
 def _way(
-    cls: type[_D], given: Collection[str], start: Start[_D] | None
+    cls: type[_D], given: Collection[str]
 ) -> tuple[Mapping[str, FieldKind], Callable[..., _D], str | None]:
     """The fields and the maker that the names given fit best, and a name that does not fit."""
-    names, make = {*given}, cast(Any, cls)
+    names, make, optional = {*given}, cast(Any, cls), set[str]()
     way = max((cls.kinds, *cls.named_ways), key=lambda kinds: -len(names ^ {*kinds}))
-    if way is not cls.kinds:
-        make, optional = make.at, set[str]()
-    elif start:
-        optional = {*cls.kinds}
-    else:
+    if way is cls.kinds:
         optional = {one.name for one in dataclass_fields(make) if one.default is not MISSING}
+    else:
+        make = make.at
     odd = sorted(names - {*way}) or sorted({*way} - names - optional)
-    if start and way is cls.kinds and not odd:
-        make = partial(replace, start(cls))
     return way, make, odd[0] if odd else None
 
 

@@ -100,7 +100,6 @@ def _cv(given: argparse.Namespace) -> int:
     if given.packets is not None:
         raise FieldError("--packets", "--compare beside it", given.packets)
     opens = (n for n, word in enumerate(given.words) if word[:1] == "{" or word[:1].isalpha())
-    opens = (n for n, word in enumerate(given.words) if word[:1] == "{" or word[:1].isalpha())
     at = next(opens, None)
     if at is None:
         _print(explain_cvs(_pairs(given.words), decoder), given.json)

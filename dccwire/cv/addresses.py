@@ -9,8 +9,7 @@ from __future__ import annotations
 from typing import Self
 
 from dccwire.address import LongAddress, ShortAddress
-from dccwire.cv.values import CvValue, cv_value
-from dccwire.errors import FieldError
+from dccwire.cv.values import CvValue, cv_value, within
 from dccwire.fields import Flag, Number
 from dccwire.formats import Provenance
 
@@ -121,8 +120,7 @@ class LongConsistAddress(CvValue):
         Raises:
             FieldError: the address is out of bounds.
         """
-        if type(address) is not int or not 0 <= address <= 10239:
-            raise FieldError("address", "0 to 10239", address)
+        within("address", address, 0, 10239)
         return cls(reversed, address % 100, address // 100)
 
     @property

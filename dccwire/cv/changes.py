@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
+from dccwire.cv.configuration import Configuration
 from dccwire.cv.cv_set import (
     POINTERS,
     CvKey,
@@ -25,7 +26,7 @@ from dccwire.errors import member
 
 __all__ = ["CvChange", "CvWrite", "difference", "writes"]
 
-EXTENDED_BIT = 0x20
+EXTENDED_BIT = Configuration(extended_addressing=True).to_cvs()[29]
 """CV 29 bit 5: the decoder answers to the address of CV 17 and 18."""
 
 _LATE = frozenset({1, 15, 16, 17, 18, 19, 29})

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from dccwire.cv.index_page import IndexPage
-from dccwire.cv.values import check_byte, check_cv, number_of
+from dccwire.cv.values import check_cv, number_of, within
 from dccwire.errors import FieldError
 
 __all__ = ["CvKey", "CvSet", "IndexedCv", "key_from_text"]
@@ -34,8 +34,7 @@ class IndexedCv:
 
     def __post_init__(self) -> None:
         IndexPage(self.high, self.low)
-        if type(self.cv) is not int or self.cv not in INDEXED:
-            raise FieldError("indexed cv", "257 to 512", self.cv)
+        within("indexed cv", self.cv, INDEXED[0], INDEXED[-1])
 
     def __str__(self) -> str:
         return f"index {self.high} {self.low}, CV {self.cv}"
@@ -137,7 +136,7 @@ class CvSet(Mapping[CvKey, int]):
                 check_cv(key)
             if key in made:
                 raise FieldError(cv_name(key), "one value", value)
-            made[key] = check_byte(cv_name(key), value)
+            made[key] = within(cv_name(key), value, 0, 255)
         refuse_twice(made)
         object.__setattr__(self, "_values", {key: made[key] for key in sorted(made, key=key_order)})
 

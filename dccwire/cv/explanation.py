@@ -11,8 +11,12 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from dccwire.bit_rows import field_rows, row_lines
-from dccwire.cv.accessories import AccessoryDecoderAddressing, AccessoryOutputAddressing
+from dccwire.bit_rows import FieldRow, field_rows, row_lines
+from dccwire.cv.accessories import (
+    AccessoryConfiguration,
+    AccessoryDecoderAddressing,
+    AccessoryOutputAddressing,
+)
 from dccwire.cv.catalogue import CvEntry, entry
 from dccwire.cv.notation import VALUE_TYPES, value_to_plain
 from dccwire.cv.values import CvValue, DecoderKind, check_cv, check_value
@@ -23,53 +27,18 @@ from dccwire.wording import wrapped
 __all__ = [
     "CvExplanation",
     "CvReading",
-    "CvRow",
     "describe",
     "explain_cvs",
     "explain_value",
-    "rows_of",
     "value_types",
 ]
 
 
 @dataclass(frozen=True, slots=True)
-class CvRow:
-    """A few bits of one CV and what they say.
-
-    `first` and `last` are bit numbers, 7 to 0; `bits` their state as 0 and 1; `letters` the
-    layout's characters; `name` the field; `meaning` words; `clause` where it stands.
-    """
-
-    cv: int
-    first: int
-    last: int
-    bits: str
-    letters: str
-    name: str
-    meaning: str
-    clause: str
-
-
-def rows_of(cls: type[CvValue], values: Mapping[int, int]) -> tuple[CvRow, ...]:
-    """A row for each field within each CV given; CVs of the layout may be missing.
-
-    >>> from dccwire.cv.addresses import ConsistAddress
-    >>> [(row.cv, row.bits, row.meaning) for row in rows_of(ConsistAddress, {19: 201})]
-    [(19, '1', 'reversed=yes'), (19, '1001001', 'address=73')]
-    """
-    rows = field_rows(cls, cls.word_of(values), unknown=cls.split_fields(values))
-    return tuple(
-        CvRow(
-            cv, first, last, f"{values[cv]:08b}"[7 - first : 8 - last], own, name, words, cls.clause
-        )
-        for byte, first, last, own, name, words in rows
-        if (cv := cls.cvs[byte]) in values
-    )
-
-
-@dataclass(frozen=True, slots=True)
 class CvReading:
     """CVs read by one `format`: `rows`, and the `value`, or None; then `notes` say why.
+
+    A row's byte is the place of its CV in the `cvs` of the format.
 
     >>> (reading,) = describe(1, 200).readings
     >>> reading.format.__name__, reading.value, reading.notes
@@ -77,7 +46,7 @@ class CvReading:
     """
 
     format: type[CvValue]
-    rows: tuple[CvRow, ...]
+    rows: tuple[FieldRow, ...]
     value: CvValue | None
     notes: tuple[str, ...]
 
@@ -114,8 +83,8 @@ class CvExplanation:
                     "value": one.value and value_to_plain(one.value),
                     "words": one.value.in_words() if one.value else "",
                     "bits": [
-                        {"cv": row.cv, "bits": _numbers(row), "meaning": row.meaning}
-                        for row in one.rows
+                        {"cv": cvs[row.byte], "bits": _numbers(row), "meaning": row.meaning}
+                        for cvs, row in ((one.format.cvs, row) for row in one.rows)
                     ],
                     "notes": list(one.notes),
                 }
@@ -176,10 +145,11 @@ def explain_cvs(
     while left:
         first = next(iter(left))
         kinds = value_types(first, decoder)
-        if decoder is DecoderKind.MULTI_FUNCTION and first == 29 and left[29] & 0x80:
-            kinds = value_types(29, DecoderKind.ACCESSORY)
+        switches = AccessoryConfiguration
+        if decoder is DecoderKind.MULTI_FUNCTION and first == 29:
+            kinds = kinds if any(switches.faults(left)) else (switches,)
         if decoder is DecoderKind.ACCESSORY and first in (1, 9) and 29 in values:
-            by_output = bool(values[29] & 0x40)
+            by_output = switches.layout.fields["output_addressing"].take(values[29])
             kinds = (AccessoryOutputAddressing if by_output else AccessoryDecoderAddressing,)
         together = [cv for cv in (kinds[0].cvs if kinds else (first,)) if cv in left]
         own = {cv: left.pop(cv) for cv in together}
@@ -219,12 +189,14 @@ def value_types(cv: int, decoder: DecoderKind) -> tuple[type[CvValue], ...]:
 
 
 def _reading(cls: type[CvValue], values: Mapping[int, int], decoder: DecoderKind) -> CvReading:
-    rows = rows_of(cls, values)
+    split = cls.split_fields(values)
+    every = field_rows(cls, cls.word_of(values), unknown=split)
+    rows = tuple(row for row in every if cls.cvs[row.byte] in values)
     notes = []
     if cls.decoder is not decoder:
         notes.append("bit 7 = 1: this is the configuration of an accessory decoder")
     missing = ", ".join(f"CV {cv}" for cv in cls.cvs if cv not in values)
-    for name in sorted(cls.split_fields(values) & {row.name for row in rows}):
+    for name in sorted(split & {row.name for row in rows}):
         if not cls.kinds[name].apart:
             notes.append(f"{name} has bits in {missing} too, not given here")
     faults = [str(error) for error in cls.faults(values)]
@@ -261,10 +233,10 @@ def _row_lines(reading: CvReading, values: Mapping[int, int], width: int) -> Ite
     """The rows of each CV under its number, bits and layout."""
     cls = reading.format
     title = f"{cls.__name__}, {cls.clause}"
-    for cv, letters in zip(cls.cvs, cls.layout.line.split(" "), strict=True):
-        if cv not in values:
+    for byte, letters in enumerate(cls.layout.line.split(" ")):
+        if (cv := cls.cvs[byte]) not in values:
             continue
-        own = [row for row in reading.rows if row.cv == cv]
+        own = [row for row in reading.rows if row.byte == byte]
         if not title and [row.letters for row in own] == [letters]:
             title = f"bits 7-0: {own.pop().meaning}"
         yield from row_lines(title, width, letters, label=cv, bits=f"{values[cv]:08b}")
@@ -273,5 +245,5 @@ def _row_lines(reading: CvReading, values: Mapping[int, int], width: int) -> Ite
         title = ""
 
 
-def _numbers(row: CvRow) -> str:
+def _numbers(row: FieldRow) -> str:
     return f"{row.first}" if row.first == row.last else f"{row.first}-{row.last}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Self
 
 from dccwire.cv.kinds import CONSIST_FUNCTIONS, ReservedBits
@@ -21,12 +21,13 @@ _MASK = Functions("G F", CONSIST_FUNCTIONS)
 _KINDS: Fields = {"functions": _MASK, "reserved": ReservedBits("R", (6, 7))}
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class _FunctionMask(CvValue):
     """Base of the masks of F1 to F12 and both directions of FL."""
 
     __slots__ = ()
-    functions: int
-    reserved: int
+    functions: int = 0
+    reserved: int = 0
 
     @classmethod
     def on(cls, *names: str) -> Self:
@@ -36,7 +37,7 @@ class _FunctionMask(CvValue):
             FieldError: a function that the two CVs have no bit for, such as one above F12.
         """
         try:
-            return cls(_MASK.mask(names))  # type: ignore[call-arg] # each mask has this field first
+            return cls(_MASK.mask(names))
         except FieldError as error:
             cvs = " and ".join(map(str, cls.cvs))
             hint = f"CV {cvs} have no bit for another"
@@ -58,9 +59,6 @@ class AlternatePowerFunctions(_FunctionMask):
     {13: 1, 14: 1}
     """
 
-    functions: int = 0
-    reserved: int = 0
-
 
 @cv_value((21, 22), _LINE, "S-9.2.2, CV 21 and 22 (V8)", fields=_KINDS)
 class ConsistFunctions(_FunctionMask):
@@ -75,9 +73,6 @@ class ConsistFunctions(_FunctionMask):
     dccwire.errors.FieldError: function: FL, F1, F2, F3, F4, F5, F6, F7, F8, FL-forward, \
 FL-reverse, F9, F10, F11 or F12 expected, 'F13' given; CV 21 and 22 have no bit for another
     """
-
-    functions: int = 0
-    reserved: int = 0
 
 
 _LOCATED = ("fl_forward", "fl_reverse", *(f"f{number}" for number in range(1, 13)))

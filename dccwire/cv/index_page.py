@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import Self
 
-from dccwire.cv.values import CvValue, cv_value
-from dccwire.errors import FieldError
+from dccwire.cv.values import CvValue, cv_value, within
 from dccwire.fields import Number
 
 __all__ = ["INDEX_PAGES", "IndexPage"]
@@ -37,8 +36,7 @@ class IndexPage(CvValue):
         Raises:
             FieldError: the number is out of bounds.
         """
-        if type(number) is not int or not 0 <= number < INDEX_PAGES:
-            raise FieldError("index page", f"0 to {INDEX_PAGES - 1}", number)
+        within("index page", number, 0, INDEX_PAGES - 1)
         return cls(16 + number // 256, number % 256)
 
     @property

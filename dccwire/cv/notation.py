@@ -21,7 +21,7 @@ from dccwire.cv import (
     status,
 )
 from dccwire.cv.values import CV_VALUES, CvValue
-from dccwire.notation import Notation, Start, declared_to_plain
+from dccwire.notation import Notation, declared_to_plain
 
 __all__ = ["VALUE_TYPES", "value_from_plain", "value_from_text", "value_to_plain"]
 
@@ -51,7 +51,12 @@ def value_from_text(text: str, held: Mapping[int, int] | None = None) -> CvValue
     >>> value_from_text("Configuration extended_addressing=yes", {29: 6}).to_cvs()
     {29: 38}
     """
-    return CV_NOTATION.from_text(text, _start(held))
+    words = text.split()
+    if held is not None and words and words[0] in VALUE_TYPES:
+        named = {word.partition("=")[0] for word in words}
+        stored = str(VALUE_TYPES[words[0]].from_cvs(held)).split()
+        text = " ".join([*words, *(w for w in stored[1:] if w.partition("=")[0] not in named)])
+    return CV_NOTATION.from_text(text)
 
 
 def value_to_plain(one: CvValue) -> dict[str, Any]:
@@ -74,8 +79,7 @@ def value_from_plain(plain: object, held: Mapping[int, int] | None = None) -> Cv
     >>> value_from_plain({"type": "ExtendedAddress", "address": 1205}).to_cvs()
     {17: 196, 18: 181}
     """
-    return CV_NOTATION.from_plain(plain, "value", _start(held))
-
-
-def _start(held: Mapping[int, int] | None) -> Start[CvValue] | None:
-    return None if held is None else lambda cls: cls.from_cvs(held)
+    if held is not None and isinstance(plain, Mapping) and str(plain.get("type")) in VALUE_TYPES:
+        stored = VALUE_TYPES[plain["type"]].from_cvs(held)
+        plain = {**value_to_plain(stored), **plain}
+    return CV_NOTATION.from_plain(plain, "value")

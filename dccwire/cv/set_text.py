@@ -7,7 +7,7 @@ from typing import Any
 
 from dccwire.cv.catalogue import entry
 from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv, cv_name, plain_cv
-from dccwire.cv.values import DecoderKind, check_byte, check_cv, number_of
+from dccwire.cv.values import DecoderKind, check_cv, number_of, within
 from dccwire.errors import FieldError, Reason, ShapeError, TextError, member
 from dccwire.notation import plain_from_json
 
@@ -51,11 +51,11 @@ def from_csv(text: str) -> CvSet:
     values: dict[CvKey, int] = {}
     for number, line in lines[1:]:
         words = [word.strip(' "') for word in line.split(separator, len(columns))]
-        extra = words[len(columns) :] if columns == header else []
-        if len(words) < len(columns) or any(extra):
+        words, extra = words[: len(columns)], words[len(columns) :]
+        if len(words) < len(columns) or (columns == header and any(extra)):
             problem = f"line {number}: {len(header)} columns expected"
             raise TextError(Reason.TEXT, line, 0, problem, _HINT)
-        *index, cv = (words[columns.index(name)] for name in columns[:-1])
+        *index, cv, value = words
         bare = number_of(cv, f"line {number}, cv", "1 to 1024")
         if any(index):
             high, low = (number_of(word, f"line {number}, index", "0 to 255") for word in index)
@@ -64,7 +64,7 @@ def from_csv(text: str) -> CvSet:
             problem = f"line {number}: {cv_name(key)} again, first on line {seen[key]}"
             raise TextError(Reason.TEXT, line, 0, problem, "one line a CV")
         seen[key], field = number, f"{cv_name(key)}, line {number}"
-        values[key] = check_byte(field, number_of(words[len(columns) - 1], field, "0 to 255"))
+        values[key] = within(field, number_of(value, field, "0 to 255"), 0, 255)
     return CvSet(values)
 
 

@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import Self
 
 from dccwire.cv.kinds import Octets
-from dccwire.cv.values import CvValue, check_byte, cv_value
+from dccwire.cv.values import CvValue, cv_value, within
 from dccwire.errors import FieldError
 
 __all__ = ["SpeedTable", "trimmed"]
@@ -84,9 +84,12 @@ class SpeedTable(CvValue):
         >>> SpeedTable.linear(start=10, middle=36, high=255, middle_point=14).points[12:16]
         (34, 36, 52, 67)
         """
-        corners = [(1, check_byte("start", start)), (POINTS, check_byte("high", high))]
+        corners = [(1, within("start", start, 0, 255)), (POINTS, within("high", high, 0, 255))]
         if middle is not None:
-            place = _check_middle_point(middle_point), check_byte("middle", middle)
+            place = (
+                within("middle_point", middle_point, 2, POINTS - 1),
+                within("middle", middle, 0, 255),
+            )
             corners.insert(1, place)
         points = [start]
         for (left, low), (right, top) in pairwise(corners):
@@ -107,10 +110,10 @@ class SpeedTable(CvValue):
         >>> SpeedTable.curve(start=4, middle=64, high=255).points[::9]
         (4, 33, 117, 255)
         """
-        low, top = check_byte("start", start), check_byte("high", high)
-        if not low < check_byte("middle", middle) < top:
+        low, top = within("start", start, 0, 255), within("high", high, 0, 255)
+        if not low < within("middle", middle, 0, 255) < top:
             raise FieldError("middle", f"more than {low} and less than {top}", middle)
-        x = (_check_middle_point(middle_point) - 1) / (POINTS - 1)
+        x = (within("middle_point", middle_point, 2, POINTS - 1) - 1) / (POINTS - 1)
         power = math.log((middle - low) / (top - low)) / math.log(x)
         span = top - low
         return cls.of(_rounded(low + span * (i / (POINTS - 1)) ** power) for i in range(POINTS))
@@ -138,9 +141,3 @@ def trimmed(table: SpeedTable, factor: float) -> SpeedTable:
 def _rounded(number: float) -> int:
     """To the nearest integer, halves up."""
     return math.floor(number + 0.5)
-
-
-def _check_middle_point(point: object) -> int:
-    if type(point) is not int or not 2 <= point < POINTS:
-        raise FieldError("middle_point", f"2 to {POINTS - 1}", point)
-    return point

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from dccwire.cv.values import CvValue, cv_value
 
 __all__ = [
@@ -72,6 +74,7 @@ class DynamicFlags(CvValue):
     flags: int
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class _Level(CvValue):
     """Base of the levels."""
 
@@ -96,8 +99,6 @@ class FuelLevel(_Level):
     (0.5, 'not supported')
     """
 
-    level: int
-
 
 @cv_value((895,), "LLLLLLLL", "S-9.2.2, CV 895", fields={"level": "L"})
 class WaterLevel(_Level):
@@ -106,5 +107,3 @@ class WaterLevel(_Level):
     >>> WaterLevel(254).in_words()
     '100% full'
     """
-
-    level: int

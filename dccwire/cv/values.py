@@ -32,35 +32,25 @@ class DecoderKind(Enum):
     ACCESSORY = "accessory"
 
 
-def check_cv(cv: object, field: str = "cv") -> int:
-    """A CV number, 1 to 1024 (S-9.2.2).
+def within(field: str, value: object, lowest: int, highest: int) -> int:
+    """A plain integer within its bounds.
 
     Raises:
         FieldError: it is none.
     """
-    if type(cv) is not int or not 1 <= cv <= 1024:
-        raise FieldError(field, "1 to 1024", cv)
-    return cv
+    if type(value) is not int or not lowest <= value <= highest:
+        raise FieldError(field, f"{lowest} to {highest}", value)
+    return value
+
+
+def check_cv(cv: object, field: str = "cv") -> int:
+    """A CV number, 1 to 1024 (S-9.2.2); errors as `within`."""
+    return within(field, cv, 1, 1024)
 
 
 def check_value(cv: object, value: object) -> int:
-    """What a CV holds, one byte.
-
-    Raises:
-        FieldError: it is none; the field is `CV 29`.
-    """
-    return check_byte(f"CV {cv}", value)
-
-
-def check_byte(field: str, value: object) -> int:
-    """A number that a byte can hold.
-
-    Raises:
-        FieldError: it is none.
-    """
-    if type(value) is not int or not 0 <= value <= 255:
-        raise FieldError(field, "0 to 255", value)
-    return value
+    """What a CV holds, one byte; errors as `within`, with a field such as `CV 29`."""
+    return within(f"CV {cv}", value, 0, 255)
 
 
 def number_of(text: str, field: str, bound: str) -> int:

@@ -129,8 +129,8 @@ def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) ->
         yield _byte(data, at + byte, letters, name, *title)
         for row in rows:
             if row.byte == byte:
-                first, last, own, field, meaning = row[1:]
-                yield BitRow(at + byte, first, last, "", own, field, meaning)
+                bits = at + byte, row.first, row.last, ""
+                yield BitRow(*bits, row.letters, row.name, row.meaning)
     if one.in_words():
         yield BitRow(at + one.layout.size - 1, 7, 0, "", "", name, one.in_words())
 

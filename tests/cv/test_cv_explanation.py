@@ -51,7 +51,8 @@ def test_every_value_can_be_explained(values: dict, decoder: DecoderKind, width:
         for reading in one.readings:
             bits: dict[int, str] = {}
             for row in reading.rows:
-                bits[row.cv] = bits.get(row.cv, "") + row.bits
+                number = reading.format.cvs[row.byte]
+                bits[number] = bits.get(number, "") + row.bits
             assert set(bits) <= set(one.values)
             if reading.value is not None:
                 assert reading.value.to_cvs() == one.values
