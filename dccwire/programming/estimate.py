@@ -14,7 +14,7 @@ from operator import itemgetter
 from typing import TypeAlias
 
 from dccwire.cv.cv_set import CvKey, cv_name
-from dccwire.errors import FieldError
+from dccwire.cv.values import within
 from dccwire.programming.costs import Assumptions, Cost
 from dccwire.programming.job import Block, course, places_of
 from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
@@ -106,9 +106,7 @@ def reading_time(
     fixed, tables = _plan(blocks, reach, setup, assumptions)
     costs: list[Pair] = []
     for (key, _), table in zip(places_of(blocks, reach), tables, strict=True):
-        value = values.get(key)
-        if type(value) is not int or value not in range(len(table.costs)):
-            raise FieldError(cv_name(key), f"0 to {len(table.costs) - 1}", value)
+        value = within(cv_name(key), values.get(key), 0, len(table.costs) - 1)
         costs.append(table.costs[value])
     return Cost(*_sum(fixed, costs))
 

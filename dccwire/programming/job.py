@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv
 from dccwire.cv.index_page import IndexPage
-from dccwire.cv.values import check_cv
+from dccwire.cv.values import check_cv, within
 from dccwire.errors import ConfirmationError, FieldError, Reason, TextError
 from dccwire.programming.one_cv import reading
 from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
@@ -43,9 +43,7 @@ class Block:
 
     def __post_init__(self) -> None:
         check_cv(self.first, "first cv")
-        check_cv(self.last, "last cv")
-        if self.last < self.first:
-            raise FieldError("last cv", f"{self.first} to 1024", self.last)
+        within("last cv", self.last, self.first, 1024)
         for page in self.index_pages:
             for cv in (self.first, self.last):
                 IndexedCv(page.high, page.low, cv)
@@ -79,16 +77,11 @@ def read_job(text: str) -> tuple[Block, ...]:
             hint = "as in 1-256,257-512x4: numbers, ranges, xN for N index pages"
             raise TextError(Reason.TEXT, text, at, f"{part.strip()!r} is no list of CVs", hint)
         first = int(found[1])
-        pages = () if found[3] is None else _pages(int(found[3]))
+        count = 0 if found[3] is None else within("index pages", int(found[3]), 1, 256)
+        pages = tuple(map(IndexPage.of, range(count)))
         blocks.append(Block(first, int(found[2] or first), pages))
         at += len(part) + 1
     return tuple(blocks)
-
-
-def _pages(count: int) -> tuple[IndexPage, ...]:
-    if count not in range(1, 257):
-        raise FieldError("index pages", "1 to 256", count)
-    return tuple(map(IndexPage.of, range(count)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """A CV, and the mode by which a programmer gets at it (S-9.2.3 §E).
 
-Each target makes its verify and write packets; in what the sequences of the four modes differ is
-the table `PROCEDURES`. Room: single packets, no sequences.
+Each target makes its verify and write packets; in what the sequences of the four modes differ is a
+table of procedures. Room: single packets, no sequences.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import ClassVar, NamedTuple, Self, TypeAlias
 
 from dccwire.address import PROGRAMMING_TRACK, Mode
 from dccwire.cv.paging import page_of
-from dccwire.cv.values import check_cv
+from dccwire.cv.values import check_cv, within
 from dccwire.errors import FieldError
 from dccwire.formats import Instruction
 from dccwire.instructions import CvOperation
@@ -45,7 +45,7 @@ class Procedure(NamedTuple):
     """Whether resets stand before each verify group, or before a run of them."""
 
 
-DIRECT, PAGED, REGISTER, ADDRESS_ONLY = PROCEDURES = (
+DIRECT, PAGED, REGISTER, ADDRESS_ONLY = (
     #         counts          values      preset resets_each  S-9.2.3 §E:
     Procedure(DirectCounts, range(256), False, False),  # Direct Mode
     Procedure(Counts, range(256), False, True),  # Paged CV Addressing
@@ -148,8 +148,7 @@ class Register(_Target):
     procedure = REGISTER
 
     def __post_init__(self) -> None:
-        if type(self.number) is not int or self.number not in range(1, 9):
-            raise FieldError("register", "1 to 8", self.number)
+        within("register", self.number, 1, 8)
 
     @classmethod
     def of_cv(cls, cv: int) -> Self:

@@ -15,6 +15,7 @@ from dccwire.address import (
     Mode,
     ShortAddress,
 )
+from dccwire.cv.values import within
 from dccwire.errors import FieldError
 from dccwire.instructions import HardReset
 from dccwire.packet import Packet
@@ -101,8 +102,7 @@ def address_query(
     Traceback (most recent call last):
     dccwire.errors.FieldError: address: 1 to 111 expected, 112 given
     """
-    if type(number) is not int or number not in SHORT:
-        raise FieldError("address", "1 to 111", number)
+    within("address", number, SHORT[0], SHORT[-1])
     packet = Packet(ShortAddress(number), AddressQuery(), mode=Mode.SERVICE)
     sequencer = Sequencer(BY_DIRECT_MODE, Setup(counts, power_on))
     return sequencer.session(sequencer.ask(BY_DIRECT_MODE, packet))

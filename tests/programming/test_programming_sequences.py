@@ -410,6 +410,17 @@ def test_a_session_says_when_it_is_used_wrongly() -> None:
         session.take(Answer.SILENCE)
 
 
+def test_targets_are_values() -> None:
+    """Equal by mode and CV, hashable, frozen, picklable, with a repr that reads back."""
+    targets = [DirectCv(1), DirectCv(29), PagedCv(1), Register(1), Register(5), AddressOnly()]
+    assert len(set(targets)) == len(targets)
+    for target in targets:
+        assert pickle.loads(pickle.dumps(target)) == eval(repr(target)) == target
+        for name in ("cv", "number", "other"):
+            with pytest.raises((AttributeError, TypeError)):
+                setattr(target, name, 2)
+
+
 def test_registers_are_cvs_and_one_is_the_page() -> None:
     """S-9.2.3 §E, Physical Register Addressing; register 6: P9."""
     assert [Register(n).cv for n in range(1, 9)] == [1, 2, 3, 4, 29, None, 7, 8]
