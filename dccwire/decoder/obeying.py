@@ -103,8 +103,9 @@ def obey(
             state.storage.put(19, ConsistAddress(turned, consist).to_cvs()[19])  # literally: X13
             state.refresh()
         case SetExtendedAddressing(extended):
-            rest = state.storage.read(29) & ~EXTENDED_BIT
-            state.storage.put(29, rest | extended * EXTENDED_BIT)
+            held = state.storage.read(29)
+            asked = held | EXTENDED_BIT if extended else held & ~EXTENDED_BIT
+            state.storage.put(29, asked & state.options.configuration_bits)
             state.refresh()
         case CvAccessShortForm(adjustment, value):
             return _write(state, {ADJUSTMENT_CVS[adjustment]: value})

@@ -58,6 +58,13 @@ def test_set_extended_addressing(body: str, address: int) -> None:
     assert decoder.address == (LongAddress(1205) if extended else ShortAddress(address))
 
 
+def test_an_extended_address_that_is_not_supported_is_not_set() -> None:
+    """S-9.2.2, CV 29: 0000 1011 leaves bit 5 at 0 in a decoder without such addresses."""
+    decoder, line = at_work(factory={**LONG_1205, 29: 2}, configuration_bits=0b11)
+    line.send("03 0B")
+    assert (decoder.cv(29), decoder.address) == (2, ShortAddress(3))
+
+
 @pytest.mark.parametrize("factory", [{1: 0}, {1: 200}, {17: 0, 29: 0x22}])
 def test_cvs_that_hold_no_address_leave_the_broadcast(factory: dict[int, int]) -> None:
     """S-9.2.2, CV 1 and CV 17."""
