@@ -19,7 +19,6 @@ from dccwire.programming import (
     TIMINGS,
     Assumptions,
     Cost,
-    RegisterCounts,
     estimate,
     packet_ns,
     read_job,
@@ -31,7 +30,6 @@ __all__ = ["add_commands"]
 SHOWN = ("nominal", "least", "most")
 """The timings that are shown; no programmer stretches its zeros."""
 
-_LONGEST_STEP = RegisterCounts().verifies
 CASES = ("best", "mean", "worst")
 EPILOG = """\
 Counted are the packets that S-9.2.3 demands, without a pause, after one power-on cycle: in direct
@@ -158,7 +156,8 @@ def _reading(given: argparse.Namespace) -> None:
             say(f"  {case:5}{cost.packets:10}{cost.ns / 1e9:11.1f}{cost.ns / 60e9:9.1f}")
     say()
     say("best and worst: each CV holds what is read fastest and slowest; mean: all equally likely")
-    early = f"at packet {given.answer}" if given.answer <= _LONGEST_STEP else "no earlier"
+    longest = REACHES[given.mode](1).procedure.counts().verifies
+    early = f"at packet {given.answer}" if given.answer <= longest else "no earlier"
     say(f"acknowledged steps end {early}; the decoder has all these CVs")
     if any(block.index_pages for block in blocks):
         say("index pages: CV 31 = 16, CV 32 from 0; each written and verified where it changes")

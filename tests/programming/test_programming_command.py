@@ -165,6 +165,15 @@ def test_index_pages_and_modes_and_late_answers(run) -> None:
         }
 
 
+@pytest.mark.parametrize(("mode", "longest"), [("direct", 5), ("paged", 5), ("register", 7)])
+def test_answers_beyond_the_longest_step_end_none_early(run, mode, longest) -> None:
+    """The counts of the mode say which these are."""
+    for answer in (longest - 1, longest, longest + 1):
+        out = run("duration", "--cvs", "3", "--mode", mode, "--answer", str(answer))[1]
+        ends = f"at packet {answer}" if answer <= longest else "no earlier"
+        assert f"acknowledged steps end {ends}; " in out
+
+
 def test_one_value_is_one_value(run) -> None:
     """Address-only mode reads CV 1."""
     out = run("duration", "--cvs", "1", "--mode", "address-only")[1]
