@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 from dccwire.cv.catalogue import entry
@@ -119,7 +120,8 @@ def from_json(text: str) -> CvSet:
         if not isinstance(one, _Pairs) or one.names != ["cv", "high", "low", "value"]:
             raise ShapeError(path, "an object with high, low, cv and value", one)
         parts = {name: _integer(f"{path}.{name}", number) for name, number in one}
-        pairs.append((IndexedCv(parts["high"], parts["low"], parts["cv"]), parts["value"]))
+        value = parts.pop("value")
+        pairs.append((IndexedCv(**parts), value))
     return CvSet(pairs)
 
 
@@ -146,8 +148,7 @@ def to_json(cvs: CvSet) -> str:
     plain: dict[str, Any] = {"cvs": {}}
     for key, value in cvs.items():
         if isinstance(key, IndexedCv):
-            one = {"high": key.high, "low": key.low, "cv": key.cv, "value": value}
-            plain.setdefault("indexed", []).append(one)
+            plain.setdefault("indexed", []).append({**asdict(key), "value": value})
         else:
             plain["cvs"][str(key)] = value
     return json.dumps(plain)
