@@ -136,7 +136,7 @@ class Number(FieldKind):
         assert isinstance(value, int)
         return value
 
-    def value(self, name: str, plain: object) -> object:
+    def value(self, name: str, plain: object) -> int:
         """An integer, no boolean and no digits in a string."""
         if type(plain) is not int:
             raise ShapeError(name, "an integer", plain)
