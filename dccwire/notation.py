@@ -7,7 +7,6 @@ Room: knows the registry, no packet.
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import MISSING, dataclass
@@ -203,6 +202,8 @@ def plain_from_json(text: str, path: str, **options: Any) -> object:
 
     def number(digits: str) -> int:
         return int(digits) if len(digits) < 20 else refuse("a number of so many digits")
+
+    import json  # only where JSON text is read: `import dccwire` does without
 
     try:
         return json.loads(text, parse_constant=refuse, parse_int=number, **options)

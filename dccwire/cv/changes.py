@@ -146,12 +146,9 @@ class _Plan:
         reset = (8,) if self.multi else (8, OLD_NUMBERS + 8)
         if self.multi and self.changed not in ([], [15]):
             yield from self._unlock()
+        later = {*late, *POINTERS, *reset, *filter(is_on_page, self.changed)}
         for key in self.changed:
-            if (
-                isinstance(key, int)
-                and key not in (*late, *POINTERS, *reset)
-                and not is_on_page(key)
-            ):
+            if isinstance(key, int) and key not in later:
                 yield self._write(key)
         yield from self._indexed()
         if self.multi:
