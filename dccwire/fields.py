@@ -136,7 +136,7 @@ class Number(FieldKind):
         assert isinstance(value, int)
         return value
 
-    def value(self, name: str, plain: object) -> object:
+    def value(self, name: str, plain: object) -> int:
         """An integer, no boolean and no digits in a string."""
         if type(plain) is not int:
             raise ShapeError(name, "an integer", plain)
@@ -157,6 +157,7 @@ class Choice(FieldKind):
         super().__init__(formula)
         self.table = dict(table)
         self.words = {self.text(value): value for value in self.table.values()}
+        self._types = {*map(type, self.table.values())}  # True is no 1, nor 1 True
 
     def bound(self, lowest: int, highest: int) -> str:
         """The values one by one."""
@@ -168,7 +169,7 @@ class Choice(FieldKind):
 
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """One of the values, of the same type."""
-        return any(type(value) is type(known) and value == known for known in self.numbers)
+        return type(value) in self._types and value in self.numbers
 
     def plain(self, value: object) -> Plain:
         """The member's name in lower case with hyphens; numbers and None as they are."""

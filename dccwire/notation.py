@@ -7,7 +7,6 @@ Room: knows the registry, no packet.
 
 from __future__ import annotations
 
-import json
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import MISSING, dataclass
@@ -55,6 +54,9 @@ class Notation(Generic[_D]):
         Raises:
             TextError: no such type, a field unknown, missing, given twice or of the wrong form.
             FieldError: a value outside the bounds of its field.
+
+        >>> instruction_from_text("SpeedAndDirection step=6 steps=28 forward=yes")
+        SpeedAndDirection(forward=True, c=1, speed=4)
         """
         words = list(re.finditer(r"\S+", text))
         cls = self._type(words[0][0] if words else "", text)
@@ -128,6 +130,9 @@ INSTRUCTION_TYPES: dict[str, type[Instruction]] = {
 """Every instruction class by its name, which is its type in text and JSON."""
 
 _INSTRUCTIONS = Notation(INSTRUCTION_TYPES, "instruction", "dccwire encode --types")
+instruction_from_text = _INSTRUCTIONS.from_text
+instruction_from_plain = _INSTRUCTIONS.from_plain
+types_in_words = _INSTRUCTIONS.lines
 
 _LONELY: dict[str, Address] = {
     address.kind: address for address in (BROADCAST, IDLE, PROGRAMMING_TRACK)
@@ -204,6 +209,8 @@ def plain_from_json(text: str, path: str, **options: Any) -> object:
     def number(digits: str) -> int:
         return int(digits) if len(digits) < 20 else refuse("a number of so many digits")
 
+    import json  # only where JSON text is read: `import dccwire` does without
+
     try:
         return json.loads(text, parse_constant=refuse, parse_int=number, **options)
     except RecursionError:
@@ -227,25 +234,6 @@ def declared_to_plain(one: Declared) -> dict[str, Plain]:
     """`{"type": ..., field: value, ...}`."""
     fields = {name: kind.plain(getattr(one, name)) for name, kind in one.kinds.items()}
     return {"type": type(one).__name__, **fields}
-
-
-def instruction_from_text(text: str) -> Instruction:
-    """The instruction of its text; errors as `Notation.from_text`.
-
-    >>> instruction_from_text("SpeedAndDirection step=6 steps=28 forward=yes")
-    SpeedAndDirection(forward=True, c=1, speed=4)
-    """
-    return _INSTRUCTIONS.from_text(text)
-
-
-def instruction_from_plain(plain: object, path: str) -> Instruction:
-    """The instruction of its JSON object; errors as `Notation.from_plain`."""
-    return _INSTRUCTIONS.from_plain(plain, path)
-
-
-def types_in_words() -> Iterator[str]:
-    """A line for each type of instruction, as `Notation.lines` has them."""
-    return _INSTRUCTIONS.lines()
 
 
 def _way(

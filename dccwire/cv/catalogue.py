@@ -165,13 +165,11 @@ def catalogue(decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> tuple[CvEntr
         read_only = frozenset({8, OLD_NUMBERS + 8})
         for first, last, name, _, content in _ENTRIES[decoder]:
             if first <= 9 or first in (28, 29):
-                words = (
-                    f"old number of CV {first}{f' to {last}' if last > first else ''}: {content}"
-                )
+                cvs = f"{first} to {last}" if last > first else f"{first}"
+                words = f"old number of CV {cvs}: {content}"
                 rows.append((first + OLD_NUMBERS, last + OLD_NUMBERS, name, _O, words))
-    return tuple(
-        CvEntry(*row, read_only=row[0] in read_only) for row in sorted(rows, key=itemgetter(0))
-    )
+    rows.sort(key=itemgetter(0))
+    return tuple(CvEntry(*row, read_only=row[0] in read_only) for row in rows)
 
 
 @cache

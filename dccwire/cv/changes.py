@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
+from dccwire.cv.catalogue import OLD_NUMBERS
 from dccwire.cv.configuration import Configuration
 from dccwire.cv.cv_set import (
     POINTERS,
@@ -142,17 +143,20 @@ class _Plan:
 
     def made(self) -> Iterator[CvWrite]:
         late = _LATE if self.multi else frozenset[int]()
+        reset = (8,) if self.multi else (8, OLD_NUMBERS + 8)
         if self.multi and self.changed not in ([], [15]):
             yield from self._unlock()
+        later = {*late, *POINTERS, *reset, *filter(is_on_page, self.changed)}
         for key in self.changed:
-            if isinstance(key, int) and key not in (*late, *POINTERS, 8) and not is_on_page(key):
+            if isinstance(key, int) and key not in later:
                 yield self._write(key)
         yield from self._indexed()
         if self.multi:
             yield from self._addresses()
-        if 8 in self.changed:
-            resets = self.goal[8] == FACTORY_RESET
-            yield self._write(8, "a factory reset of all CVs" if resets else "")
+        for cv in reset:
+            if cv in self.changed:
+                resets = self.goal[cv] == FACTORY_RESET
+                yield self._write(cv, "a factory reset of all CVs" if resets else "")
         if self.multi:
             yield from self._wanted(16)
             yield from self._wanted(15)

@@ -9,7 +9,10 @@ from dccwire.fields import Number
 
 __all__ = ["INDEX_PAGES", "IndexPage"]
 
-INDEX_PAGES = 61_440
+FIRST_PAGE = 16
+"""The lowest CV 31 that is not reserved (S-9.2.2, CV 31)."""
+
+INDEX_PAGES = (256 - FIRST_PAGE) * 256
 """Index pages of 256 CVs: CV 31 from 16 to 255, CV 32 from 0 to 255 (S-9.2.2, CV 31 and 32)."""
 
 
@@ -17,7 +20,7 @@ INDEX_PAGES = 61_440
     (31, 32),
     "HHHHHHHH LLLLLLLL",
     "S-9.2.2, CV 31 and 32",
-    fields={"high": Number("H", legal=range(16, 256)), "low": "L"},
+    fields={"high": Number("H", legal=range(FIRST_PAGE, 256)), "low": "L"},
 )
 class IndexPage(CvValue):
     """CV 31 and 32: which page CV 257 to 512 show; CV 31 from 16 to 255, 0 to 15 are reserved.
@@ -37,12 +40,12 @@ class IndexPage(CvValue):
             FieldError: the number is out of bounds.
         """
         within("index page", number, 0, INDEX_PAGES - 1)
-        return cls(16 + number // 256, number % 256)
+        return cls(FIRST_PAGE + number // 256, number % 256)
 
     @property
     def number(self) -> int:
         """The page, counted from 0: (CV 31 - 16) × 256 + CV 32."""
-        return (self.high - 16) * 256 + self.low
+        return (self.high - FIRST_PAGE) * 256 + self.low
 
     def in_words(self) -> str:
         """The page's number."""

@@ -10,14 +10,12 @@ from collections.abc import Collection, Mapping
 from dccwire.cv.addresses import ExtendedAddress, PrimaryAddress
 from dccwire.cv.catalogue import catalogue
 from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, is_on_page, refuse_twice
+from dccwire.cv.index_page import FIRST_PAGE
 from dccwire.cv.values import DecoderKind
 from dccwire.errors import FieldError
 from dccwire.wording import either
 
 __all__ = ["refuse_address_cvs", "refuse_pages", "refuse_read_only"]
-
-FIRST_PAGE = 16
-"""The lowest CV 31 that is not reserved (S-9.2.2, CV 31)."""
 
 
 def refuse_read_only(old: CvSet, new: CvSet, force: Collection[int], decoder: DecoderKind) -> None:

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 from dccwire.cv.catalogue import entry
 from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv, cv_name, plain_cv
 from dccwire.cv.values import DecoderKind, check_cv, number_of, within
 from dccwire.errors import FieldError, Reason, ShapeError, TextError, member
+from dccwire.fields import Number
 from dccwire.notation import plain_from_json
 
 __all__ = ["from_csv", "from_json", "to_csv", "to_json"]
 
+_INTEGER = Number()
 _HINT = "as in 'cv,value' and then '29,38'"
 _INDEX = ["index_high", "index_low"]
 """The columns of CV 31 and 32, in front where a set has CVs of index pages."""
@@ -111,15 +114,16 @@ def from_json(text: str) -> CvSet:
         raise ShapeError("cvs", "an object of CV and value", inside)
     pairs: list[tuple[CvKey, int]] = []
     for name, value in inside:
-        pairs.append((number_of(name, "cv", "1 to 1024"), _integer(f"cvs.{name}", value)))
+        pairs.append((number_of(name, "cv", "1 to 1024"), _INTEGER.value(f"cvs.{name}", value)))
     if not isinstance(indexed, list) or isinstance(indexed, _Pairs):
         raise ShapeError("indexed", "a list of objects", indexed)
     for place, one in enumerate(indexed):
         path = f"indexed[{place}]"
         if not isinstance(one, _Pairs) or one.names != ["cv", "high", "low", "value"]:
             raise ShapeError(path, "an object with high, low, cv and value", one)
-        parts = {name: _integer(f"{path}.{name}", number) for name, number in one}
-        pairs.append((IndexedCv(parts["high"], parts["low"], parts["cv"]), parts["value"]))
+        parts = {name: _INTEGER.value(f"{path}.{name}", number) for name, number in one}
+        value = parts.pop("value")
+        pairs.append((IndexedCv(**parts), value))
     return CvSet(pairs)
 
 
@@ -131,12 +135,6 @@ class _Pairs(list[tuple[str, Any]]):
         return sorted(name for name, _ in self)
 
 
-def _integer(path: str, value: object) -> int:
-    if type(value) is not int:
-        raise ShapeError(path, "an integer", value)
-    return value
-
-
 def to_json(cvs: CvSet) -> str:
     """JSON text, in one line: `cvs` by number, and `indexed` if there are CVs of index pages.
 
@@ -146,8 +144,7 @@ def to_json(cvs: CvSet) -> str:
     plain: dict[str, Any] = {"cvs": {}}
     for key, value in cvs.items():
         if isinstance(key, IndexedCv):
-            one = {"high": key.high, "low": key.low, "cv": key.cv, "value": value}
-            plain.setdefault("indexed", []).append(one)
+            plain.setdefault("indexed", []).append({**asdict(key), "value": value})
         else:
             plain["cvs"][str(key)] = value
     return json.dumps(plain)

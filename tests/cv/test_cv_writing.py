@@ -299,6 +299,14 @@ def test_read_only_cvs_are_written_only_by_name() -> None:
     with pytest.raises(FieldError) as caught:
         order({}, {}, force={9})
     assert (caught.value.field, caught.value.bound, caught.value.value) == ("force", "7 or 8", 9)
+    accessory = DecoderKind.ACCESSORY
+    assert order({}, {7: 1, 519: 1}, decoder=accessory) == [(7, 1), (519, 1)]
+    for cv in (8, 520):
+        with pytest.raises(FieldError, match=f"CV {cv}: no write expected, 8 given; it is read-o"):
+            order({}, {cv: 8}, decoder=accessory)
+        assert order({}, {cv: 8, 600: 1}, force={cv}, decoder=accessory) == [(600, 1), (cv, 8)]
+    with pytest.raises(FieldError, match="force: 8 or 520 expected, 7 given"):
+        order({}, {}, force={7}, decoder=accessory)
     packets = operations_packets(CvSet(), CvSet({8: 8}), ShortAddress(3), force=[8])
     assert [packet.instructions[0].cv for packet in packets[::2]] == [8, 8]
 
