@@ -201,7 +201,7 @@ def _steps(old: CvSet, new: CvSet, given: argparse.Namespace, decoder: DecoderKi
     address = address_from_text(given.packets)
     if address == PROGRAMMING_TRACK:
         done = writes(old, new, force=given.force, decoder=decoder)
-        return list(course_of_writes(done, confirm=False))
+        return list(course_of_writes(done))
     if given.accessory:
         raise FieldError("address", "programming-track for an accessory decoder", given.packets)
     packets = packets_on_main(old, new, address, force=given.force)

@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 
 from dccwire.address import LongAddress, ShortAddress
+from dccwire.cv.catalogue import OLD_NUMBERS
 from dccwire.cv.changes import EXTENDED_BIT, FACTORY_RESET, CvWrite, writes
 from dccwire.cv.cv_set import CvSet
 from dccwire.cv.own_address import OwnAddress, answers_after, refuse_other_address
 from dccwire.cv.values import DecoderKind
-from dccwire.errors import FieldError
+from dccwire.errors import FieldError, member
 from dccwire.instructions import CvAccessLongForm, CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.counts import MainCounts
@@ -61,28 +62,36 @@ def write_cvs(
     >>> session.sent, session.result  # 20 after power-on, 3 resets, 2 writes, 1 reset
     (26, (CvWrite(cv=29, value=38, why='bit 5: the decoder answers to its other address then'),))
     """
-    done = writes(old, new, force=force, decoder=decoder)
-    return Session(course_of_writes(done, reach, setup, confirm=confirm))
+    kind = member(DecoderKind, "decoder", decoder)
+    done = writes(old, new, force=force, decoder=kind)
+    id_cvs = (8,) if kind is DecoderKind.MULTI_FUNCTION else (8, OLD_NUMBERS + 8)
+    resets = [one for one in done if one.cv in id_cvs and one.value == FACTORY_RESET]
+    asked = [one for one in done if confirm and one not in resets]
+    return Session(course_of_writes(done, asked, reach, setup))
 
 
 def course_of_writes(
-    done: Sequence[CvWrite], reach: Reach = DirectCv, setup: Setup = DEFAULT, *, confirm: bool
+    done: Sequence[CvWrite],
+    asked: Collection[CvWrite] = (),
+    reach: Reach = DirectCv,
+    setup: Setup = DEFAULT,
 ) -> Course[tuple[CvWrite, ...]]:
-    """The steps of `write_cvs`."""
+    """The steps of `write_cvs`; those `asked` for are confirmed."""
     if not done:
         return ()
     packets = [(one, target := reach(one.cv), target.write(one.value)) for one in done]
     sequencer = Sequencer(target, setup)
-    return (yield from sequencer.whole(_each(sequencer, packets, confirm=confirm)))
+    return (yield from sequencer.whole(_each(sequencer, packets, asked)))
 
 
 def _each(
-    sequencer: Sequencer, packets: Sequence[tuple[CvWrite, Target, Packet]], *, confirm: bool
+    sequencer: Sequencer,
+    packets: Sequence[tuple[CvWrite, Target, Packet]],
+    asked: Collection[CvWrite],
 ) -> Course[tuple[CvWrite, ...]]:
     acknowledged = []
     for one, target, packet in packets:
-        resets = (one.cv, one.value) == (8, FACTORY_RESET)
-        confirmed = one.value if confirm and not resets else None
+        confirmed = one.value if one in asked else None
         if (yield from sequencer.write(target, packet, confirmed)):
             acknowledged.append(one)
     return tuple(acknowledged)

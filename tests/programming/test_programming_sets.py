@@ -121,6 +121,12 @@ def test_a_factory_reset_is_not_asked_for() -> None:
     old, new = CvSet({3: 1}), CvSet({3: 2, 8: 8})
     confirmed = [data for data, _ in runs(write_cvs(old, new, confirm=True, force=[8]), ANY)]
     assert [data for data in confirmed if data.startswith("74")] == ["74020274"]
+    for decoder, force, verifies in (
+        (DecoderKind.ACCESSORY, [520], 0),  # 520 is the old number of an accessory's CV 8
+        ("multi-function", [], 1),
+    ):
+        session = write_cvs(CvSet(), CvSet({520: 8}), confirm=True, force=force, decoder=decoder)
+        assert [data for data, _ in runs(session, ANY)].count("76070879") == verifies
     new = CvSet({8: 9})
     confirmed = [data for data, _ in runs(write_cvs(old, new, confirm=True, force=[8]), ANY)]
     assert [data for data in confirmed if data.startswith("74")] == ["7407097a"]
