@@ -17,7 +17,7 @@ from dccwire.address import (
 )
 from dccwire.codebook import is_programming
 from dccwire.errors import LengthError, PacketError
-from dccwire.formats import Declared, Format, Kept, NamedReading
+from dccwire.formats import Coded, Format, Kept, NamedReading
 from dccwire.notation import address_text
 
 __all__ = ["LONGEST", "SHORTEST", "assemble"]
@@ -33,9 +33,7 @@ _fitting: dict[tuple[object, ...], bool] = {}
 millions."""
 
 
-def assemble(
-    address: Address, instructions: tuple[Declared, ...], mode: Mode
-) -> tuple[bytes, bool]:
+def assemble(address: Address, instructions: tuple[Coded, ...], mode: Mode) -> tuple[bytes, bool]:
     """The packet's bytes but for its error byte, and whether they were given as a reading.
 
     Raises:
@@ -62,12 +60,12 @@ def assemble(
     return body, _fitting[types]
 
 
-def _check(address: Address, instructions: tuple[Declared, ...], mode: Mode) -> None:
+def _check(address: Address, instructions: tuple[Coded, ...], mode: Mode) -> None:
     """Refuse what cannot go together by its types alone."""
     if type(address) not in _KINDS:
         raise PacketError(f"{address!r} is no address", "as in ShortAddress(3)")
     for one in instructions:
-        if not isinstance(one, Declared):
+        if not isinstance(one, Coded):
             raise PacketError(f"{one!r} is no instruction", "one argument for each instruction")
     if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
         _check_accessory(address, instructions)
@@ -84,7 +82,7 @@ def _check(address: Address, instructions: tuple[Declared, ...], mode: Mode) -> 
         raise PacketError(problem, "give mode=Mode.SERVICE")
 
 
-def _check_one(address: Address, one: Declared, mode: Mode, *, last: bool) -> None:
+def _check_one(address: Address, one: Coded, mode: Mode, *, last: bool) -> None:
     name = type(one).__name__
     ends = True
     if not isinstance(one, Kept):
@@ -98,7 +96,7 @@ def _check_one(address: Address, one: Declared, mode: Mode, *, last: bool) -> No
 
 
 def _check_accessory(
-    address: AccessoryAddress | ExtendedAccessoryAddress, instructions: tuple[Declared, ...]
+    address: AccessoryAddress | ExtendedAccessoryAddress, instructions: tuple[Coded, ...]
 ) -> None:
     if len(instructions) != 1:
         raise PacketError(
@@ -112,7 +110,7 @@ def _check_accessory(
         raise _misdirected(one, address, _goes_to(one.format))
 
 
-def _accessory(address: AccessoryAddress | ExtendedAccessoryAddress, one: Declared) -> bytes:
+def _accessory(address: AccessoryAddress | ExtendedAccessoryAddress, one: Coded) -> bytes:
     form = one.format
     if "address" in form.layout.fields:
         word = form.word(one) | form.put_address(address.number)
@@ -122,7 +120,7 @@ def _accessory(address: AccessoryAddress | ExtendedAccessoryAddress, one: Declar
     return bytes(one)
 
 
-def _misdirected(one: Declared, address: Address, where: str) -> PacketError:
+def _misdirected(one: Coded, address: Address, where: str) -> PacketError:
     problem = f"{type(one).__name__} cannot be sent to {address_text(address)}"
     return PacketError(problem, f"its packets go to {where}")
 

@@ -2,20 +2,22 @@
 
 A field kind has a formula for the layout, a table from number to value where not every number is
 legal or the value is no integer, and a plain form (what JSON holds) that the one-line text shares.
-Room: imports `errors` alone.
+Instructions and CV values use the same kinds. Room: imports `wording` and `errors` alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from enum import Enum
-from typing import ClassVar, TypeAlias
+from functools import cached_property
+from typing import Any, ClassVar, TypeAlias
 
 from dccwire.errors import FieldError, ShapeError
+from dccwire.wording import either
 
 __all__ = ["Choice", "Data", "FieldKind", "Flag", "Functions", "Number", "Plain"]
 
-Plain: TypeAlias = bool | int | str | list[str] | None
+Plain: TypeAlias = bool | int | str | list[str] | list[int] | None
 
 
 class FieldKind:
@@ -25,15 +27,46 @@ class FieldKind:
     """
 
     table: Mapping[int, Hashable] | None = None
-    wanted: ClassVar[str]
+    apart: ClassVar[bool] = False
+    """Whether some bits of the field say something without the others."""
 
     def __init__(self, formula: str = "", unit: str = "") -> None:
         self.formula = formula
         self.unit = unit
 
+    @cached_property
+    def numbers(self) -> Mapping[Hashable, int]:
+        """The table the other way: from value to number."""
+        return {value: number for number, value in (self.table or {}).items()}
+
+    def to_number(self, value: Any) -> int:
+        """The number that the bits hold for a legal value.
+
+        >>> Flag("D", on=0, off=1).to_number(True)
+        0
+        """
+        number: int = value if self.table is None else self.numbers[value]
+        return number
+
+    def from_number(self, number: int) -> object:
+        """The value of the number that the bits hold; it may yet be illegal.
+
+        >>> Flag("D", on=0, off=1).from_number(0)
+        True
+        """
+        return number if self.table is None else self.table.get(number, number)
+
+    def meaning(self, value: object) -> str:
+        """What the value says beside its text; empty if that is all."""
+        return ""
+
     def bound(self, lowest: int, highest: int) -> str:
         """The legal values in words, for an error, given what the bits can hold."""
         return f"{lowest} to {highest}"
+
+    def allowed(self, lowest: int, highest: int) -> str:
+        """The same as text has them."""
+        return self.bound(lowest, highest) + self.unit
 
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """Whether a value is legal, given what the bits can hold."""
@@ -46,9 +79,9 @@ class FieldKind:
             FieldError: naming field, bound and value.
         """
         if not self.holds(value, lowest, highest):
-            bound = self.bound(lowest, highest)
-            plain = type(value) is not int and hasattr(value, "__index__")
-            raise FieldError(name, f"a plain int, {bound}," if plain else bound, value)
+            other = type(value) is not int and hasattr(value, "__index__")
+            hint = "a plain int is needed" if other else ""
+            raise FieldError(name, self.bound(lowest, highest), value, hint)
 
     def schema(self, lowest: int, highest: int) -> dict[str, object]:
         """The JSON Schema of the plain form, given what the bits can hold; here of a table."""
@@ -79,14 +112,17 @@ class FieldKind:
         """
         return self.value(name, word)
 
+    def of_bits(self, name: str, number: int, low: int, width: int) -> str:
+        """What `width` bits say from weight `low` on, where the kind's bits stand `apart`."""
+        raise NotImplementedError  # of kinds whose bits do
+
 
 class Number(FieldKind):
     """An integer; `legal` limits it to some of the numbers that its bits can hold."""
 
-    def __init__(self, formula: str = "", unit: str = "", legal: Sequence[int] = ()) -> None:
+    def __init__(self, formula: str = "", unit: str = "", legal: Iterable[int] = ()) -> None:
         super().__init__(formula, unit)
-        if legal:
-            self.table = {number: number for number in legal}
+        self.table = {number: number for number in legal} or None
 
     def bound(self, lowest: int, highest: int) -> str:
         """`1 to 127`, or the legal numbers one by one."""
@@ -94,7 +130,7 @@ class Number(FieldKind):
             return super().bound(lowest, highest)
         low, high = min(self.table), max(self.table)
         whole = high - low == len(self.table) - 1 > 0
-        return super().bound(low, high) if whole else _either(self.table)
+        return super().bound(low, high) if whole else either(sorted(self.table))
 
     def schema(self, lowest: int, highest: int) -> dict[str, object]:
         """An integer within the bounds, or one of the legal numbers where they have gaps."""
@@ -112,7 +148,7 @@ class Number(FieldKind):
         assert isinstance(value, int)
         return value
 
-    def value(self, name: str, plain: object) -> object:
+    def value(self, name: str, plain: object) -> int:
         """An integer, no boolean and no digits in a string."""
         if type(plain) is not int:
             raise ShapeError(name, "an integer", plain)
@@ -126,62 +162,28 @@ class Number(FieldKind):
         return int(digits)
 
 
-class Flag(FieldKind):
-    """True or false, sent as the numbers `on` and `off`; `yes` and `no` in text."""
-
-    def __init__(self, formula: str = "", *, on: int = 1, off: int = 0) -> None:
-        super().__init__(formula)
-        self.table = {off: False, on: True}
-
-    def bound(self, lowest: int, highest: int) -> str:
-        """`True or False`."""
-        return "True or False"
-
-    def holds(self, value: object, lowest: int, highest: int) -> bool:
-        """A boolean, no integer."""
-        return type(value) is bool
-
-    def plain(self, value: object) -> Plain:
-        """The boolean itself."""
-        return bool(value)
-
-    def value(self, name: str, plain: object) -> object:
-        """A boolean."""
-        if type(plain) is not bool:
-            raise ShapeError(name, "true or false", plain)
-        return plain
-
-    def text(self, value: object) -> str:
-        """`yes` or `no`."""
-        return "yes" if value else "no"
-
-    def from_text(self, name: str, word: str) -> object:
-        """`yes` or `no`."""
-        if word not in ("yes", "no"):
-            raise ShapeError(name, "yes or no", word)
-        return word == "yes"
-
-
 class Choice(FieldKind):
     """One of a few named values: members of an enumeration, numbers, or None."""
 
     def __init__(self, formula: str, table: Mapping[int, Hashable]) -> None:
         super().__init__(formula)
         self.table = dict(table)
-        self._values = frozenset(self.table.values())
-        self._plains = {self.plain(value): value for value in self.table.values()}
+        self.words = {self.text(value): value for value in self.table.values()}
+        self._types = {*map(type, self.table.values())}  # True is no 1, nor 1 True
 
     def bound(self, lowest: int, highest: int) -> str:
         """The values one by one."""
-        return _either(self._values)
+        return _in_order(self.numbers)
+
+    def allowed(self, lowest: int, highest: int) -> str:
+        """Their words."""
+        return _in_order(self.words)
 
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """One of the values, of the same type."""
-        return any(
-            value is known or (type(value) is int and value == known) for known in self._values
-        )
+        return type(value) in self._types and value in self.numbers
 
-    def plain(self, value: object) -> int | str | None:  # narrower, so that it can be a key
+    def plain(self, value: object) -> Plain:
         """The member's name in lower case with hyphens; numbers and None as they are."""
         if isinstance(value, Enum):
             return value.name.lower().replace("_", "-")
@@ -190,9 +192,11 @@ class Choice(FieldKind):
 
     def value(self, name: str, plain: object) -> object:
         """The value with this plain form."""
-        if type(plain) not in (int, str, type(None)) or plain not in self._plains:
-            raise ShapeError(name, _either(self._plains), plain)
-        return self._plains[plain]
+        for value in self.numbers:
+            known = self.plain(value)
+            if type(plain) is type(known) and plain == known:
+                return value
+        raise ShapeError(name, _in_order(map(self.plain, self.numbers)).lower(), plain)
 
     def text(self, value: object) -> str:
         """The plain form as a word; None is `none`."""
@@ -200,27 +204,75 @@ class Choice(FieldKind):
 
     def from_text(self, name: str, word: str) -> object:
         """The value with this word."""
-        for plain, value in self._plains.items():
-            if str(plain).lower() == word:
-                return value
-        raise ShapeError(name, _either(self._plains).lower(), word)
+        if word not in self.words:
+            raise ShapeError(name, self.allowed(0, 0), word)
+        return self.words[word]
+
+
+class Flag(Choice):
+    """True or false, sent as the numbers `on` and `off`; `yes` and `no` in text.
+
+    Args:
+        formula: the letter.
+        yes: what true means, where the field's name does not say it.
+        no: what false means.
+        on: the number of true.
+        off: the number of false.
+
+    >>> Flag("A", "two-byte address", "one-byte address").meaning(True)
+    'two-byte address'
+    """
+
+    def __init__(
+        self, formula: str = "", yes: str = "", no: str = "", *, on: int = 1, off: int = 0
+    ) -> None:
+        super().__init__(formula, {on: True, off: False})
+        self._meanings = {True: yes, False: no}
+
+    def meaning(self, value: object) -> str:
+        """What the state says."""
+        return self._meanings[bool(value)]
+
+    def allowed(self, lowest: int, highest: int) -> str:
+        """`yes or no`."""
+        return either(self.words)
+
+    def text(self, value: object) -> str:
+        """`yes` or `no`."""
+        return "yes" if value else "no"
+
+
+_OTHER_NAME = {"F0": "FL", "FL": "F0"}
+"""The headlight's two names: the standards', which is printed, and the trade's."""
 
 
 class Functions(FieldKind):
     """A mask of functions; the plain form lists the names of those that are on.
 
+    F0, the trade's name of FL, is read as FL (F0-forward too), and FL as both directions where a
+    mask has a bit for each.
+
     Args:
         formula: the letters of the mask.
         names: the function of bit 0, bit 1 and so on.
+
+    >>> Functions("D", ("F1", "FL")).mask(["F0"])
+    2
     """
+
+    apart = True
 
     def __init__(self, formula: str, names: Sequence[str]) -> None:
         super().__init__(formula)
         self.names = tuple(names)
 
+    def allowed(self, lowest: int, highest: int) -> str:
+        """The names."""
+        return f"none, or some of {','.join(self.names)}"
+
     def plain(self, value: object) -> Plain:
         """The names of the functions that are on, lowest bit first."""
-        return [*self.names_of(value)]
+        return self.names_of(value)
 
     def names_of(self, mask: object) -> list[str]:
         """The names of the functions that a mask has on, lowest bit first."""
@@ -229,20 +281,36 @@ class Functions(FieldKind):
 
     def value(self, name: str, plain: object) -> object:
         """The mask of a list of names."""
-        if not isinstance(plain, list) or not all(one in self.names for one in plain):
-            raise ShapeError(name, f"a list of {', '.join(self.names)}", plain)
-        return self.mask(plain)
+        try:
+            if isinstance(plain, list) and all(isinstance(one, str) for one in plain):
+                return self.mask(plain)
+        except FieldError:
+            pass
+        raise ShapeError(name, f"a list of {', '.join(self.names)}", plain)
 
-    def mask(self, names: Sequence[str]) -> int:
+    def mask(self, names: Iterable[str]) -> int:
         """The mask in which these functions are on.
 
         Raises:
             FieldError: a name is not among the mask's.
         """
-        for one in names:
-            if one not in self.names:
-                raise FieldError("function", " or ".join(self.names), one)
-        return sum({1 << self.names.index(one) for one in names})
+        return sum({1 << self.names.index(own) for one in names for own in self.spread(one)})
+
+    def spread(self, name: str) -> tuple[str, ...]:
+        """The names that the mask has for a function.
+
+        Raises:
+            FieldError: it has none.
+
+        >>> Functions("D", ("FL-forward", "FL-reverse")).spread("F0")
+        ('FL-forward', 'FL-reverse')
+        """
+        other = _OTHER_NAME.get(name[:2], name[:2]) + name[2:]
+        both = ("FL-forward", "FL-reverse") if name in _OTHER_NAME else (name,)
+        for names in ((name,), (other,), both):
+            if {*names} <= {*self.names}:
+                return names
+        raise FieldError("function", either(self.names), name)
 
     def text(self, value: object) -> str:
         """The names joined by commas, or `none`."""
@@ -256,6 +324,11 @@ class Functions(FieldKind):
         """The mask of names joined by commas, or of `none`."""
         return self.value(name, [] if word == "none" else word.split(","))
 
+    def of_bits(self, name: str, number: int, low: int, width: int) -> str:
+        """Which of the functions are on, and the function of each bit, the first sent first."""
+        on = self.text(number & ((1 << width) - 1) << low)
+        return f"{name}={on} of {' '.join(self.names[low : low + width][::-1])}"
+
 
 class Data(FieldKind):
     """Bytes kept as they came; hex in text and JSON."""
@@ -264,9 +337,13 @@ class Data(FieldKind):
         """`one byte or more`."""
         return "one byte or more"
 
+    def allowed(self, lowest: int, highest: int) -> str:
+        """`hex digits`."""
+        return "hex digits, two a byte"
+
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """Bytes, not none."""
-        return type(value) is bytes and len(value) > 0
+        return isinstance(value, bytes) and len(value) > 0
 
     def schema(self, lowest: int, highest: int) -> dict[str, object]:
         """A string of so many bytes in hex."""
@@ -285,8 +362,8 @@ class Data(FieldKind):
             raise ShapeError(name, "bytes as hex digits", plain) from None
 
 
-def _either(values: object) -> str:
-    """Values in words: `1, 2 or 3`."""
-    assert isinstance(values, (Mapping, frozenset))
-    words = sorted((str(value) for value in values), key=lambda word: (len(word), word))
-    return " or ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+def _in_order(values: Iterable[object]) -> str:
+    """Values in words: the shorter first, which puts `none` before `write` and 9 before 10."""
+    words = [str(value) for value in values]
+    words.sort(key=lambda word: (len(word), word))
+    return either(words)

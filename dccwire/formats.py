@@ -1,31 +1,32 @@
 """A format is declared once: the decorators, the registry and the arithmetic made from a layout.
 
 `@instruction` and `@accessory` turn a class with one layout line into a frozen, slotted dataclass
-that cannot hold an illegal value, and enter it in the registry. Two functions a class, made once
-from the layout as source text, do the bit arithmetic: a loop over fields costs three times as much
-(measured), and packets come in millions. Room: imports `errors`, `layout`, `address`, `fields`.
+that cannot hold an illegal value, and enter it in the registry; CV values are declared by the same
+`declare`. Room: imports `errors`, `layout`, `address`, `fields`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from dataclasses import fields as dataclass_fields
 from enum import Enum, StrEnum
 from functools import cache, cached_property
 from types import MappingProxyType
-from typing import Any, ClassVar, TypeVar, dataclass_transform
+from typing import Any, ClassVar, TypeAlias, TypeVar, dataclass_transform
 
 from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress, Mode, Partition
 from dccwire.errors import LayoutError, Reason
 from dccwire.fields import Data, FieldKind, Number
-from dccwire.layout import BitField, Layout
+from dccwire.layout import BitField, Layout, Run
 
 __all__ = [
     "FORMATS",
     "MULTI_FUNCTION",
     "RESERVED",
+    "Coded",
     "Declared",
+    "Fields",
     "Format",
     "Instruction",
     "Kept",
@@ -35,6 +36,7 @@ __all__ = [
     "Reserved",
     "Undefined",
     "accessory",
+    "declare",
     "instruction",
     "reserved",
 ]
@@ -70,17 +72,23 @@ class Remark:
 
 
 class Declared:
-    """Base of what formats declare: frozen values with `format` and `kinds` (name to kind)."""
+    """Base of what a layout line declares, instructions and CV values: frozen values.
+
+    The class has its `layout`, the kind of each field by name (`kinds`), the `clause` that it is
+    declared by, and its `provenance`; text and JSON are made of these (`dccwire.notation`).
+    """
 
     __slots__ = ()
-    format: ClassVar[Format]
+    layout: ClassVar[Layout]
     kinds: ClassVar[Mapping[str, FieldKind]]
+    clause: ClassVar[str]
+    provenance: ClassVar[Provenance]
     named_ways: ClassVar[tuple[Mapping[str, FieldKind], ...]] = ()
     """Fields of each form of `at` that text and JSON read as well as the constructor's."""
 
     def __post_init__(self) -> None:
         for name, kind in self.kinds.items():
-            bits = self.format.layout.fields[name]
+            bits = self.layout.fields[name]
             kind.check(name, getattr(self, name), bits.lowest, bits.highest)
 
     # Written once here: made by the dataclass machinery for each class, these three would take a
@@ -99,6 +107,17 @@ class Declared:
         fields = (f"{name}={one if isinstance(one, Enum) else repr(one)}" for name, one in values)
         return f"{type(self).__name__}({', '.join(fields)})"
 
+    def in_words(self) -> str:
+        """What the whole means beside its fields; empty if nothing is to be added."""
+        return ""
+
+
+class Coded(Declared):
+    """Base of what formats of packets declare; their `format` says what a packet needs to know."""
+
+    __slots__ = ()
+    format: ClassVar[Format]
+
     def __bytes__(self) -> bytes:
         return self.format.encode(self)
 
@@ -106,16 +125,12 @@ class Declared:
         """What gives reason for a finding although the value is legal to hold."""
         yield from ()
 
-    def in_words(self) -> str:
-        """What raw fields mean in each reading that a decoder may take; empty if nothing to add."""
-        return ""
-
     def phrase(self) -> str:
-        """The same in a few words, for a list of packets; empty if nothing to add."""
+        """What `in_words` says in a few words, for a list of packets; empty if nothing to add."""
         return ""
 
 
-class Instruction(Declared):
+class Instruction(Coded):
     """Base of all instructions: what a packet holds."""
 
     __slots__ = ()
@@ -131,7 +146,7 @@ class _NoInstruction(type):
         return super().__instancecheck__(one)
 
 
-class NamedReading(Declared, metaclass=_NoInstruction):
+class NamedReading(Coded, metaclass=_NoInstruction):
     """Base of the readings: narrower names for bytes that a general format decodes.
 
     A packet holds the general instruction, also one that was built of a reading;
@@ -142,24 +157,47 @@ class NamedReading(Declared, metaclass=_NoInstruction):
     __slots__ = ()
 
 
-@dataclass(frozen=True, eq=False, repr=False)
+@dataclass(eq=False, repr=False)
 class Format:
-    """A declared format: its class, layout, clause, provenance and place in the registry.
+    """A declared format of packets: its class and its place in the registry.
 
     `ends` says that the packet must end with it; `reading` names a second, narrower reading of
     bytes that the general format decodes; `address` is given for the whole packets of accessories;
-    `mode` is the only mode in which the format stands, or None.
+    `mode` is the only mode in which the format stands, or None. Layout, clause and provenance are
+    those of the class. The other four are functions: `build` makes the value of a word of the
+    layout's size, or None if a field is illegal, `word` and `encode` the word and the bytes of a
+    value, an accessory's address left at 0, `take_address` the address of an accessory's word.
     """
 
-    cls: type[Declared]
-    layout: Layout
-    clause: str
-    provenance: Provenance
+    cls: type[Coded]
     partitions: frozenset[Partition]
     ends: bool
     reading: str
     address: AccessoryKind | None
     mode: Mode | None
+    layout: Layout = field(init=False)
+    clause: str = field(init=False)
+    provenance: Provenance = field(init=False)
+    build: Callable[[int], Any] = field(init=False)
+    word: Callable[[Coded], int] = field(init=False)
+    encode: Callable[[Coded], bytes] = field(init=False)
+    take_address: Callable[[int], Address] = field(init=False)
+
+    def __post_init__(self) -> None:
+        cls = self.cls
+        self.layout, self.clause, self.provenance = cls.layout, cls.clause, cls.provenance
+        if self.reading:
+            cls.__doc__ = f"{cls.__doc__}\n\nGiven by `packet.reading({cls.__name__})`, or None."
+        cls.format = self
+        FORMATS.append(self)
+
+    def __getattr__(self, name: str) -> Any:
+        # Made when the first of them is asked for: those of all formats would take 6 % more of the
+        # import's time, and most programs meet few formats.
+        if name not in ("build", "word", "encode", "take_address"):
+            raise AttributeError(name)
+        self.__dict__.update(_arithmetic(self))
+        return self.__dict__[name]
 
     def __repr__(self) -> str:
         return f"<Format {self.cls.__name__} {self.layout.line!r}, {self.clause}>"
@@ -172,30 +210,6 @@ class Format:
     def fixed_bits(self) -> int:
         """How many bits are fixed: of two formats that match, the one with more wins."""
         return self.layout.fixed_mask.bit_count()
-
-    @cached_property
-    def _arithmetic(self) -> Mapping[str, Callable[..., Any]]:
-        return _arithmetic(self)
-
-    @property
-    def build(self) -> Callable[[int], Instruction | None]:
-        """A function from a word of the layout's size to the value; None if a field is illegal."""
-        return self._arithmetic["build"]
-
-    @property
-    def word(self) -> Callable[[Declared], int]:
-        """A function from the value to its word, an accessory's address left at 0."""
-        return self._arithmetic["word"]
-
-    @property
-    def encode(self) -> Callable[[Declared], bytes]:
-        """A function from the value to its bytes, an accessory's address left at 0."""
-        return self._arithmetic["encode"]
-
-    @property
-    def take_address(self) -> Callable[[int], Address]:
-        """A function from the word of an accessory's packet to its address."""
-        return self._arithmetic["whose"]
 
     @cached_property
     def put_address(self) -> Callable[[int], int]:
@@ -211,6 +225,47 @@ FORMATS: list[Format] = []
 RESERVED: list[tuple[Layout, str, frozenset[Partition]]] = []
 
 _T = TypeVar("_T", bound=type[Declared])
+_C = TypeVar("_C", bound=type[Coded])
+Fields: TypeAlias = Mapping[str, str | FieldKind]
+
+
+def declare(
+    line: str,
+    clause: str,
+    fields: Fields,
+    provenance: Provenance,
+    *,
+    enter: Callable[[Any], object],
+    address: str = "",
+) -> Callable[[_T], _T]:
+    """What makes a declared value of a class: frozen, slotted, with layout, kinds and clause.
+
+    Args:
+        line: the layout.
+        clause: where it stands.
+        fields: the kind of each field by name; a string is a `Number` with that formula.
+        provenance: where it comes from.
+        enter: called with the class once it is made.
+        address: the formula of an address in the layout, which is no field of the class.
+
+    Raises:
+        LayoutError: the line cannot be read, no clause is cited, or the class has other fields.
+    """
+    kinds = {name: Number(kind) if isinstance(kind, str) else kind for name, kind in fields.items()}
+    spread = {"address": address} if address else {}
+    layout = Layout(line, spread | {name: kind.formula for name, kind in kinds.items()})
+    if not clause:
+        raise LayoutError(line, "no clause is cited")
+
+    def decorate(plain: _T) -> _T:
+        cls = dataclass(frozen=True, slots=True, eq=False, repr=False)(plain)
+        if [one.name for one in dataclass_fields(cls)] != list(kinds):  # type: ignore[arg-type] # is one
+            raise LayoutError(line, f"the fields of {cls.__name__} differ from the kinds given")
+        cls.layout, cls.kinds, cls.clause, cls.provenance = layout, kinds, clause, provenance
+        enter(cls)
+        return cls  # type: ignore[return-value] # the same class, with slots
+
+    return decorate
 
 
 @dataclass_transform(frozen_default=True)
@@ -223,23 +278,14 @@ def instruction(
     ends: bool = False,
     reading: str = "",
     mode: Mode | None = None,
-    fields: Mapping[str, str | FieldKind] = MappingProxyType({}),
-) -> Callable[[_T], _T]:
-    """Declare an instruction: the layout of its own bytes, its clause, its fields.
+    fields: Fields = MappingProxyType({}),
+) -> Callable[[_C], _C]:
+    """Declare an instruction: the layout of its own bytes, its clause, its fields."""
 
-    `fields` has the kind of each field by name; a string is a `Number` with that formula.
-    """
-    return _declare(
-        line,
-        fields,
-        clause=clause,
-        partitions=partitions,
-        provenance=provenance,
-        ends=ends,
-        reading=reading,
-        address=None,
-        mode=mode,
-    )
+    def enter(cls: type[Coded]) -> None:
+        Format(cls, partitions, ends, reading, None, mode)
+
+    return declare(line, clause, fields, provenance, enter=enter)
 
 
 @dataclass_transform(frozen_default=True)
@@ -251,24 +297,17 @@ def accessory(
     *,
     provenance: Provenance = Provenance.PUBLISHED,
     reading: str = "",
-    fields: Mapping[str, str | FieldKind] = MappingProxyType({}),
-) -> Callable[[_T], _T]:
+    fields: Fields = MappingProxyType({}),
+) -> Callable[[_C], _C]:
     """Declare an accessory packet: the layout of the whole packet but for its error byte.
 
     `address_formula` makes the address of its bits; empty: the pattern of the broadcast.
     """
-    spread: dict[str, str | FieldKind] = {"address": address_formula} if address_formula else {}
-    return _declare(
-        line,
-        {**spread, **fields},
-        clause=clause,
-        partitions=frozenset({Partition.ACCESSORY}),
-        provenance=provenance,
-        ends=True,
-        reading=reading,
-        address=address,
-        mode=None,
-    )
+
+    def enter(cls: type[Coded]) -> None:
+        Format(cls, frozenset({Partition.ACCESSORY}), True, reading, address, None)
+
+    return declare(line, clause, fields, provenance, enter=enter, address=address_formula)
 
 
 def reserved(*lines: str, clause: str, partitions: frozenset[Partition] = MULTI_FUNCTION) -> None:
@@ -282,91 +321,57 @@ def reserved(*lines: str, clause: str, partitions: frozenset[Partition] = MULTI_
         RESERVED.append((layout, clause, partitions))
 
 
-def _declare(
-    line: str,
-    given: Mapping[str, str | FieldKind],
-    *,
-    clause: str,
-    partitions: frozenset[Partition],
-    provenance: Provenance,
-    ends: bool,
-    reading: str,
-    address: AccessoryKind | None,
-    mode: Mode | None,
-) -> Callable[[_T], _T]:
-    kinds = {name: Number(kind) if isinstance(kind, str) else kind for name, kind in given.items()}
-    layout = Layout(line, {name: kind.formula for name, kind in kinds.items()})
-    if not clause:
-        raise LayoutError(line, "no clause is cited")
-    kinds.pop("address", None)
-
-    def decorate(plain: _T) -> _T:
-        cls = dataclass(frozen=True, slots=True, eq=False, repr=False)(plain)
-        if [one.name for one in dataclass_fields(cls)] != list(kinds):  # type: ignore[arg-type] # is one
-            raise LayoutError(line, f"the fields of {cls.__name__} differ from the kinds given")
-        if reading:
-            cls.__doc__ = f"{cls.__doc__}\n\nGiven by `packet.reading({cls.__name__})`, or None."
-        cls.kinds = kinds
-        cls.format = Format(
-            cls, layout, clause, provenance, partitions, ends, reading, address, mode
-        )
-        FORMATS.append(cls.format)
-        return cls  # type: ignore[return-value] # the same class, with slots
-
-    return decorate
-
-
 def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
-    """The functions `build`, `encode`, `word` and `whose` of a format, made when it is first met.
+    """The functions `build`, `encode`, `word` and `take_address` of a format.
 
     The first makes the value without its checks: the layout and the tables have made them already.
     """
+    # Source text, since packets come in millions: a loop over fields and runs takes 2.8 times as
+    # long (1.3 against 0.46 µs a value, mean over all formats, in one run). What is put into it are
+    # the layout's numbers and the names of fields, never input.
     cls, layout, kinds = form.cls, form.layout, form.cls.kinds
     names: dict[str, Any] = {"new": object.__new__, "cls": cls, "make": _KNOWN.get(form.address)}
     build = ["def build(word):"]
     word = ["def word(one):", f" word = {layout.fixed}"]
     for name, kind in kinds.items():
-        field = layout.fields[name]
+        bits = layout.fields[name]
         names[f"set_{name}"] = getattr(cls, name).__set__
-        number, raw = _take(field), f"one.{name}"
+        number, raw = _take(bits), f"one.{name}"
         if kind.table is not None:
             names[f"values_{name}"] = kind.table
-            names[f"numbers_{name}"] = {value: key for key, value in kind.table.items()}
+            names[f"numbers_{name}"] = kind.numbers
             number = f"values_{name}[{number}]"
             raw = f"numbers_{name}[{raw}]"
-            if len(kind.table) < 1 << field.width:
-                build.append(f" if {_take(field)} not in values_{name}: return None")
+            if len(kind.table) < 1 << bits.width:
+                build.append(f" if {_take(bits)} not in values_{name}: return None")
         build.append(f" {name} = {number}")
-        word.append(f" number = {raw} - {field.offset}")
-        word += [f" word |= {_put(run_word)}" for run_word in _runs(field)]
+        word.append(f" number = {raw} - {bits.offset}")
+        word += [f" word |= {_put(run)}" for run in bits.runs]
     build.append(" made = new(cls)")
     build += [f" set_{name}(made, {name})" for name in kinds]
     spread = layout.fields.get("address")
     number = _take(spread) if spread else str(form.address and form.address.bound[-1])
     encode = ["def encode(one):", *word[1:], f" return word.to_bytes({layout.size})"]
-    whose = ["def whose(word):", f" return make({number})"]
+    whose = ["def take_address(word):", f" return make({number})"]
     source = [*build, " return made", *word, " return word", *encode, *whose]
     exec("\n".join(source), names)
-    return {name: names[name] for name in ("build", "encode", "word", "whose")}
-
-
-def _runs(field: BitField) -> list[tuple[int, int, int, int]]:
-    return [(run.shift, run.mask, run.weight, run.inverted * run.mask) for run in field.runs]
+    return {name: names[name] for name in ("build", "encode", "word", "take_address")}
 
 
 def _take(field: BitField) -> str:
     """Source text of a field's number in `word`."""
-    terms = [
-        f"((word >> {shift} & {mask}{f' ^ {turn}' if turn else ''}) << {weight})"
-        for shift, mask, weight, turn in _runs(field)
-    ]
-    return f"{' | '.join(terms)}" if not field.offset else f"({' | '.join(terms)}) + {field.offset}"
+    terms = (f"((word >> {s} & {mask}{_turned(turn)}) << {w})" for s, mask, w, turn in field.runs)
+    number = " | ".join(terms)
+    return f"({number}) + {field.offset}" if field.offset else number
 
 
-def _put(run: tuple[int, int, int, int]) -> str:
+def _put(run: Run) -> str:
     """Source text of the bits of `number` at the place of a run."""
-    shift, mask, weight, turn = run
-    return f"(number >> {weight} & {mask}{f' ^ {turn}' if turn else ''}) << {shift}"
+    return f"(number >> {run.weight} & {run.mask}{_turned(run.turn)}) << {run.shift}"
+
+
+def _turned(turn: int) -> str:
+    return f" ^ {turn}" if turn else ""
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)

@@ -9,17 +9,18 @@ and a construct object can be made on demand. Room: imports `errors` alone.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from itertools import groupby
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from dccwire.errors import FieldError, LayoutError
 
 if TYPE_CHECKING:
     import construct
 
-__all__ = ["Bit", "BitField", "Layout", "Run"]
+__all__ = ["Bit", "BitField", "Layout", "Run", "bits_in_words"]
 
 _PART = re.compile(r"(~?)([A-Za-z])")
 _FORMULA = re.compile(r"(?P<parts>~?[A-Za-z](?: ~?[A-Za-z])*)(?: \+ (?P<offset>\d+))?")
@@ -52,19 +53,16 @@ class Bit:
         return 7 - self.position % 8
 
 
-@dataclass(frozen=True, slots=True)
-class Run:
-    """Neighbouring bits of one field: `shift` in the word, `width`, `weight` of the lowest bit."""
+class Run(NamedTuple):
+    """Neighbouring bits of one field: `shift` in the word, `mask` at the right, lowest `weight`.
+
+    `turn` is what turns them over: the mask if they are sent inverted, else 0.
+    """
 
     shift: int
-    width: int
+    mask: int
     weight: int
-    inverted: bool
-
-    @property
-    def mask(self) -> int:
-        """The run's ones, at the right."""
-        return (1 << self.width) - 1
+    turn: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +90,8 @@ class BitField:
     def take(self, word: int) -> int:
         """The field's number in a word that holds the whole layout."""
         number = 0
-        for run in self.runs:
-            bits = word >> run.shift & run.mask
-            number |= (bits ^ run.mask if run.inverted else bits) << run.weight
+        for shift, mask, weight, turn in self.runs:
+            number |= (word >> shift & mask ^ turn) << weight
         return number + self.offset
 
     def put(self, number: int) -> int:
@@ -106,10 +103,14 @@ class BitField:
         if not self.lowest <= number <= self.highest:
             raise FieldError(self.name, f"{self.lowest} to {self.highest}", number)
         word = 0
-        for run in self.runs:
-            bits = (number - self.offset) >> run.weight & run.mask
-            word |= (bits ^ run.mask if run.inverted else bits) << run.shift
+        for shift, mask, weight, turn in self.runs:
+            word |= (number - self.offset >> weight & mask ^ turn) << shift
         return word
+
+
+def bits_in_words(high: int, low: int) -> str:
+    """`bit 3`, or `bits 7-4`."""
+    return f"bit {low}" if low == high else f"bits {high}-{low}"
 
 
 class Layout:
@@ -162,7 +163,8 @@ class Layout:
             for found in reversed(list(re.finditer(f"{letter}+", self._characters))):
                 shift = len(self._characters) - found.end()
                 width = found.end() - found.start()
-                runs.append(Run(shift, width, weight, bool(tilde)))
+                mask = (1 << width) - 1
+                runs.append(Run(shift, mask, weight, mask if tilde else 0))
                 weight += width
         return BitField(name, tuple(reversed(runs)), weight, int(match["offset"] or 0))
 
@@ -176,20 +178,37 @@ class Layout:
         places: dict[int, Bit] = {}
         for field in self.fields.values():
             for run in field.runs:
-                for place in range(run.width):
-                    position = 8 * self.size - 1 - run.shift - place
-                    places[position] = Bit(
-                        position,
-                        None,
-                        field.name,
-                        self._characters[position],
-                        run.weight + place,
-                        run.inverted,
-                    )
+                for place in range(run.mask.bit_length()):
+                    at = 8 * self.size - 1 - run.shift - place
+                    weight, letter = run.weight + place, self._characters[at]
+                    places[at] = Bit(at, None, field.name, letter, weight, bool(run.turn))
         return tuple(
-            places[position] if position in places else Bit(position, int(character))
-            for position, character in enumerate(self._characters)
+            places[at] if at in places else Bit(at, int(character))
+            for at, character in enumerate(self._characters)
         )
+
+    @cached_property
+    def parts(self) -> tuple[tuple[Bit, ...], ...]:
+        """The neighbouring bits of each field within each byte, in transmission order.
+
+        >>> [len(part) for part in Layout("1110CCVV VVVVVVVV", {"cc": "C", "cv": "V"}).parts]
+        [2, 2, 8]
+        """
+        together = groupby(self.bits, lambda bit: (bit.byte, bit.field, bit.letter))
+        return tuple(tuple(bits) for (_, field, _), bits in together if field)
+
+    def whole_of(self, part: Sequence[Bit]) -> str:
+        """Which bits of which number a part is, in words; empty if it is the whole field.
+
+        >>> layout = Layout("10aaaaaa 1bbb0000", {"address": "~b a"})
+        >>> layout.whole_of(layout.parts[1]), layout.whole_of(layout.parts[0])
+        ('bits 8-6 of it, inverted', 'bits 5-0 of it')
+        """
+        field, high, low = self.fields[part[0].field], part[0].weight, part[-1].weight
+        if field.width == len(part):
+            return ""
+        whole = f"{field.name} - {field.offset}" if field.offset else "it"
+        return f"{bits_in_words(high, low)} of {whole}{', inverted' if part[0].inverted else ''}"
 
     def matches(self, data: bytes) -> bool:
         """Whether the bytes have the layout's size and fixed bits."""
@@ -227,30 +246,9 @@ class Layout:
         """
         import construct as c
 
-        def piece(field: BitField, run: Run) -> Any:
-            def bits(context: Any) -> int:
-                number: int = (context[field.name] - field.offset) >> run.weight & run.mask
-                return number ^ run.mask if run.inverted else number
+        def parsed(data: bytes, context: object) -> Any:
+            if not self.matches(data):
+                raise c.ConstError(f"{data.hex(' ').upper()} does not match {self.line}")
+            return c.Container(self.decode(data))
 
-            return c.Rebuild(c.BitsInteger(run.width), bits)
-
-        def whole(field: BitField, names: list[str]) -> Any:
-            def number(context: Any) -> int:
-                total = field.offset
-                for name, run in zip(names, field.runs, strict=True):
-                    bits = context[name] ^ run.mask if run.inverted else context[name]
-                    total += bits << run.weight
-                return total
-
-            return c.Computed(number)
-
-        pieces: dict[int, Any] = {}
-        totals: list[Any] = []
-        for field in self.fields.values():
-            names = [f"_{field.name}_{run.weight}" for run in field.runs]
-            for name, run in zip(names, field.runs, strict=True):
-                pieces[8 * self.size - run.shift - run.width] = name / piece(field, run)
-            totals.append(field.name / whole(field, names))
-        for found in re.finditer("[01]+", self._characters):
-            pieces[found.start()] = c.Const(int(found[0], 2), c.BitsInteger(len(found[0])))
-        return c.BitStruct(*(pieces[start] for start in sorted(pieces)), *totals)
+        return c.ExprAdapter(c.Bytes(self.size), parsed, lambda one, context: self.encode(one))

@@ -8,31 +8,131 @@ Room: knows the registry, no packet.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping
-from typing import Any
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import MISSING, dataclass
+from dataclasses import fields as dataclass_fields
+from typing import Any, Generic, TypeVar, cast
 
 from dccwire.address import ADDRESS_KINDS, BROADCAST, IDLE, PROGRAMMING_TRACK, Address
 from dccwire.errors import Reason, ShapeError, TextError
 from dccwire.fields import FieldKind, Plain
-from dccwire.formats import FORMATS, Instruction, Reserved, Undefined
+from dccwire.formats import FORMATS, Declared, Instruction, Reserved, Undefined
 
 __all__ = [
     "INSTRUCTION_TYPES",
+    "Notation",
     "address_from_plain",
     "address_from_text",
     "address_text",
     "address_to_plain",
+    "declared_text",
+    "declared_to_plain",
     "instruction_from_plain",
     "instruction_from_text",
-    "instruction_text",
-    "instruction_to_plain",
+    "plain_from_json",
     "types_in_words",
 ]
+
+_D = TypeVar("_D", bound=Declared)
+
+
+@dataclass(frozen=True)
+class Notation(Generic[_D]):
+    """Reads declared values of some types as text and JSON.
+
+    `types` has them by name, which is their type in text and JSON; `noun` says what they are, and
+    `listing` which command lists them.
+    """
+
+    types: Mapping[str, type[_D]]
+    noun: str
+    listing: str
+
+    def from_text(self, text: str) -> _D:
+        """The value of `TYPE FIELD=VALUE ...`; a field that has a default may be left out.
+
+        Raises:
+            TextError: no such type, a field unknown, missing, given twice or of the wrong form.
+            FieldError: a value outside the bounds of its field.
+
+        >>> instruction_from_text("SpeedAndDirection step=6 steps=28 forward=yes")
+        SpeedAndDirection(forward=True, c=1, speed=4)
+        """
+        words = list(re.finditer(r"\S+", text))
+        cls = self._type(words[0][0] if words else "", text)
+        given: dict[str, str] = {}
+        places: dict[str, int] = {}
+        for word in words[1:]:
+            name, equals, value = word[0].partition("=")
+            if not equals or name in given:
+                problem = f"{word[0]!r}: {'given twice' if equals else 'FIELD=VALUE expected'}"
+                raise TextError(Reason.TEXT, text, word.start(), problem, _takes(cls))
+            given[name], places[name] = value, word.start()
+        kinds, make, odd = _way(cls, given)
+        if odd is not None:
+            problem = f"unknown field {odd!r}" if odd in given else f"field {odd!r} is missing"
+            raise TextError(Reason.TEXT, text, places.get(odd, len(text)), problem, _takes(cls))
+        values = {}
+        for name, word_value in given.items():
+            try:
+                values[name] = kinds[name].from_text(name, word_value)
+            except ShapeError as error:
+                problem, hint = f"{name}={word_value}", f"{error.expected} expected"
+                raise TextError(Reason.TEXT, text, places[name], problem, hint) from None
+        return make(**values)
+
+    def from_plain(self, plain: object, path: str) -> _D:
+        """The value of its JSON object; a field that has a default may be left out.
+
+        Raises:
+            ShapeError: the object does not have the shape; the error holds the path of the field.
+            FieldError: a value outside the bounds of its field.
+        """
+        if not isinstance(plain, Mapping) or not isinstance(plain.get("type"), str):
+            raise ShapeError(path, "an object with a type", plain)
+        cls = self.types.get(plain["type"])
+        if cls is None:
+            expected = f"a type of {self.noun}"
+            raise ShapeError(f"{path}.type", expected, plain["type"], self._near(plain["type"]))
+        given = {name: value for name, value in plain.items() if name != "type"}
+        kinds, make, odd = _way(cls, given)
+        if odd is not None:
+            raise ShapeError(path, f"the fields of {cls.__name__}", dict(plain), _takes(cls))
+        values = {name: kinds[name].value(f"{path}.{name}", value) for name, value in given.items()}
+        return make(**values)
+
+    def lines(self) -> Iterator[str]:
+        """A line for each type: its name, its fields with what they allow, its clause."""
+        for name, cls in self.types.items():
+            ways = "; or ".join(
+                ", ".join(_with_bounds(cls, field, kind) for field, kind in way.items())
+                for way in (cls.kinds, *cls.named_ways)
+            )
+            clause = f" [{cls.clause}]" if hasattr(cls, "clause") else ""
+            yield f"{name}: {ways or 'no fields'}{clause}"
+
+    def _type(self, name: str, text: str) -> type[_D]:
+        if name in self.types:
+            return self.types[name]
+        problem = f"no {self.noun} {name!r}"
+        raise TextError(Reason.TEXT, text, 0, problem, self._near(name))
+
+    def _near(self, name: str) -> str:
+        from difflib import get_close_matches
+
+        near = get_close_matches(name[:40], self.types, n=3, cutoff=0.4)
+        return f"near it: {', '.join(near)}" if near else f"{self.listing!r} lists all"
+
 
 INSTRUCTION_TYPES: dict[str, type[Instruction]] = {
     cls.__name__: cls for cls in (*(each.cls for each in FORMATS), Reserved, Undefined)
 }
 """Every instruction class by its name, which is its type in text and JSON."""
+
+_INSTRUCTIONS = Notation(INSTRUCTION_TYPES, "instruction", "dccwire encode --types")
+instruction_from_text = _INSTRUCTIONS.from_text
+instruction_from_plain = _INSTRUCTIONS.from_plain
+types_in_words = _INSTRUCTIONS.lines
 
 _LONELY: dict[str, Address] = {
     address.kind: address for address in (BROADCAST, IDLE, PROGRAMMING_TRACK)
@@ -91,109 +191,74 @@ def address_from_plain(plain: object, path: str) -> Address:
     return ADDRESS_KINDS[kind](number)
 
 
-def instruction_text(one: Instruction) -> str:
+def plain_from_json(text: str, path: str, **options: Any) -> object:
+    """What JSON text holds; `options` are those of `json.loads`.
+
+    Raises:
+        ShapeError: it is no JSON; NaN, numbers of 20 digits and more and what is nested too deep
+            count as none.
+
+    >>> plain_from_json('{"kind": NaN}', "address")
+    Traceback (most recent call last):
+    dccwire.errors.ShapeError: address: JSON (NaN is none) expected, '{"kind": NaN}' given
+    """
+
+    def refuse(constant: str) -> int:
+        raise ValueError(f"{constant} is none")
+
+    def number(digits: str) -> int:
+        return int(digits) if len(digits) < 20 else refuse("a number of so many digits")
+
+    import json  # only where JSON text is read: `import dccwire` does without
+
+    try:
+        return json.loads(text, parse_constant=refuse, parse_int=number, **options)
+    except RecursionError:
+        raise ShapeError(path, "JSON that is not nested so deep", text) from None
+    except ValueError as error:
+        raise ShapeError(path, f"JSON ({error})", text) from None
+
+
+def declared_text(one: Declared) -> str:
     """The type and each field with its unit.
 
     >>> from dccwire.instructions import SpeedAndDirection
-    >>> instruction_text(SpeedAndDirection.at(step=6, steps=28, forward=True))
+    >>> declared_text(SpeedAndDirection.at(step=6, steps=28, forward=True))
     'SpeedAndDirection forward=yes c=1 speed=4'
     """
     fields = [f"{name}={kind.text(getattr(one, name))}" for name, kind in one.kinds.items()]
     return " ".join([type(one).__name__, *fields])
 
 
-def instruction_from_text(text: str) -> Instruction:
-    """The instruction of its text.
-
-    Raises:
-        TextError: no such type, a field unknown, missing, given twice or of the wrong form.
-        FieldError: a value outside the bounds of its field.
-
-    >>> instruction_from_text("SpeedAndDirection step=6 steps=28 forward=yes")
-    SpeedAndDirection(forward=True, c=1, speed=4)
-    """
-    words = list(re.finditer(r"\S+", text))
-    cls = _type(words[0][0] if words else "", text)
-    given: dict[str, str] = {}
-    places: dict[str, int] = {}
-    for word in words[1:]:
-        name, equals, value = word[0].partition("=")
-        if not equals or name in given:
-            problem = "given twice" if equals else "FIELD=VALUE expected"
-            hint = _ways(cls)
-            raise TextError(Reason.TEXT, text, word.start(), f"{word[0]!r}: {problem}", hint)
-        given[name], places[name] = value, word.start()
-    kinds, make = _way(cls, set(given))
-    if set(given) != set(kinds):
-        odd = sorted(set(given) ^ set(kinds))[0]
-        problem = f"unknown field {odd!r}" if odd in given else f"field {odd!r} is missing"
-        place = places.get(odd, len(text))
-        raise TextError(Reason.TEXT, text, place, problem, _ways(cls))
-    values = {}
-    for name, word_value in given.items():
-        try:
-            values[name] = kinds[name].from_text(name, word_value)
-        except ShapeError as error:
-            problem = f"{name}={word_value}"
-            hint = f"{error.expected} expected"
-            raise TextError(Reason.TEXT, text, places[name], problem, hint) from None
-    return make(**values)
-
-
-def instruction_to_plain(one: Instruction) -> dict[str, Plain]:
+def declared_to_plain(one: Declared) -> dict[str, Plain]:
     """`{"type": ..., field: value, ...}`."""
     fields = {name: kind.plain(getattr(one, name)) for name, kind in one.kinds.items()}
     return {"type": type(one).__name__, **fields}
 
 
-def instruction_from_plain(plain: object, path: str) -> Instruction:
-    """The instruction of its JSON object.
-
-    Raises:
-        ShapeError: the object does not have the shape; the error holds the path of the field.
-        FieldError: a value outside the bounds of its field.
-    """
-    if not isinstance(plain, Mapping) or not isinstance(plain.get("type"), str):
-        raise ShapeError(path, "an object with a type", plain)
-    cls = INSTRUCTION_TYPES.get(plain["type"])
-    if cls is None:
-        raise ShapeError(f"{path}.type", "a type of instruction", plain["type"])
-    given = {name: value for name, value in plain.items() if name != "type"}
-    kinds, make = _way(cls, set(given))
-    if set(given) != set(kinds):
-        raise ShapeError(path, _ways(cls), dict(plain))
-    values = {name: kinds[name].value(f"{path}.{name}", value) for name, value in given.items()}
-    return make(**values)
-
-
-def types_in_words() -> Iterator[str]:
-    """A line for each type of instruction: its name, its fields in each way, its clause."""
-    for name, cls in INSTRUCTION_TYPES.items():
-        ways = ("; or ".join(", ".join(way) for way in (cls.kinds, *cls.named_ways))) or "no fields"
-        clause = f" [{cls.format.clause}]" if hasattr(cls, "format") else ""
-        yield f"{name}: {ways}{clause}"
-
-
-def _type(name: str, text: str) -> type[Instruction]:
-    if name in INSTRUCTION_TYPES:
-        return INSTRUCTION_TYPES[name]
-    from difflib import get_close_matches
-
-    near = get_close_matches(name, INSTRUCTION_TYPES, n=3, cutoff=0.4)
-    hint = f"near it: {', '.join(near)}" if near else "'dccwire encode --types' lists all"
-    raise TextError(Reason.TEXT, text, 0, f"no instruction {name!r}", hint)
-
-
 def _way(
-    cls: type[Instruction], names: set[str]
-) -> tuple[Mapping[str, FieldKind], Callable[..., Instruction]]:
-    """The fields of the constructor or of a named way, whichever the names fit best."""
-    way = max((cls.kinds, *cls.named_ways), key=lambda kinds: -len(names ^ set(kinds)))
-    maker: Any = cls
-    return way, maker if way is cls.kinds else maker.at
+    cls: type[_D], given: Collection[str]
+) -> tuple[Mapping[str, FieldKind], Callable[..., _D], str | None]:
+    """The fields and the maker that the names given fit best, and a name that does not fit."""
+    names, make, optional = {*given}, cast(Any, cls), set[str]()
+    way = max((cls.kinds, *cls.named_ways), key=lambda kinds: -len(names ^ {*kinds}))
+    if way is cls.kinds:
+        optional = {one.name for one in dataclass_fields(make) if one.default is not MISSING}
+    else:
+        make = make.at
+    odd = sorted(names - {*way}) or sorted({*way} - names - optional)
+    return way, make, odd[0] if odd else None
 
 
-def _ways(cls: type[Instruction]) -> str:
+def _with_bounds(cls: type[Declared], name: str, kind: FieldKind) -> str:
+    """A field with what it allows; that of a named way depends on the others."""
+    if kind is not cls.kinds.get(name):
+        return name if kind.table is None else f"{name} ({kind.allowed(0, 0)})"
+    bits = cls.layout.fields[name] if hasattr(cls, "layout") else None
+    return f"{name} ({kind.allowed(bits.lowest, bits.highest) if bits else kind.allowed(0, 0)})"
+
+
+def _takes(cls: type[Declared]) -> str:
     """What fields the type takes, in words."""
     ways = (", ".join(way) or "none" for way in (cls.kinds, *cls.named_ways))
     return f"{cls.__name__} takes the fields {'; or '.join(ways)}"

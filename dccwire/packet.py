@@ -45,7 +45,7 @@ from dccwire.errors import (
 )
 from dccwire.formats import (
     FORMATS,
-    Declared,
+    Coded,
     Format,
     Instruction,
     Kept,
@@ -59,10 +59,10 @@ from dccwire.notation import (
     address_from_text,
     address_text,
     address_to_plain,
+    declared_text,
+    declared_to_plain,
     instruction_from_plain,
     instruction_from_text,
-    instruction_text,
-    instruction_to_plain,
 )
 
 if TYPE_CHECKING:
@@ -98,7 +98,7 @@ class Packet:
     __match_args__ = ("address", "instructions", "mode")
 
     def __init__(
-        self, address: Address, *instructions: Declared, mode: Mode = Mode.OPERATIONS
+        self, address: Address, *instructions: Coded, mode: Mode = Mode.OPERATIONS
     ) -> None:
         if mode is not Mode.OPERATIONS and mode is not Mode.SERVICE:
             mode = member(Mode, "mode", mode)
@@ -133,7 +133,7 @@ class Packet:
 
     def __str__(self) -> str:
         mode = "" if self.mode is Mode.OPERATIONS else f"{self.mode.value} "
-        inside = "; ".join(map(instruction_text, self.instructions))
+        inside = "; ".join(map(declared_text, self.instructions))
         return f"{mode}{address_text(self.address)}: {inside}".rstrip()
 
     @classmethod
@@ -168,7 +168,7 @@ class Packet:
         return {
             "mode": self.mode.value,
             "address": address_to_plain(self.address),
-            "instructions": [instruction_to_plain(one) for one in self.instructions],
+            "instructions": [declared_to_plain(one) for one in self.instructions],
             "bytes": self._bytes.hex(" ").upper(),
         }
 
@@ -393,7 +393,7 @@ class Reading(NamedTuple):
     name: str
     clause: str
     address: Address
-    instruction: Declared
+    instruction: Coded
 
 
 def readings(packet: Packet) -> tuple[Reading, ...]:

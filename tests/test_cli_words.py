@@ -248,7 +248,7 @@ def test_all_types_can_be_listed(run) -> None:
     status, out, _ = run("encode", "--types")
     assert status == 0
     assert "HardReset: no fields [S-9.2.1 §C, Hard Reset]" in out.splitlines()
-    assert "Reserved: data" in out.splitlines()
+    assert "Reserved: data (hex digits, two a byte)" in out.splitlines()
     for form in dccwire.formats.FORMATS:
         assert f"{form.cls.__name__}: " in out
     assert "--types lists what there is" in run("encode")[2]

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 import dccwire
 from dccwire import accessory, formats, instructions, service_mode
 from dccwire.address import AccessoryAddress, Partition
-from dccwire.codebook import check_overlaps, reserved_clause
+from dccwire.codebook import check_overlaps, resembled, reserved_clause
 from dccwire.errors import FieldError, LayoutError, Reason
 from dccwire.formats import (
     FORMATS,
@@ -76,32 +76,29 @@ def test_formats_from_memory_stand_in_a_file_of_their_own() -> None:
 
 
 def test_an_equal_overlap_is_refused(registry: list) -> None:
-    """Two formats that match the same bytes with as many fixed bits."""
+    """Two formats of one size that match the same bytes with as many fixed bits; no others."""
 
-    @instruction("100DDDDD", "test", fields={"d": "D"})
-    class One(Instruction):
-        d: int
+    def declared(line: str, **more) -> formats.Format:
+        letters = sorted(set(line) - set("01 "))
+        fields = {letter.lower(): letter for letter in letters}
+        cls = type("Made", (Instruction,), {"__annotations__": dict.fromkeys(fields, int)})
+        return instruction(line, "test", fields=fields, **more)(cls).format
 
-    @instruction("1EE00000", "test", fields={"e": "E"})
-    class Wide(Instruction):
-        e: int
-
-    @instruction("10E00DDD", "test", fields={"e": "E", "d": "D"}, ends=True)
-    class More(Instruction):
-        e: int
-        d: int
-
-    check_overlaps([One.format, More.format])
-
-    @instruction("1EE0DDDD", "test", fields={"e": "E", "d": "D"})
-    class Clash(Instruction):
-        e: int
-        d: int
-
-    with pytest.raises(LayoutError) as caught:
-        check_overlaps([*[One.format, Wide.format, Clash.format][::2], Clash.format])
-    assert "overlaps" in caught.value.problem
-    assert len(registry) == 4
+    one, clash = declared("100DDDDD"), declared("1EE00DDD")
+    for pair in ([one, clash], [clash, one]):
+        with pytest.raises(LayoutError) as caught:
+            check_overlaps(pair)
+        assert caught.value.line == pair[0].layout.line
+        assert caught.value.problem == f"Made overlaps {pair[1]!r}"
+    with pytest.raises(LayoutError):
+        check_overlaps([declared("00000000"), one, declared("11000000"), clash])
+    check_overlaps([one])
+    check_overlaps([one, declared("1EE000DD")])  # more fixed bits, so that it wins
+    check_overlaps([one, declared("1EE0DDDD")])  # fewer, so that it loses
+    check_overlaps([one, declared("101DDDDD")])  # a fixed bit tells them apart
+    check_overlaps([one, declared("1EE00DDD", reading="narrower")])
+    check_overlaps([one, declared("1EE00DDD", partitions=frozenset({Partition.IDLE}))])
+    assert len(registry) == 9
 
 
 @pytest.mark.parametrize("ends", [False, True])
@@ -198,3 +195,61 @@ def test_whose_address_is_taken_from_the_broadcast_patterns() -> None:
     """A layout without address bits stands for the address of all ones."""
     form = dccwire.BasicAccessoryBroadcast.format
     assert form.take_address(0xBF88) == AccessoryAddress(511)
+
+
+def test_what_cut_short_bytes_open_like() -> None:
+    """By the first byte after the address, typed in from S-9.2.1 §C; nothing from memory."""
+    expected = {
+        0x00: "DigitalDecoderReset",
+        0x01: "HardReset",
+        0x02: "FactoryTest",
+        0x03: "FactoryTest",
+        0x06: "SetDecoderFlags",
+        0x07: "SetDecoderFlags",
+        0x0A: "SetExtendedAddressing",
+        0x0B: "SetExtendedAddressing",
+        0x0E: "DecoderAcknowledgementRequest",
+        0x0F: "DecoderAcknowledgementRequest",
+        0x12: "ConsistControl",
+        0x13: "ConsistControl",
+        0x3D: "AnalogFunctionGroup",
+        0x3E: "RestrictedSpeedStep",
+        0x3F: "SpeedStepControl128",
+        **dict.fromkeys(range(0x40, 0x80), "SpeedAndDirection"),
+        **dict.fromkeys(range(0x80, 0xA0), "FunctionGroupOne"),
+        **dict.fromkeys(range(0xA0, 0xB0), "FunctionGroupTwoF9F12"),
+        **dict.fromkeys(range(0xB0, 0xC0), "FunctionGroupTwoF5F8"),
+        0xC0: "BinaryStateLongForm",
+        0xDD: "BinaryStateShortForm",
+        0xDE: "FunctionsF13F20",
+        0xDF: "FunctionsF21F28",
+        **dict.fromkeys(range(0xE4, 0xE8), "CvAccessLongForm"),
+        **dict.fromkeys(range(0xE8, 0xEC), "CvBitManipulation"),
+        **dict.fromkeys(range(0xEC, 0xF0), "CvAccessLongForm"),
+        0xF2: "CvAccessShortForm",
+        0xF3: "CvAccessShortForm",
+        0xF9: "AddressQuery",
+    }
+    found = {
+        code: form.cls.__name__
+        for code in range(256)
+        if (form := resembled(bytes((code, 0xFF, 0xFF)), Partition.SHORT))
+    }
+    assert found == expected
+    assert resembled(b"\xff", Partition.IDLE) is None
+
+
+@pytest.mark.parametrize(
+    ("packet", "name"),
+    [
+        ("81 F8 FF", "BasicAccessoryCvBitManipulation"),
+        ("81 01 FF FF", "ExtendedAccessoryCvBitManipulation"),
+        ("BF 07 FF FF", "ExtendedAccessoryCvBitManipulation"),
+        ("81 02", None),
+        ("81", "ExtendedAccessoryCvBitManipulation"),
+    ],
+)
+def test_what_accessory_packets_open_like(packet: str, name: str | None) -> None:
+    """By their first two bytes (S-9.2.1 §D); of those that fit, the one with most fixed bits."""
+    form = resembled(bytes.fromhex(packet), Partition.ACCESSORY)
+    assert (form and form.cls.__name__) == name

@@ -135,7 +135,7 @@ def test_groups_are_switched_by_name() -> None:
     assert group.switched("F1", False).names_on == ("FL",)
     assert group.names() == ("F1", "F2", "F3", "F4", "FL")
     assert [group[name] for name in group.names()] == [True, False, False, False, True]
-    bound = "F1 or F2 or F3 or F4 or FL"
+    bound = "F1, F2, F3, F4 or FL"
     assert refused(FunctionGroupOne.on, "F5") == ("function", bound, "F5")
     assert refused(group.switched, "F5", True) == ("function", bound, "F5")
     assert refused(group.__getitem__, "F5") == ("function", bound, "F5")

@@ -10,7 +10,14 @@ from hypothesis import strategies as st
 import dccwire
 from dccwire import FieldError, Packet, Reason, ShapeError, TextError
 from dccwire.fields import FieldKind
-from dccwire.notation import address_from_plain, address_from_text, address_text
+from dccwire.notation import (
+    INSTRUCTION_TYPES,
+    address_from_plain,
+    address_from_text,
+    address_text,
+    plain_from_json,
+    types_in_words,
+)
 from strategies import bodies, packets, with_error_byte
 
 
@@ -265,6 +272,61 @@ def test_addresses_read_alone() -> None:
 
 def test_the_base_of_field_kinds_is_not_for_use() -> None:
     """Its forms belong to the kinds made from it."""
-    for call in (lambda kind: kind.plain(1), lambda kind: kind.value("a", 1)):
+    for call in (
+        lambda kind: kind.plain(1),
+        lambda kind: kind.value("a", 1),
+        lambda kind: kind.of_bits("a", 1, 0, 1),
+    ):
         with pytest.raises(NotImplementedError):
             call(FieldKind())
+
+
+def test_types_are_listed_with_what_their_fields_allow() -> None:
+    """Numbers with bounds and unit, words one by one, names of functions; each way of its own."""
+    lines = dict(line.split(": ", 1) for line in types_in_words())
+    assert list(lines) == list(INSTRUCTION_TYPES)
+    assert lines["CvAccessLongForm"] == (
+        "operation (write or verify), cv (1 to 1024), value (0 to 255) "
+        "[S-9.2.1 §C, CV access long form]"
+    )
+    assert lines["FunctionGroupOne"].startswith("functions (none, or some of F1,F2,F3,F4,FL) [")
+    assert lines["SpeedStepControl128"].startswith(
+        "forward (yes or no), speed (0 to 127); or step, forward (yes or no) ["
+    )
+    assert lines["AnalogFunctionGroup"].startswith("output (1), value (0 to 255) [")
+    assert lines["SystemTime"].startswith("time (0 to 65535ms) [")
+    assert lines["HardReset"].startswith("no fields [")
+    assert lines["Undefined"] == "data (hex digits, two a byte)"
+
+
+def test_f0_is_read_as_fl_and_fl_is_written() -> None:
+    """The trade's name, in text and in JSON."""
+    text = "short 3: FunctionGroupOne functions=F0,F1"
+    packet = Packet.from_text(text)
+    assert str(packet) == "short 3: FunctionGroupOne functions=F1,FL"
+    plain = packet.to_dict()
+    plain["instructions"][0]["functions"] = ["F1", "F0"]
+    assert Packet.from_dict(plain) == packet
+    for wrong in ("F00", "FL-forward", "F0,F5", "F0-forward"):
+        with pytest.raises(TextError, match="a list of F1, F2, F3, F4, FL expected"):
+            Packet.from_text(f"short 3: FunctionGroupOne functions={wrong}")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("[" * 50_000, "JSON that is not nested so deep expected"),
+        ("NaN", "JSON (NaN is none) expected"),
+        ("[-Infinity]", "JSON (-Infinity is none) expected"),
+        ("1" * 20, "JSON (a number of so many digits is none) expected"),
+        ("-" + "9" * 5000, "JSON (a number of so many digits is none) expected"),
+        ("{", "JSON (Expecting property name"),
+    ],
+)
+def test_json_text_that_cannot_be_used_is_one_short_line(text: str, words: str) -> None:
+    """However long it is, or deep."""
+    with pytest.raises(ShapeError) as caught:
+        plain_from_json(text, "here")
+    assert str(caught.value).startswith(f"here: {words}")
+    assert len(str(caught.value)) < 200
+    assert plain_from_json("1" * 19, "here") == int("1" * 19)

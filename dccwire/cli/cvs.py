@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import argparse
 import json
-import textwrap
-from collections.abc import Iterator
+from collections.abc import Collection
+from dataclasses import asdict
 from pathlib import Path
+from typing import cast
 
 from dccwire.address import PROGRAMMING_TRACK
-from dccwire.cli.printing import say
+from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command
 from dccwire.cv import (
     CvExplanation,
     CvSet,
+    CvValue,
     DecoderKind,
     difference,
     entry,
@@ -21,27 +23,31 @@ from dccwire.cv import (
     explain_value,
     from_csv,
     from_json,
-    operations_packets,
-    programming_track_instructions,
     value_from_plain,
     value_from_text,
+    writes,
 )
 from dccwire.cv.changes import FACTORY_RESET
-from dccwire.cv.cv_set import IndexedCv
+from dccwire.cv.cv_set import IndexedCv, plain_cv
+from dccwire.cv.notation import CV_NOTATION
 from dccwire.cv.values import number_of
-from dccwire.errors import CallError, FieldError, Reason, RecordingError, ShapeError, TextError
+from dccwire.errors import CallError, FieldError, Reason, RecordingError, TextError
 from dccwire.framing import SENT_PREAMBLE
-from dccwire.notation import address_from_text
-from dccwire.programming import DirectCv
-from dccwire.programming.sequencer import Sequencer, Setup
-from dccwire.programming.steps import Kind, Step
+from dccwire.notation import address_from_text, plain_from_json
+from dccwire.programming.main_track import course_on_main
+from dccwire.programming.steps import Step
+from dccwire.programming.writing import course_of_writes, packets_on_main
+from dccwire.wording import wrapped
 
 __all__ = ["add_commands"]
 
-_USE = "CV VALUE pairs, or a value such as 'ExtendedAddress address=1205'"
+_USE = (
+    "CV VALUE pairs, or a value such as 'ExtendedAddress address=1205', or both: the fields named "
+    "are changed in what the CVs hold"
+)
 _CAUTION = (
-    "Writing a CV on the main changes every decoder at that address. A programming track is "
-    "limited in energy: more than 250 mA may not last longer than 100 ms (S-9.2.3)."
+    "Writing a CV on the main changes every decoder at that address. A programming track should be "
+    "limited in energy: to 250 mA, where it lasts longer than 100 ms (recommended by S-9.2.3 §B)."
 )
 _POWER = "The track is switched on with the first packet: the resets are the power-on cycle."
 _RESET = (
@@ -57,6 +63,7 @@ def add_commands(commands: Commands) -> None:
     one.add_argument("words", nargs="*", metavar="WORD", help=_USE)
     one.add_argument("--accessory", action="store_true", help="CVs of an accessory decoder")
     one.add_argument("--json", action="store_true", help="one object a line")
+    one.add_argument("--types", action="store_true", help="list the values and their fields")
     one.add_argument(
         "--compare", nargs=2, metavar=("OLD", "NEW"), help="two sets of CVs, CSV or JSON"
     )
@@ -81,6 +88,10 @@ def add_commands(commands: Commands) -> None:
 def _cv(given: argparse.Namespace) -> int:
     decoder = DecoderKind.ACCESSORY if given.accessory else DecoderKind.MULTI_FUNCTION
     text = " ".join(given.words)
+    if given.types:
+        for line in CV_NOTATION.lines():
+            say(line)
+        return 0
     if given.compare:
         if given.words:
             raise FieldError("words beside --compare", "none", text)
@@ -88,17 +99,39 @@ def _cv(given: argparse.Namespace) -> int:
         return 0
     if given.packets is not None:
         raise FieldError("--packets", "--compare beside it", given.packets)
-    if text[:1].isalpha() or text[:1] == "{":
-        value = value_from_plain(_json(text)) if text[0] == "{" else value_from_text(text)
-        explanation = explain_value(value)
-        if not given.json:
-            pairs = " ".join(f"{cv} {number}" for cv, number in explanation.values.items())
-            say("\n".join(textwrap.wrap(pairs, 80)))
-            say()
-        _print([explanation], given.json)
-    else:
+    opens = (n for n, word in enumerate(given.words) if word[:1] == "{" or word[:1].isalpha())
+    at = next(opens, None)
+    if at is None:
         _print(explain_cvs(_pairs(given.words), decoder), given.json)
+        return 0
+    explanation = explain_value(_value(given.words[:at], " ".join(given.words[at:])))
+    if not given.json:
+        pairs = " ".join(f"{cv} {number}" for cv, number in explanation.values.items())
+        say("\n".join(wrapped(pairs, 80)))
+        say()
+    _print([explanation], given.json)
     return 0
+
+
+def _value(words: list[str], text: str) -> CvValue:
+    """The value of text or JSON; pairs before it are what its CVs hold until now."""
+    held = _pairs(words) if words else None
+    if text[0] == "{":
+        plain = plain_from_json(text, "value")
+        value, given = value_from_plain(plain, held), set(cast(Collection[str], plain))
+    else:
+        value = value_from_text(text, held)
+        given = {word.partition("=")[0] for word in text.split()}
+    for cv in held or ():
+        if cv not in value.cvs:
+            raise FieldError(f"CV {cv}", f"none but those of {type(value).__name__}", cv)
+    left = [name for name in value.kinds if name not in given]
+    if left and held is None:
+        zero = all(value.kinds[name].to_number(getattr(value, name)) == 0 for name in left)
+        told = f"not named, so {'0' if zero else 'at their defaults'}: {', '.join(left)}"
+        example = f"cv {value.cvs[0]} VALUE '{type(value).__name__} ...'"
+        complain(f"{told}; to keep what a decoder holds, put it first: {example}")
+    return value
 
 
 def _print(explanations: tuple[CvExplanation, ...] | list[CvExplanation], as_json: bool) -> None:
@@ -109,13 +142,6 @@ def _print(explanations: tuple[CvExplanation, ...] | list[CvExplanation], as_jso
         if number:
             say()
         say(one.text())
-
-
-def _json(text: str) -> object:
-    try:
-        return json.loads(text)
-    except ValueError as error:
-        raise ShapeError("value", f"JSON ({error})", text) from None
 
 
 def _pairs(words: list[str]) -> dict[int, int]:
@@ -137,15 +163,15 @@ def _compare(given: argparse.Namespace, decoder: DecoderKind) -> None:
     old, new = map(_read, given.compare)
     if given.packets is not None:
         resets = new.get(8) == FACTORY_RESET != old.get(8)  # unforced it is refused
-        _plan(list(_steps(old, new, given, decoder)), resets, given)
+        _plan(_steps(old, new, given, decoder), resets, given)
         return
     changes = difference(old, new)
     for one in changes:
         if given.json:
-            say(json.dumps({"cv": str(one.key), "old": one.old, "new": one.new}))
+            key = asdict(one.key) if isinstance(one.key, IndexedCv) else str(one.key)
+            say(json.dumps({"cv": key, "old": one.old, "new": one.new}))
             continue
-        cv = one.key.cv if isinstance(one.key, IndexedCv) else one.key
-        say(f"{one} ({entry(cv, decoder).name})")
+        say(f"{one} ({entry(plain_cv(one.key), decoder).name})")
     if not changes and not given.json:
         say("no differences")
 
@@ -162,7 +188,7 @@ def _plan(steps: list[Step], resets: bool, given: argparse.Namespace) -> None:
         notes.append(_POWER)
     if resets:
         notes.append(_RESET)
-    for line in (line for note in notes for line in textwrap.wrap(note, 78)):
+    for line in (line for note in notes for line in wrapped(note, 78)):
         say(f"# {line}")
     for step in steps:
         options = [f"repeat={step.count}"] if step.count > 1 else []
@@ -170,25 +196,16 @@ def _plan(steps: list[Step], resets: bool, given: argparse.Namespace) -> None:
         say(" ".join([*options, "|", str(step.packet)] if options else [str(step.packet)]))
 
 
-def _steps(
-    old: CvSet, new: CvSet, given: argparse.Namespace, decoder: DecoderKind
-) -> Iterator[Step]:
+def _steps(old: CvSet, new: CvSet, given: argparse.Namespace, decoder: DecoderKind) -> list[Step]:
     """What to send: without answers on the programming track, so that no step ends early."""
     address = address_from_text(given.packets)
     if address == PROGRAMMING_TRACK:
-        power_on = True
-        for one in programming_track_instructions(old, new, force=given.force, decoder=decoder):
-            target = DirectCv(one.cv)
-            sequencer = Sequencer(target, Setup(power_on=power_on))
-            yield from sequencer.start()
-            yield from sequencer.write(target, target.write(one.value))
-            power_on = False
-        return
+        done = writes(old, new, force=given.force, decoder=decoder)
+        return list(course_of_writes(done))
     if given.accessory:
         raise FieldError("address", "programming-track for an accessory decoder", given.packets)
-    # operations_packets refuses what is neither short nor long, and says so.
-    for packet in operations_packets(old, new, address, force=given.force):  # type: ignore[arg-type]
-        yield Step(packet, 1, Kind.FILLING, SENT_PREAMBLE)
+    packets = packets_on_main(old, new, address, force=given.force)
+    return list(course_on_main(packets))[:-1]  # nothing comes after the last idle
 
 
 def _read(path: str) -> CvSet:

@@ -10,8 +10,9 @@ from typing import Self
 
 from dccwire.accessory import PairNumbering, extended_of_number, number_of_pair, pair_of_number
 from dccwire.address import AccessoryAddress, ExtendedAccessoryAddress
-from dccwire.cv.kinds import Bit, Range, ReservedBits
+from dccwire.cv.kinds import ReservedBits
 from dccwire.cv.values import CvValue, DecoderKind, cv_value
+from dccwire.fields import Flag, Number
 
 __all__ = [
     "AccessoryBidirectionalConfiguration",
@@ -60,7 +61,7 @@ class AccessoryDecoderAddressing(CvValue):
     "AAAAAAAA SSSSSBBB",
     "S-9.2.2, CV 1 [513] and 9 [521], output addressing",
     fields={
-        "number": Range("B A", 1, 2047),
+        "number": Number("B A", legal=range(1, 2048)),
         "reserved_high": ReservedBits("S", (3, 4, 5, 6, 7), cv=9),
     },
     decoder=DecoderKind.ACCESSORY,
@@ -159,7 +160,7 @@ class AccessoryOnTime(CvValue):
     "RRRRRRRU",
     "S-9.2.2, CV 28 [540]",
     fields={
-        "unsolicited": Bit("U", "enabled", "disabled"),
+        "unsolicited": Flag("U", "enabled", "disabled"),
         "reserved": ReservedBits("R", (1, 2, 3, 4, 5, 6, 7)),
     },
     decoder=DecoderKind.ACCESSORY,
@@ -180,9 +181,9 @@ class AccessoryBidirectionalConfiguration(CvValue):
     "1OESBRRR",
     "S-9.2.2, CV 29 [541]",
     fields={
-        "bidirectional_communication": Bit("B", "enabled", "disabled"),
-        "extended": Bit("E", "extended accessory decoder", "basic accessory decoder"),
-        "output_addressing": Bit("O", "output addressing", "decoder addressing"),
+        "bidirectional_communication": Flag("B", "enabled", "disabled"),
+        "extended": Flag("E", "extended accessory decoder", "basic accessory decoder"),
+        "output_addressing": Flag("O", "output addressing", "decoder addressing"),
         "reserved_low": ReservedBits("R", (0, 1, 2)),
         "reserved_high": ReservedBits("S", (4,)),
     },

@@ -9,10 +9,8 @@ from __future__ import annotations
 from typing import Self
 
 from dccwire.address import LongAddress, ShortAddress
-from dccwire.cv.kinds import Range
-from dccwire.cv.values import CvValue, cv_value
-from dccwire.errors import FieldError
-from dccwire.fields import Flag
+from dccwire.cv.values import CvValue, cv_value, within
+from dccwire.fields import Flag, Number
 from dccwire.formats import Provenance
 
 __all__ = ["ConsistAddress", "ExtendedAddress", "LongConsistAddress", "PrimaryAddress"]
@@ -44,7 +42,10 @@ class PrimaryAddress(CvValue):
 
 
 @cv_value(
-    (17, 18), "11AAAAAA AAAAAAAA", "S-9.2.2, CV 17 and 18", fields={"address": Range("A", 0, 10239)}
+    (17, 18),
+    "11AAAAAA AAAAAAAA",
+    "S-9.2.2, CV 17 and 18",
+    fields={"address": Number("A", legal=range(0, 10240))},
 )
 class ExtendedAddress(CvValue):
     """CV 17 and 18: the long address, 0 to 10239; CV 17 runs from 192 to 231.
@@ -92,7 +93,11 @@ class ConsistAddress(CvValue):
     (19, 20),
     "RLLLLLLL 0HHHHHHH",
     "from memory: RCN-225",
-    fields={"reversed": Flag("R"), "rest": Range("L", 0, 99), "hundreds": Range("H", 0, 102)},
+    fields={
+        "reversed": Flag("R"),
+        "rest": Number("L", legal=range(0, 100)),
+        "hundreds": Number("H", legal=range(0, 103)),
+    },
     provenance=Provenance.FROM_MEMORY,
 )
 class LongConsistAddress(CvValue):
@@ -115,8 +120,7 @@ class LongConsistAddress(CvValue):
         Raises:
             FieldError: the address is out of bounds.
         """
-        if type(address) is not int or not 0 <= address <= 10239:
-            raise FieldError("address", "0 to 10239", address)
+        within("address", address, 0, 10239)
         return cls(reversed, address % 100, address // 100)
 
     @property

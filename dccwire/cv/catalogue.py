@@ -10,13 +10,22 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from functools import cache
+from operator import itemgetter
+from typing import TypeAlias
 
 from dccwire.cv.values import DecoderKind, check_cv
+from dccwire.errors import member
 
 __all__ = ["READ_ONLY", "CvEntry", "CvStatus", "catalogue", "entry"]
 
 READ_ONLY = frozenset({7, 8})
-"""Manufacturer's version and number (S-9.2.2); a write of 8 to CV 8 is a factory reset (P11)."""
+"""Manufacturer's version and number of a multi-function decoder (S-9.2.2, CV 7 and 8).
+
+A write of 8 to CV 8 is a factory reset (P11).
+"""
+
+OLD_NUMBERS = 512
+"""CV n of an accessory decoder was CV 512 + n (S-9.2.2, Table 3, the numbers in brackets)."""
 
 
 class CvStatus(Enum):
@@ -36,7 +45,7 @@ class CvStatus(Enum):
 
 @dataclass(frozen=True, slots=True)
 class CvEntry:
-    """A CV, or a range of them, `first` to `last`: its name, status, and what it holds.
+    """A CV, or a range of them, `first` to `last`: name, status, content, if it is not for writing.
 
     >>> entry(70).first, entry(70).last, entry(70).name, entry(70).content
     (67, 94, 'speed table', 'motor voltage of each of 28 steps')
@@ -47,11 +56,7 @@ class CvEntry:
     name: str
     status: CvStatus
     content: str
-
-    @property
-    def read_only(self) -> bool:
-        """Whether it is not for writing."""
-        return self.first in READ_ONLY
+    read_only: bool = False
 
 
 _M, _C, _R, _O = (
@@ -66,7 +71,9 @@ _MAKER_NUMBER = "manufacturer's number; 255 until a factory reset is complete"
 _INDEXED = ("indexed area", _O, "CVs of the index page that CV 31 and 32 name")
 _INDEX = ("index page", _O, "which page CV 257 to 512 show: high and low byte")
 
-_ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
+_Row: TypeAlias = tuple[int, int, str, CvStatus, str]
+
+_ENTRIES: dict[DecoderKind, tuple[_Row, ...]] = {
     DecoderKind.MULTI_FUNCTION: (
         (1, 1, "primary address", _M, "short address, by default 3"),
         (2, 2, "V start", _R, "motor voltage at speed step 1"),
@@ -86,8 +93,8 @@ _ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
         (19, 19, "consist address", _O, "consist and direction in it"),
         (20, 20, *_RESERVED[:2], f"{_RESERVED[2]}; from memory: LongConsistAddress, with CV 19"),
         (21, 22, "consist address active functions", _O, "functions that obey the consist"),
-        (23, 23, "acceleration adjustment", _O, "added to CV 3"),
-        (24, 24, "deceleration adjustment", _O, "added to CV 4"),
+        (23, 23, "acceleration adjustment", _O, "added to CV 3 or subtracted"),
+        (24, 24, "deceleration adjustment", _O, "added to CV 4 or subtracted"),
         (25, 25, "speed table or mid-range step", _O, "a preset table, or where V mid stands"),
         (26, 26, *_RESERVED),
         (27, 27, "automatic stopping", _O, "what makes it stop by itself"),
@@ -114,8 +121,8 @@ _ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
         (112, 256, *_MAKER),
         (257, 512, *_INDEXED),
         (513, 879, *_MAKER),
-        (880, 891, "dynamic", CvStatus.RESERVED, "reserved, both for makers and dynamic (V17)"),
-        (892, 892, "decoder load", _O, "the load, with its sign"),
+        (880, 891, *_RESERVED[:2], "reserved for the manufacturer's use, and called dynamic (V17)"),
+        (892, 892, "decoder load", _O, "amount of the load, and a bit for its sign (V21)"),
         (893, 893, "dynamic flags", _O, "flags"),
         (894, 894, "fuel", _O, "0 empty, 254 full, 255 not supported"),
         (895, 895, "water", _O, "0 empty, 254 full, 255 not supported"),
@@ -130,14 +137,15 @@ _ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
         (9, 9, "decoder address, high", _M, "high part of the address, by default 0"),
         (10, 27, *_RESERVED),
         (28, 28, "bidirectional configuration", _O, "whether it transmits by itself"),
-        (29, 29, "configuration", _M, "switches of the decoder"),
+        (29, 29, "configuration", _C, "switches of the decoder"),
         (30, 30, *_RESERVED),
         (31, 32, *_INDEX),
         (33, 81, *_MAKER),
         (82, 111, *_RESERVED),
         (112, 256, *_MAKER),
         (257, 512, *_INDEXED),
-        (513, 895, *_MAKER),
+        (522, 539, *_MAKER),
+        (542, 895, *_MAKER),
         (896, 1024, *_RESERVED),
     ),
 }
@@ -150,7 +158,18 @@ def catalogue(decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> tuple[CvEntr
     >>> [one.name for one in catalogue()][:3]
     ['primary address', 'V start', 'acceleration rate']
     """
-    return tuple(CvEntry(*row) for row in _ENTRIES[decoder])
+    decoder = member(DecoderKind, "decoder", decoder)
+    rows, read_only = list(_ENTRIES[decoder]), READ_ONLY
+    if decoder is DecoderKind.ACCESSORY:
+        # Table 3 prints CV 8 alone as read-only, and each old number as optional.
+        read_only = frozenset({8, OLD_NUMBERS + 8})
+        for first, last, name, _, content in _ENTRIES[decoder]:
+            if first <= 9 or first in (28, 29):
+                cvs = f"{first} to {last}" if last > first else f"{first}"
+                words = f"old number of CV {cvs}: {content}"
+                rows.append((first + OLD_NUMBERS, last + OLD_NUMBERS, name, _O, words))
+    rows.sort(key=itemgetter(0))
+    return tuple(CvEntry(*row, read_only=row[0] in read_only) for row in rows)
 
 
 @cache
@@ -167,4 +186,4 @@ def entry(cv: int, decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> CvEntry
     >>> entry(29).name, entry(29).status.value, entry(50).name, entry(7).read_only
     ('configuration', 'mandatory if one of its features exists', 'manufacturer unique', True)
     """
-    return _by_number(decoder)[check_cv(cv)]
+    return _by_number(member(DecoderKind, "decoder", decoder))[check_cv(cv)]

@@ -1,7 +1,7 @@
 """From one set of CVs to another: what differs, and what is to be written in which order.
 
-What the new set does not mention stays as it is. Room: the order that a decoder accepts; packets
-are made of it in `writing`.
+What the new set does not mention stays as it is. Room: the order that a decoder accepts;
+`dccwire.programming` makes packets of it.
 """
 
 from __future__ import annotations
@@ -9,13 +9,25 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
-from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, is_on_page, key_order
+from dccwire.cv.catalogue import OLD_NUMBERS
+from dccwire.cv.configuration import Configuration
+from dccwire.cv.cv_set import (
+    POINTERS,
+    CvKey,
+    CvSet,
+    IndexedCv,
+    cv_name,
+    is_on_page,
+    key_order,
+    plain_cv,
+)
 from dccwire.cv.refusals import refuse_address_cvs, refuse_pages, refuse_read_only
 from dccwire.cv.values import DecoderKind
+from dccwire.errors import member
 
-__all__ = ["EXTENDED_BIT", "CvChange", "CvWrite", "difference", "writes"]
+__all__ = ["CvChange", "CvWrite", "difference", "writes"]
 
-EXTENDED_BIT = 0x20
+EXTENDED_BIT = Configuration(extended_addressing=True).to_cvs()[29]
 """CV 29 bit 5: the decoder answers to the address of CV 17 and 18."""
 
 _LATE = frozenset({1, 15, 16, 17, 18, 19, 29})
@@ -39,7 +51,7 @@ class CvChange:
 
     def __str__(self) -> str:
         old, new = ("none" if one is None else one for one in (self.old, self.new))
-        return f"CV {self.key}: {old} -> {new}"
+        return f"{cv_name(self.key)}: {old} -> {new}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,12 +106,12 @@ def writes(
     Args:
         old: what the decoder holds, as far as it is known.
         new: what it shall hold; what is not in it stays.
-        force: those of CV 7 and 8 that shall be written although they are read-only; 8 in CV 8
-            is a factory reset.
+        force: those of CV 7 and 8 (8 and 520 of an accessory decoder) that shall be written
+            although they are read-only; 8 in CV 8 is a factory reset.
         decoder: whose CVs they are.
 
     Raises:
-        FieldError: CV 7 or 8 differs and is not in `force`; CV 17 is to be written without a
+        FieldError: a read-only CV differs and is not in `force`; CV 17 is to be written without a
             value for CV 18, or the other way round; CV 1 is to be written while neither set tells
             CV 19 or 29, which it clears; CV 1, 17 or 31 would get an illegal value; a CV of `new`
             is there twice, plain and indexed; or CV 31 or 32 is needed and not known.
@@ -109,7 +121,8 @@ def writes(
     >>> [(one.cv, one.value) for one in writes(CvSet({19: 0, 29: 38}), CvSet({1: 7}))]
     [(1, 7), (29, 38)]
     """
-    refuse_read_only(old, new, force)
+    decoder = member(DecoderKind, "decoder", decoder)
+    refuse_read_only(old, new, force, decoder)
     plan = _Plan(old, new, decoder)
     refuse_pages(new, plan.goal, plan.changed)
     if plan.multi:
@@ -130,25 +143,27 @@ class _Plan:
 
     def made(self) -> Iterator[CvWrite]:
         late = _LATE if self.multi else frozenset[int]()
+        reset = (8,) if self.multi else (8, OLD_NUMBERS + 8)
         if self.multi and self.changed not in ([], [15]):
             yield from self._unlock()
+        later = {*late, *POINTERS, *reset, *filter(is_on_page, self.changed)}
         for key in self.changed:
-            if isinstance(key, int) and key not in (*late, *POINTERS, 8) and not is_on_page(key):
+            if isinstance(key, int) and key not in later:
                 yield self._write(key)
         yield from self._indexed()
         if self.multi:
             yield from self._addresses()
-        if 8 in self.changed:
-            resets = self.goal[8] == FACTORY_RESET
-            yield self._write(8, "a factory reset of all CVs" if resets else "")
+        for cv in reset:
+            if cv in self.changed:
+                resets = self.goal[cv] == FACTORY_RESET
+                yield self._write(cv, "a factory reset of all CVs" if resets else "")
         if self.multi:
             yield from self._wanted(16)
             yield from self._wanted(15)
 
     def _write(self, key: CvKey, why: str = "") -> CvWrite:
-        cv = key.cv if isinstance(key, IndexedCv) else key
         self.held[key] = self.goal[key]
-        return CvWrite(cv, self.goal[key], why)
+        return CvWrite(plain_cv(key), self.goal[key], why)
 
     def _wanted(self, cv: int, why: str = "") -> Iterator[CvWrite]:
         """The CV, if the decoder does not hold what it shall."""
@@ -172,7 +187,7 @@ class _Plan:
                 for cv, value in zip(POINTERS, (key.high, key.low), strict=True):
                     if self.held.get(cv) != value:
                         self.held[cv] = value
-                        yield CvWrite(cv, value, f"index page of CV {key}")
+                        yield CvWrite(cv, value, f"index page of {cv_name(key)}")
                 yield self._write(key)
         for cv in POINTERS:
             yield from self._wanted(cv)

@@ -6,9 +6,9 @@ answer to its other address.
 
 from __future__ import annotations
 
-from dccwire.cv.kinds import Bit, ReservedBits
+from dccwire.cv.kinds import ReservedBits
 from dccwire.cv.values import CvValue, cv_value
-from dccwire.fields import Functions
+from dccwire.fields import Flag, Functions
 
 __all__ = [
     "AutomaticStopping",
@@ -24,14 +24,14 @@ __all__ = [
     "0RATBPHD",
     "S-9.2.2, CV 29",
     fields={
-        "direction_reversed": Bit("D", "forward and reverse change places", "normal direction"),
-        "headlight_in_function_group": Bit(
+        "direction_reversed": Flag("D", "forward and reverse change places", "normal direction"),
+        "headlight_in_function_group": Flag(
             "H", "FL in function group one: 28 steps", "FL is bit 4 of the speed: 14 steps"
         ),
-        "power_source_conversion": Bit("P", "sources of CV 12", "digital only"),
-        "bidirectional_communication": Bit("B", "enabled", "disabled"),
-        "speed_table": Bit("T", "by CV 67-94, trims 66, 95 (V5)", "by CV 2, 5, 6"),
-        "extended_addressing": Bit("A", "two-byte address, CV 17, 18", "one-byte address, CV 1"),
+        "power_source_conversion": Flag("P", "sources of CV 12", "digital only"),
+        "bidirectional_communication": Flag("B", "enabled", "disabled"),
+        "speed_table": Flag("T", "by CV 67-94, trims 66, 95 (V5)", "by CV 2, 5, 6"),
+        "extended_addressing": Flag("A", "two-byte address, CV 17, 18", "one-byte address, CV 1"),
         "reserved": ReservedBits("R", (6,)),
     },
 )
@@ -115,11 +115,11 @@ class DecoderLockKey(CvValue):
     "RRFVRCLA",
     "S-9.2.2, CV 27",
     fields={
-        "asymmetry_right": Bit("A", "stops on asymmetry, right rail", "ignored"),
-        "asymmetry_left": Bit("L", "stops on asymmetry, left rail", "ignored"),
-        "cutout_signal": Bit("C", "stops on the cutout signal", "ignored"),
-        "reverse_dc": Bit("V", "stops on reverse DC", "ignored"),
-        "forward_dc": Bit("F", "stops on forward DC", "ignored"),
+        "asymmetry_right": Flag("A", "stops on asymmetry, right rail", "ignored"),
+        "asymmetry_left": Flag("L", "stops on asymmetry, left rail", "ignored"),
+        "cutout_signal": Flag("C", "stops on the cutout signal", "ignored"),
+        "reverse_dc": Flag("V", "stops on reverse DC", "ignored"),
+        "forward_dc": Flag("F", "stops on forward DC", "ignored"),
         "reserved": ReservedBits("R", (3, 6, 7)),
     },
 )
@@ -143,9 +143,9 @@ class AutomaticStopping(CvValue):
     "RRRRRSAU",
     "S-9.2.2, CV 28",
     fields={
-        "unsolicited": Bit("U", "enabled", "disabled"),
-        "by_asymmetric_signal": Bit("A", "enabled", "disabled"),
-        "by_signal_controlled_influence": Bit("S", "enabled", "disabled"),
+        "unsolicited": Flag("U", "enabled", "disabled"),
+        "by_asymmetric_signal": Flag("A", "enabled", "disabled"),
+        "by_signal_controlled_influence": Flag("S", "enabled", "disabled"),
         "reserved": ReservedBits("R", (3, 4, 5, 6, 7)),
     },
 )

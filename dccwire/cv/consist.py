@@ -13,7 +13,8 @@ from enum import Enum
 from types import MappingProxyType
 
 from dccwire.cv.functions import ConsistFunctions
-from dccwire.errors import FieldError
+from dccwire.errors import FieldError, member
+from dccwire.wording import either
 
 __all__ = ["COMMON_PRACTICE", "Answers", "ConsistUnit", "UnitPosition", "consist_functions"]
 
@@ -111,15 +112,15 @@ _TURNED = {"FL-forward": "FL-reverse", "FL-reverse": "FL-forward"}
 
 
 def _of_unit(unit: ConsistUnit, practice: Mapping[UnitPosition, Answers]) -> ConsistFunctions:
-    if unit.position not in practice:
-        known = " or ".join(one.value for one in practice)
-        raise FieldError("position", known, unit.position.value)
-    answers = practice[unit.position]
-    answered = {role: name for role, name in unit.functions.items() if answers.to(role)}
-    for role, name in answered.items():
-        try:
-            ConsistFunctions.on(name)
-        except FieldError as error:
-            raise FieldError(f"function of {role!r}", error.bound, name) from None
-    turned = _TURNED if unit.reversed else {}
-    return ConsistFunctions.on(*(turned.get(name, name) for name in answered.values()))
+    position = member(UnitPosition, "position", unit.position)
+    if position not in practice:
+        raise FieldError("position", either(one.value for one in practice), position.value)
+    obeyed: list[str] = []
+    for role, name in unit.functions.items():
+        if practice[position].to(role):
+            try:
+                own = ConsistFunctions.on(name).names_on
+            except FieldError as error:
+                raise FieldError(f"function of {role!r}", error.bound, name, error.hint) from None
+            obeyed += (_TURNED.get(one, one) if unit.reversed else one for one in own)
+    return ConsistFunctions.on(*obeyed)

@@ -2,24 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from dccwire.cv.memory import IndexPage
-from dccwire.cv.values import check_cv, check_value, number_of
+from dccwire.cv.index_page import IndexPage
+from dccwire.cv.values import check_cv, number_of, within
 from dccwire.errors import FieldError
 
-__all__ = [
-    "POINTERS",
-    "CvKey",
-    "CvSet",
-    "IndexedCv",
-    "is_on_page",
-    "key_from_text",
-    "key_order",
-    "refuse_twice",
-]
+__all__ = ["CvKey", "CvSet", "IndexedCv", "key_from_text"]
 
 INDEXED = range(257, 513)
 """The CVs that show one of many index pages (S-9.2.2, CV 257-512)."""
@@ -33,7 +25,7 @@ class IndexedCv:
     """A CV, 257 to 512, of an index page: CV 31 (16 to 255) and CV 32 (0 to 255), S-9.2.2.
 
     >>> print(IndexedCv(high=16, low=0, cv=257))
-    16.0.257
+    index 16 0, CV 257
     """
 
     high: int
@@ -42,11 +34,10 @@ class IndexedCv:
 
     def __post_init__(self) -> None:
         IndexPage(self.high, self.low)
-        if type(self.cv) is not int or self.cv not in INDEXED:
-            raise FieldError("indexed cv", "257 to 512", self.cv)
+        within("indexed cv", self.cv, INDEXED[0], INDEXED[-1])
 
     def __str__(self) -> str:
-        return f"{self.high}.{self.low}.{self.cv}"
+        return f"index {self.high} {self.low}, CV {self.cv}"
 
 
 CvKey: TypeAlias = int | IndexedCv
@@ -54,20 +45,36 @@ CvKey: TypeAlias = int | IndexedCv
 
 
 def key_from_text(text: str, field: str = "cv") -> CvKey:
-    """A CV's number, or `CV 31.CV 32.number` for one of an index page.
+    """A CV's number, or an indexed CV in its own words: CV 31, CV 32 and the number.
 
     Raises:
         FieldError: it is neither, or out of bounds.
 
-    >>> key_from_text("29"), key_from_text("16.0.257")
+    >>> key_from_text("29"), key_from_text("index 16 0, CV 257")
     (29, IndexedCv(high=16, low=0, cv=257))
     """
-    parts = text.split(".")
-    bound = "a number such as 29, or 16.0.257 on an index page,"
-    if len(parts) not in (1, 3):
-        raise FieldError(field, bound, text)
-    numbers = [number_of(part, field, bound) for part in parts]
-    return check_cv(numbers[0], field) if len(parts) == 1 else IndexedCv(*numbers)
+    match = re.fullmatch(r"index (\S+) (\S+), CV (\S+)", text)
+    bound = "a number such as 29, or words such as 'index 16 0, CV 257'"
+    numbers = [number_of(part, field, bound) for part in (match.groups() if match else (text,))]
+    return IndexedCv(*numbers) if match else check_cv(numbers[0], field)
+
+
+def cv_name(key: CvKey) -> str:
+    """What messages call a CV.
+
+    >>> cv_name(29), cv_name(IndexedCv(16, 0, 257))
+    ('CV 29', 'index 16 0, CV 257')
+    """
+    return str(key) if isinstance(key, IndexedCv) else f"CV {key}"
+
+
+def plain_cv(key: CvKey) -> int:
+    """The number that packets have for a CV, whatever its index page.
+
+    >>> plain_cv(29), plain_cv(IndexedCv(16, 0, 257))
+    (29, 257)
+    """
+    return key.cv if isinstance(key, IndexedCv) else key
 
 
 def is_on_page(key: CvKey) -> bool:
@@ -88,8 +95,8 @@ def refuse_twice(values: Mapping[CvKey, int]) -> None:
     page = values.get(31), values.get(32)
     for key in values:
         if isinstance(key, IndexedCv) and (key.high, key.low) == page and key.cv in values:
-            bound = f"no value beside that of {key}, the same CV while CV 31 and 32 name its page,"
-            raise FieldError(f"CV {key.cv}", bound, values[key.cv])
+            hint = f"it is {key} while CV 31 and 32 name that page"
+            raise FieldError(f"CV {key.cv}", "no second value", values[key.cv], hint)
 
 
 def key_order(key: CvKey) -> tuple[int, int, int]:
@@ -128,8 +135,8 @@ class CvSet(Mapping[CvKey, int]):
             if not isinstance(key, IndexedCv):
                 check_cv(key)
             if key in made:
-                raise FieldError(f"CV {key}", "one value", value)
-            made[key] = check_value(key, value)
+                raise FieldError(cv_name(key), "one value", value)
+            made[key] = within(cv_name(key), value, 0, 255)
         refuse_twice(made)
         object.__setattr__(self, "_values", {key: made[key] for key in sorted(made, key=key_order)})
 

@@ -6,21 +6,23 @@ draws the rows as text; what bits mean stands in the formats.
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from dccwire.cv.accessories import AccessoryDecoderAddressing, AccessoryOutputAddressing
+from dccwire.bit_rows import FieldRow, field_rows, row_lines
+from dccwire.cv.accessories import (
+    AccessoryConfiguration,
+    AccessoryDecoderAddressing,
+    AccessoryOutputAddressing,
+)
 from dccwire.cv.catalogue import CvEntry, entry
-from dccwire.cv.kinds import Octets, field_value
 from dccwire.cv.notation import VALUE_TYPES, value_to_plain
-from dccwire.cv.rows import CvRow, rows_of, split_fields
 from dccwire.cv.values import CvValue, DecoderKind, check_cv, check_value
-from dccwire.errors import FieldError
-from dccwire.fields import Functions
+from dccwire.errors import member
 from dccwire.formats import Provenance
+from dccwire.wording import wrapped
 
 __all__ = [
     "CvExplanation",
@@ -34,7 +36,9 @@ __all__ = [
 
 @dataclass(frozen=True, slots=True)
 class CvReading:
-    """CVs read by one format: `rows`, and the `value`, or None; then `notes` say why.
+    """CVs read by one `format`: `rows`, and the `value`, or None; then `notes` say why.
+
+    A row's byte is the place of its CV in the `cvs` of the format.
 
     >>> (reading,) = describe(1, 200).readings
     >>> reading.format.__name__, reading.value, reading.notes
@@ -42,7 +46,7 @@ class CvReading:
     """
 
     format: type[CvValue]
-    rows: tuple[CvRow, ...]
+    rows: tuple[FieldRow, ...]
     value: CvValue | None
     notes: tuple[str, ...]
 
@@ -79,8 +83,8 @@ class CvExplanation:
                     "value": one.value and value_to_plain(one.value),
                     "words": one.value.in_words() if one.value else "",
                     "bits": [
-                        {"cv": row.cv, "bits": _numbers(row), "meaning": row.meaning}
-                        for row in one.rows
+                        {"cv": cvs[row.byte], "bits": _numbers(row), "meaning": row.meaning}
+                        for cvs, row in ((one.format.cvs, row) for row in one.rows)
                     ],
                     "notes": list(one.notes),
                 }
@@ -133,6 +137,7 @@ def explain_cvs(
     >>> [list(one.values) for one in explain_cvs({17: 196, 29: 38, 18: 181})]
     [[17, 18], [29]]
     """
+    decoder = member(DecoderKind, "decoder", decoder)
     for cv, value in values.items():
         check_value(check_cv(cv), value)
     done: list[CvExplanation] = []
@@ -140,10 +145,11 @@ def explain_cvs(
     while left:
         first = next(iter(left))
         kinds = value_types(first, decoder)
-        if decoder is DecoderKind.MULTI_FUNCTION and first == 29 and left[29] & 0x80:
-            kinds = value_types(29, DecoderKind.ACCESSORY)
+        switches = AccessoryConfiguration
+        if decoder is DecoderKind.MULTI_FUNCTION and first == 29:
+            kinds = kinds if any(switches.faults(left)) else (switches,)
         if decoder is DecoderKind.ACCESSORY and first in (1, 9) and 29 in values:
-            by_output = bool(values[29] & 0x40)
+            by_output = switches.layout.fields["output_addressing"].take(values[29])
             kinds = (AccessoryOutputAddressing if by_output else AccessoryDecoderAddressing,)
         together = [cv for cv in (kinds[0].cvs if kinds else (first,)) if cv in left]
         own = {cv: left.pop(cv) for cv in together}
@@ -174,41 +180,28 @@ def value_types(cv: int, decoder: DecoderKind) -> tuple[type[CvValue], ...]:
     >>> [one.__name__ for one in value_types(1, DecoderKind.ACCESSORY)]
     ['AccessoryDecoderAddressing', 'AccessoryOutputAddressing']
     """
+    kind = member(DecoderKind, "decoder", decoder)
     return tuple(
         cls
         for cls in VALUE_TYPES.values()
-        if cv in cls.cvs and cls.decoder is decoder and cls.provenance is not Provenance.FROM_MEMORY
+        if cv in cls.cvs and cls.decoder is kind and cls.provenance is not Provenance.FROM_MEMORY
     )
 
 
 def _reading(cls: type[CvValue], values: Mapping[int, int], decoder: DecoderKind) -> CvReading:
+    split = cls.split_fields(values)
+    every = field_rows(cls, cls.word_of(values), unknown=split)
+    rows = tuple(row for row in every if cls.cvs[row.byte] in values)
     notes = []
     if cls.decoder is not decoder:
         notes.append("bit 7 = 1: this is the configuration of an accessory decoder")
-    faults = [str(error) for error in _faults(cls, values)]
     missing = ", ".join(f"CV {cv}" for cv in cls.cvs if cv not in values)
-    own = {row.name for row in rows_of(cls, values)}
-    for name in sorted(split_fields(cls, values) & own):
-        if not isinstance(cls.kinds[name], Octets | Functions):
+    for name in sorted(split & {row.name for row in rows}):
+        if not cls.kinds[name].apart:
             notes.append(f"{name} has bits in {missing} too, not given here")
+    faults = [str(error) for error in cls.faults(values)]
     value = None if missing or faults else cls.from_cvs(values)
-    return CvReading(cls, rows_of(cls, values), value, (*notes, *faults))
-
-
-def _faults(cls: type[CvValue], values: Mapping[int, int]) -> Iterator[FieldError]:
-    """What a strict reading would refuse, as far as the CVs given can tell."""
-    for place, cv in enumerate(cls.cvs):
-        if cv in values and (bound := cls.wrong_bits(place, values[cv])):
-            yield FieldError(f"CV {cv}", bound, values[cv])
-    word = int.from_bytes(bytes(values.get(cv, 0) for cv in cls.cvs))
-    split = split_fields(cls, values)
-    for name, kind in cls.kinds.items():
-        field = cls.layout.fields[name]
-        try:
-            if name not in split:
-                kind.check(name, field_value(kind, field.take(word)), field.lowest, field.highest)
-        except FieldError as error:
-            yield error
+    return CvReading(cls, rows, value, (*notes, *faults))
 
 
 def _lines(one: CvExplanation, width: int) -> Iterator[str]:
@@ -216,20 +209,19 @@ def _lines(one: CvExplanation, width: int) -> Iterator[str]:
     head = ", ".join(f"CV {cv} = {value}" for cv, value in one.values.items())
     if len(cvs) > 4:
         head = f"CV {cvs[0]} to {cvs[-1]}, {len(cvs)} values"
-    names = "; ".join(map(_titled, one.entries))
-    yield from textwrap.wrap(f"{head}: {names}", width)
+    yield from wrapped(f"{head}: {'; '.join(map(_titled, one.entries))}", width)
     for each in one.entries:
-        yield from textwrap.wrap(each.content, width)
+        yield from wrapped(each.content, width)
     for reading in one.readings:
         yield ""
         yield "cv    bits       layout     meaning"
         yield from _row_lines(reading, one.values, width)
         if reading.value is not None:
-            yield from _wrapped(str(reading.value), "= ", width)
+            yield from wrapped(str(reading.value), width, "= ")
             if reading.value.in_words():
-                yield from _wrapped(reading.value.in_words(), "  ", width)
+                yield from wrapped(reading.value.in_words(), width, "  ")
         for note in reading.notes:
-            yield from _wrapped(note, "! ", width)
+            yield from wrapped(note, width, "! ")
 
 
 def _titled(one: CvEntry) -> str:
@@ -241,35 +233,17 @@ def _row_lines(reading: CvReading, values: Mapping[int, int], width: int) -> Ite
     """The rows of each CV under its number, bits and layout."""
     cls = reading.format
     title = f"{cls.__name__}, {cls.clause}"
-    groups = cls.layout.line.split(" ")
-    for cv, letters in zip(cls.cvs, groups, strict=True):
-        if cv not in values:
+    for byte, letters in enumerate(cls.layout.line.split(" ")):
+        if (cv := cls.cvs[byte]) not in values:
             continue
-        bits = f"{values[cv]:08b}"
-        head = f"{cv:<4}  {bits[:4]} {bits[4:]}  {letters[:4]} {letters[4:]}  "
-        own = [row for row in reading.rows if row.cv == cv]
-        if title:
-            yield from _wrapped(title, head, width)
-        elif len(own) == 1 and own[0].letters == letters:
-            yield from _wrapped(_words(own.pop()), head, width)
-        else:
-            yield head.rstrip()
+        own = [row for row in reading.rows if row.byte == byte]
+        if not title and [row.letters for row in own] == [letters]:
+            title = f"bits 7-0: {own.pop().meaning}"
+        yield from row_lines(title, width, letters, label=cv, bits=f"{values[cv]:08b}")
         for row in own:
-            shown = (" " * (7 - row.first) + row.letters).ljust(8)
-            yield from _wrapped(_words(row), f"{'':17}{shown[:4]} {shown[4:]}  ", width)
+            yield from row_lines(row.meaning, width, row.letters, first=row.first)
         title = ""
 
 
-def _words(row: CvRow) -> str:
-    return f"bit{'s' * (row.first > row.last)} {_numbers(row)}: {row.meaning}"
-
-
-def _numbers(row: CvRow) -> str:
+def _numbers(row: FieldRow) -> str:
     return f"{row.first}" if row.first == row.last else f"{row.first}-{row.last}"
-
-
-def _wrapped(words: str, head: str, width: int) -> Iterator[str]:
-    """Lines of at most `width` columns, the first opening with `head`, the others indented."""
-    lines = textwrap.wrap(words, width - len(head))
-    yield head + lines[0]
-    yield from (" " * len(head) + line for line in lines[1:])

@@ -3,30 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Self
 
 from dccwire.cv.kinds import CONSIST_FUNCTIONS, ReservedBits
 from dccwire.cv.values import CvValue, cv_value
 from dccwire.errors import FieldError
-from dccwire.fields import FieldKind, Functions
+from dccwire.fields import Functions
+from dccwire.formats import Fields
 from dccwire.instructions.function_groups import function_names
+from dccwire.wording import either
 
 __all__ = ["AlternatePowerFunctions", "ConsistFunctions", "OutputLocations"]
 
 _LINE = "FFFFFFFF RRGGGGGG"
-_KINDS: dict[str, FieldKind] = {
-    "functions": Functions("G F", CONSIST_FUNCTIONS),
-    "reserved": ReservedBits("R", (6, 7)),
-}
+_MASK = Functions("G F", CONSIST_FUNCTIONS)
+_KINDS: Fields = {"functions": _MASK, "reserved": ReservedBits("R", (6, 7))}
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class _FunctionMask(CvValue):
     """Base of the masks of F1 to F12 and both directions of FL."""
 
     __slots__ = ()
-    functions: int
-    reserved: int
+    functions: int = 0
+    reserved: int = 0
 
     @classmethod
     def on(cls, *names: str) -> Self:
@@ -35,20 +36,17 @@ class _FunctionMask(CvValue):
         Raises:
             FieldError: a function that the two CVs have no bit for, such as one above F12.
         """
-        lights = ("FL-forward", "FL-reverse")
-        spread = [one for name in names for one in (lights if name == "FL" else (name,))]
-        for name in spread:
-            if name not in CONSIST_FUNCTIONS:
-                cvs = " and ".join(map(str, cls.cvs))
-                bound = f"FL, FL-forward, FL-reverse or F1 to F12, as CV {cvs} have no other,"
-                raise FieldError("function", bound, name)
-        mask = sum({1 << CONSIST_FUNCTIONS.index(name) for name in spread})
-        return cls(mask)  # type: ignore[call-arg] # each mask has this field first
+        try:
+            return cls(_MASK.mask(names))
+        except FieldError as error:
+            cvs = " and ".join(map(str, cls.cvs))
+            hint = f"CV {cvs} have no bit for another"
+            raise FieldError("function", f"FL, {error.bound}", error.value, hint) from None
 
     @property
     def names_on(self) -> tuple[str, ...]:
         """The functions of the mask, lowest bit first."""
-        return tuple(Functions("", CONSIST_FUNCTIONS).names_of(self.functions))
+        return tuple(_MASK.names_of(self.functions))
 
 
 @cv_value((13, 14), _LINE, "S-9.2.2, CV 13 and 14", fields=_KINDS)
@@ -61,9 +59,6 @@ class AlternatePowerFunctions(_FunctionMask):
     {13: 1, 14: 1}
     """
 
-    functions: int = 0
-    reserved: int = 0
-
 
 @cv_value((21, 22), _LINE, "S-9.2.2, CV 21 and 22 (V8)", fields=_KINDS)
 class ConsistFunctions(_FunctionMask):
@@ -75,12 +70,9 @@ class ConsistFunctions(_FunctionMask):
     ('F2',)
     >>> ConsistFunctions.on("F13")
     Traceback (most recent call last):
-    dccwire.errors.FieldError: function: FL, FL-forward, FL-reverse or F1 to F12, as CV 21 and 22 \
-have no other, expected, 'F13' given
+    dccwire.errors.FieldError: function: FL, F1, F2, F3, F4, F5, F6, F7, F8, FL-forward, \
+FL-reverse, F9, F10, F11 or F12 expected, 'F13' given; CV 21 and 22 have no bit for another
     """
-
-    functions: int = 0
-    reserved: int = 0
 
 
 _LOCATED = ("fl_forward", "fl_reverse", *(f"f{number}" for number in range(1, 13)))
@@ -147,8 +139,8 @@ class OutputLocations(CvValue):
         lowest = _LOWEST[place]
         for output in outputs:
             if type(output) is not int or not lowest <= output <= lowest + 7:
-                bound = f"{lowest} to {lowest + 7}, as CV {33 + place} reaches no other,"
-                raise FieldError(f"output of {function}", bound, output)
+                bound, hint = f"{lowest} to {lowest + 7}", f"CV {33 + place} reaches no other"
+                raise FieldError(f"output of {function}", bound, output, hint)
         mask = sum({1 << output - lowest for output in outputs})
         return replace(self, **{_LOCATED[place]: mask})
 
@@ -168,6 +160,7 @@ _NAMES = ("FL-forward", "FL-reverse", *function_names(1, 12))
 
 
 def _place(function: str) -> int:
-    if function not in _NAMES:
-        raise FieldError("function", "FL-forward, FL-reverse or F1 to F12", function)
-    return _NAMES.index(function)
+    places = Functions("", _NAMES).spread(function)
+    if len(places) > 1:
+        raise FieldError("function", either(places), function)
+    return _NAMES.index(places[0])

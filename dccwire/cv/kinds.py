@@ -1,4 +1,4 @@
-"""Field kinds that CVs need beside those of packets: bits in words, reserved bits, bytes in a row.
+"""Field kinds that CVs need beside those of packets: reserved bits, bytes in a row.
 
 Room: what one field of a CV means.
 """
@@ -9,37 +9,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from dccwire.errors import FieldError, ShapeError
-from dccwire.fields import FieldKind, Flag, Functions, Number
+from dccwire.fields import FieldKind, Functions, Number
 from dccwire.instructions.function_groups import function_names
 
-__all__ = [
-    "CONSIST_FUNCTIONS",
-    "Bit",
-    "Octets",
-    "Range",
-    "ReservedBits",
-    "field_number",
-    "field_value",
-]
+__all__ = ["CONSIST_FUNCTIONS", "Octets", "ReservedBits"]
 
 CONSIST_FUNCTIONS = (*function_names(1, 8), "FL-forward", "FL-reverse", *function_names(9, 12))
 """The functions of CV 13 and 14, of CV 21 and 22, bit 0 of the first first (S-9.2.2; V8)."""
-
-
-class Bit(Flag):
-    """One bit, with words for both of its states.
-
-    >>> Bit("A", "two-byte address", "one-byte address").meaning(True)
-    'two-byte address'
-    """
-
-    def __init__(self, formula: str, set_: str, clear: str) -> None:
-        super().__init__(formula)
-        self.words = {True: set_, False: clear}
-
-    def meaning(self, value: bool) -> str:
-        """What the state says."""
-        return self.words[value]
 
 
 class ReservedBits(Functions):
@@ -58,50 +34,45 @@ class ReservedBits(Functions):
         where = "" if cv is None else f"cv-{cv}-"
         super().__init__(formula, tuple(f"{where}bit-{bit}" for bit in bits))
 
-
-class Range(Number):
-    """An integer that may not use all that its bits can hold.
-
-    >>> Range("A", 0, 10239).bound(0, 16383)
-    '0 to 10239'
-    """
-
-    def __init__(self, formula: str, lowest: int, highest: int, unit: str = "") -> None:
-        super().__init__(formula, unit)
-        self.lowest, self.highest = lowest, highest
-
-    def bound(self, lowest: int, highest: int) -> str:
-        """The narrower bounds."""
-        return super().bound(self.lowest, self.highest)
-
-    def holds(self, value: object, lowest: int, highest: int) -> bool:
-        """An integer within the narrower bounds."""
-        return super().holds(value, self.lowest, self.highest)
+    def of_bits(self, name: str, number: int, low: int, width: int) -> str:
+        """Which of the bits are set, and that they are kept."""
+        own = number & ((1 << width) - 1) << low
+        return f"{name}={self.text(own)}{' (kept)' if own else ''}"
 
 
 class Octets(FieldKind):
     """A row of bytes, as a tuple of integers; a list in JSON, joined by commas in text.
 
     >>> kind = Octets("D", 3)
-    >>> kind.text((1, 2, 3)), kind.from_text("points", "4,5,6")
-    ('1,2,3', (4, 5, 6))
+    >>> kind.text((1, 2, 3)), kind.from_text("points", "4,5,6"), kind.to_number((0, 1, 2))
+    ('1,2,3', (4, 5, 6), 258)
     """
+
+    apart = True
 
     def __init__(self, formula: str, count: int) -> None:
         super().__init__(formula)
         self.count = count
 
+    def to_number(self, value: Any) -> int:
+        """The bytes as one number, the first on top."""
+        return int.from_bytes(value)
+
+    def from_number(self, number: int) -> object:
+        """The bytes of a number."""
+        return tuple(number.to_bytes(self.count))
+
+    def of_bits(self, name: str, number: int, low: int, width: int) -> str:
+        """Which of the row, and its value."""
+        return f"number {self.count - low // 8} of {name}: {number >> low & 255}"
+
     def bound(self, lowest: int, highest: int) -> str:
         """How many numbers, and of which size."""
         return f"a tuple of {self.count} numbers from 0 to 255"
 
-    def holds(self, value: object, lowest: int, highest: int) -> bool:
-        """So many integers, each a byte."""
-        return (
-            isinstance(value, tuple)
-            and len(value) == self.count
-            and all(type(one) is int and 0 <= one <= 255 for one in value)
-        )
+    def allowed(self, lowest: int, highest: int) -> str:
+        """The same, as text has them."""
+        return f"{self.count} numbers from 0 to 255, joined by commas"
 
     def check(self, name: str, value: object, lowest: int, highest: int) -> None:
         """Refuse an illegal value, and name the number that is out of bounds.
@@ -109,16 +80,16 @@ class Octets(FieldKind):
         Raises:
             FieldError: naming field, bound and value.
         """
-        if isinstance(value, tuple) and len(value) != self.count:
+        if not isinstance(value, tuple):
+            raise FieldError(name, self.bound(lowest, highest), value)
+        if len(value) != self.count:
             raise FieldError(f"count of {name}", str(self.count), len(value))
-        for place, one in enumerate(value if isinstance(value, tuple) else ()):
+        for place, one in enumerate(value, 1):
             if type(one) is not int or not 0 <= one <= 255:
-                raise FieldError(f"{name}, number {place + 1}", "0 to 255", one)
-        super().check(name, value, lowest, highest)
+                raise FieldError(f"{name}, number {place}", "0 to 255", one)
 
-    def plain(self, value: object) -> Any:  # wider than its base's: a list of integers
+    def plain(self, value: Any) -> list[int]:
         """The numbers as a list."""
-        assert isinstance(value, tuple)
         return list(value)
 
     def value(self, name: str, plain: object) -> object:
@@ -127,40 +98,11 @@ class Octets(FieldKind):
             raise ShapeError(name, "a list of integers", plain)
         return tuple(plain)
 
-    def text(self, value: object) -> str:
+    def text(self, value: Any) -> str:
         """The numbers joined by commas."""
-        assert isinstance(value, tuple)
         return ",".join(map(str, value))
 
     def from_text(self, name: str, word: str) -> object:
         """The tuple of numbers joined by commas."""
         number = Number()
         return tuple(number.from_text(name, digits) for digits in word.split(","))
-
-
-def field_number(kind: FieldKind, value: object) -> int:
-    """The number that the bits of a field hold for a legal value.
-
-    >>> field_number(Flag("A"), True), field_number(Octets("D", 2), (1, 2))
-    (1, 258)
-    """
-    if isinstance(kind, Octets):
-        assert isinstance(value, tuple)
-        return int.from_bytes(value)
-    if kind.table is not None:
-        return next(number for number, known in kind.table.items() if known == value)
-    assert isinstance(value, int)
-    return value
-
-
-def field_value(kind: FieldKind, number: int) -> object:
-    """The value of the number that the bits of a field hold; it may yet be illegal.
-
-    >>> field_value(Flag("A"), 1), field_value(Octets("D", 2), 258)
-    (True, (1, 2))
-    """
-    if isinstance(kind, Octets):
-        return tuple(number.to_bytes(kind.count))
-    if kind.table is not None:
-        return kind.table.get(number, number)
-    return number

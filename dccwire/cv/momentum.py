@@ -6,12 +6,13 @@ steps are used, since the text does not say which (V2).
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Self
 
-from dccwire.cv.kinds import Bit
-from dccwire.cv.values import CvValue, check_byte, cv_value
+from dccwire.cv.values import CvValue, cv_value, within
 from dccwire.errors import FieldError
-from dccwire.fields import FieldKind
+from dccwire.fields import Flag
+from dccwire.formats import Fields
 
 __all__ = [
     "AccelerationAdjustment",
@@ -43,7 +44,7 @@ def seconds_per_step(rate: int, steps: int) -> float:
     >>> seconds_per_step(2, 28)
     0.064
     """
-    return check_byte("rate", rate) * UNIT_MS / _check_steps(steps) / 1000
+    return within("rate", rate, 0, 255) * UNIT_MS / _check_steps(steps) / 1000
 
 
 def seconds_to_full_speed(rate: int, steps: int) -> float:
@@ -55,7 +56,7 @@ def seconds_to_full_speed(rate: int, steps: int) -> float:
     >>> [seconds_to_full_speed(10, steps) for steps in (14, 28, 126, 128)]
     [8.96, 8.96, 8.96, 8.82]
     """
-    return check_byte("rate", rate) * UNIT_MS * _INCREMENTS[_check_steps(steps)] / steps / 1000
+    return within("rate", rate, 0, 255) * UNIT_MS * _INCREMENTS[_check_steps(steps)] / steps / 1000
 
 
 def _check_steps(steps: object) -> int:
@@ -64,6 +65,7 @@ def _check_steps(steps: object) -> int:
     return steps
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class _Rate(CvValue):
     """Base of the rates."""
 
@@ -86,8 +88,6 @@ class AccelerationRate(_Rate):
     'a step takes 0.128 s at 14 steps, 0.064 s at 28 steps; full speed after 1.792 s'
     """
 
-    rate: int
-
 
 @cv_value((4,), "RRRRRRRR", "S-9.2.2, CV 4", fields={"rate": "R"})
 class DecelerationRate(_Rate):
@@ -97,15 +97,14 @@ class DecelerationRate(_Rate):
     'no delay'
     """
 
-    rate: int
 
-
-_ADJUSTMENT: dict[str, str | FieldKind] = {
-    "subtract": Bit("S", "subtracted from the rate", "added to the rate"),
+_ADJUSTMENT: Fields = {
+    "subtract": Flag("S", "subtracted from the rate", "added to the rate"),
     "amount": "A",
 }
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class _Adjustment(CvValue):
     """Base of the adjustments."""
 
@@ -120,9 +119,7 @@ class _Adjustment(CvValue):
         Raises:
             FieldError: the amount is out of bounds.
         """
-        if type(amount) is not int or not -127 <= amount <= 127:
-            raise FieldError("amount", "-127 to 127", amount)
-        return cls(amount < 0, abs(amount))  # type: ignore[call-arg] # each adjustment has the two
+        return cls(amount < 0, abs(within("amount", amount, -127, 127)))
 
     @property
     def signed(self) -> int:
@@ -142,9 +139,6 @@ class AccelerationAdjustment(_Adjustment):
     (AccelerationAdjustment(subtract=True, amount=5), {23: 133})
     """
 
-    subtract: bool
-    amount: int
-
 
 @cv_value((24,), "SAAAAAAA", "S-9.2.2, CV 24", fields=_ADJUSTMENT)
 class DecelerationAdjustment(_Adjustment):
@@ -153,9 +147,6 @@ class DecelerationAdjustment(_Adjustment):
     >>> DecelerationAdjustment.from_cvs({24: 12}).signed
     12
     """
-
-    subtract: bool
-    amount: int
 
 
 def adjusted_rate(

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Self
 
-from dccwire.cv.values import CvValue, cv_value
+from dccwire.cv.values import CvValue, cv_value, within
 from dccwire.errors import FieldError
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
 ]
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class _Voltage(CvValue):
     """Base of the three voltages."""
 
@@ -42,8 +44,6 @@ class StartVoltage(_Voltage):
     '20.0% of the full voltage'
     """
 
-    voltage: int
-
 
 @cv_value((5,), "VVVVVVVV", "S-9.2.2, CV 5", fields={"voltage": "V"})
 class HighVoltage(_Voltage):
@@ -53,8 +53,6 @@ class HighVoltage(_Voltage):
     'not used in the curve'
     """
 
-    voltage: int
-
 
 @cv_value((6,), "VVVVVVVV", "S-9.2.2, CV 6", fields={"voltage": "V"})
 class MidVoltage(_Voltage):
@@ -63,8 +61,6 @@ class MidVoltage(_Voltage):
     >>> MidVoltage(128).to_cvs()
     {6: 128}
     """
-
-    voltage: int
 
 
 @cv_value((9,), "EEEMMMMM", "S-9.2.2, CV 9", fields={"exponent": "E", "mantissa": "M"})
@@ -171,9 +167,7 @@ class SpeedTableChoice(CvValue):
         Raises:
             FieldError: the step is out of bounds.
         """
-        if type(step) is not int or not 1 <= step <= 26:
-            raise FieldError("step", "1 to 26", step)
-        return cls(128 + step)
+        return cls(128 + within("step", step, 1, 26))
 
     @property
     def preset(self) -> int | None:
@@ -221,6 +215,7 @@ class KickStart(CvValue):
     kick: int
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class _Trim(CvValue):
     """Base of the trims."""
 
@@ -245,8 +240,6 @@ class ForwardTrim(_Trim):
     (1.0, 'voltage x 0.500')
     """
 
-    trim: int
-
 
 @cv_value((95,), "TTTTTTTT", "S-9.2.2, CV 95", fields={"trim": "T"})
 class ReverseTrim(_Trim):
@@ -255,5 +248,3 @@ class ReverseTrim(_Trim):
     >>> ReverseTrim(0).factor is None
     True
     """
-
-    trim: int

@@ -1,6 +1,6 @@
 """What a decoder answers to, as its CVs tell: CV 29 bit 5 chooses CV 1 or CV 17 and 18 (S-9.2.2).
 
-Room: addresses from sets of CVs; `writing` sends to them.
+Room: addresses from sets of CVs; `programming` sends to them.
 """
 
 from __future__ import annotations
@@ -39,14 +39,14 @@ def refuse_other_address(old: Mapping[CvKey, int], address: object) -> OwnAddres
     says = " and ".join(f"CV {cv} = {value}" for cv, value in told.items())
     consist = ConsistAddress.from_cvs(old).address if 19 in old else 0
     at_consist = not given_long and address.number == consist
-    note = f", not its consist's (CV 19 = {old[19]})" if at_consist else ""
+    hint = f"a write goes to its own, not the consist's of CV 19 = {old[19]}" if at_consist else ""
     if is_long is not given_long or not _fits(old, address):
         own = _own(old, is_long=is_long)
         name = address_text(own) if own else f"a {'long' if is_long else 'short'} address"
-        raise FieldError("address", f"{name} by {says}{note},", address_text(address))
+        raise FieldError("address", f"{name} by {says}", address_text(address), hint)
     if at_consist and len(told) < 2:
-        bound = f"one that CV 1 and CV 29 tell to be the decoder's own{note},"
-        raise FieldError("address", bound, address_text(address))
+        bound = "one that CV 1 and CV 29 tell to be the decoder's own"
+        raise FieldError("address", bound, address_text(address), hint)
     return address
 
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from dccwire.cv.values import check_cv
-from dccwire.errors import FieldError
+from dccwire.cv.values import check_cv, within
 
 __all__ = ["RegisterPage", "cv_of", "page_of"]
 
@@ -47,8 +46,5 @@ def cv_of(page: int, register: int) -> int:
     >>> cv_of(17, 0), cv_of(0, 3)
     (65, 1024)
     """
-    if type(page) is not int or not 0 <= page <= 255:
-        raise FieldError("page", "0 to 255", page)
-    if type(register) is not int or not 0 <= register <= 3:
-        raise FieldError("register", "0 to 3", register)
-    return ((page or 256) - 1) * 4 + register + 1
+    number = within("page", page, 0, 255) or 256
+    return (number - 1) * 4 + within("register", register, 0, 3) + 1

@@ -8,29 +8,30 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 
 from dccwire.cv.addresses import ExtendedAddress, PrimaryAddress
-from dccwire.cv.catalogue import READ_ONLY
+from dccwire.cv.catalogue import catalogue
 from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, is_on_page, refuse_twice
+from dccwire.cv.index_page import FIRST_PAGE
+from dccwire.cv.values import DecoderKind
 from dccwire.errors import FieldError
+from dccwire.wording import either
 
 __all__ = ["refuse_address_cvs", "refuse_pages", "refuse_read_only"]
 
-FIRST_PAGE = 16
-"""The lowest CV 31 that is not reserved (S-9.2.2, CV 31)."""
 
-
-def refuse_read_only(old: CvSet, new: CvSet, force: Collection[int]) -> None:
-    """Refuse to write CV 7 or 8 unless it is forced (S-9.2.2), and to force any other.
+def refuse_read_only(old: CvSet, new: CvSet, force: Collection[int], decoder: DecoderKind) -> None:
+    """Refuse to write what is read-only unless it is forced (S-9.2.2), and to force any other.
 
     Raises:
         FieldError: naming the CV, and its value in `new`.
     """
+    read_only = [one.first for one in catalogue(decoder) if one.read_only]
     for cv in force:
-        if cv not in READ_ONLY:
-            raise FieldError("force", "7 or 8", cv)
-    for cv in sorted(READ_ONLY - set(force)):
-        if new.get(cv) not in (None, old.get(cv)):
-            bound = "no write, as it is read-only and `force` does not name it,"
-            raise FieldError(f"CV {cv}", bound, new[cv])
+        if cv not in read_only:
+            raise FieldError("force", either(read_only), cv)
+    for cv in read_only:
+        if cv not in force and new.get(cv) not in (None, old.get(cv)):
+            hint = "it is read-only, and `force` does not name it"
+            raise FieldError(f"CV {cv}", "no write", new[cv], hint)
 
 
 def refuse_pages(new: CvSet, goal: Mapping[CvKey, int], changed: Collection[CvKey]) -> None:
@@ -45,14 +46,14 @@ def refuse_pages(new: CvSet, goal: Mapping[CvKey, int], changed: Collection[CvKe
     refuse_twice({**new, **pointers})
     for key in changed:
         if is_on_page(key) and goal.get(31, FIRST_PAGE) < FIRST_PAGE:
-            bound = f"{FIRST_PAGE} to 255, as CV {key} is on its index page,"
-            raise FieldError("CV 31", bound, goal[31])
+            hint = f"CV {key} is on its index page"
+            raise FieldError("CV 31", f"{FIRST_PAGE} to 255", goal[31], hint)
     plain = next(filter(is_on_page, goal), None)
     indexed = next((key for key in changed if isinstance(key, IndexedCv)), None)
     for cv in POINTERS:
         if cv not in goal and plain is not None and indexed is not None:
-            bound = f"a value, to go back to the page of CV {plain} after CV {indexed},"
-            raise FieldError(f"CV {cv}", bound, None)
+            hint = f"it leads back to the page of CV {plain} after {indexed}"
+            raise FieldError(f"CV {cv}", "a value", None, hint)
 
 
 def refuse_address_cvs(goal: Mapping[CvKey, int], changed: Collection[CvKey]) -> None:
@@ -67,5 +68,5 @@ def refuse_address_cvs(goal: Mapping[CvKey, int], changed: Collection[CvKey]) ->
     if 1 in changed:
         PrimaryAddress.from_cvs(goal)
         if unknown := [f"CV {cv}" for cv in (19, 29) if cv not in goal]:
-            bound = "a value in one of the sets, as a write of CV 1 clears CV 19 and bit 5 of CV 29"
-            raise FieldError(" and ".join(unknown), f"{bound},", None)
+            hint = "a write of CV 1 clears CV 19 and bit 5 of CV 29"
+            raise FieldError(" and ".join(unknown), "a value in one of the sets", None, hint)

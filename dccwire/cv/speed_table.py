@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import Self
 
 from dccwire.cv.kinds import Octets
-from dccwire.cv.values import CvValue, check_byte, cv_value
+from dccwire.cv.values import CvValue, cv_value, within
 from dccwire.errors import FieldError
 
 __all__ = ["SpeedTable", "trimmed"]
@@ -51,13 +51,13 @@ class SpeedTable(CvValue):
 
         >>> SpeedTable.of([*range(26), 40, 38])
         Traceback (most recent call last):
-        dccwire.errors.FieldError: point 28 (CV 94): 40 or more, as point 27, expected, 38 given
+        dccwire.errors.FieldError: point 28 (CV 94): 40 or more expected, 38 given; point 27 has it
         """
         table = cls(tuple(points))
         for point in table.falls:
             before, value = table.points[point - 2 : point]
-            bound = f"{before} or more, as point {point - 1},"
-            raise FieldError(f"point {point} (CV {66 + point})", bound, value)
+            field, hint = f"point {point} (CV {66 + point})", f"point {point - 1} has it"
+            raise FieldError(field, f"{before} or more", value, hint)
         return table
 
     @property
@@ -84,9 +84,12 @@ class SpeedTable(CvValue):
         >>> SpeedTable.linear(start=10, middle=36, high=255, middle_point=14).points[12:16]
         (34, 36, 52, 67)
         """
-        corners = [(1, check_byte("start", start)), (POINTS, check_byte("high", high))]
+        corners = [(1, within("start", start, 0, 255)), (POINTS, within("high", high, 0, 255))]
         if middle is not None:
-            place = _check_middle_point(middle_point), check_byte("middle", middle)
+            place = (
+                within("middle_point", middle_point, 2, POINTS - 1),
+                within("middle", middle, 0, 255),
+            )
             corners.insert(1, place)
         points = [start]
         for (left, low), (right, top) in pairwise(corners):
@@ -107,10 +110,10 @@ class SpeedTable(CvValue):
         >>> SpeedTable.curve(start=4, middle=64, high=255).points[::9]
         (4, 33, 117, 255)
         """
-        low, top = check_byte("start", start), check_byte("high", high)
-        if not low < check_byte("middle", middle) < top:
+        low, top = within("start", start, 0, 255), within("high", high, 0, 255)
+        if not low < within("middle", middle, 0, 255) < top:
             raise FieldError("middle", f"more than {low} and less than {top}", middle)
-        x = (_check_middle_point(middle_point) - 1) / (POINTS - 1)
+        x = (within("middle_point", middle_point, 2, POINTS - 1) - 1) / (POINTS - 1)
         power = math.log((middle - low) / (top - low)) / math.log(x)
         span = top - low
         return cls.of(_rounded(low + span * (i / (POINTS - 1)) ** power) for i in range(POINTS))
@@ -131,16 +134,10 @@ def trimmed(table: SpeedTable, factor: float) -> SpeedTable:
     100
     """
     if not 0 <= factor < math.inf:
-        raise FieldError("factor", "0 or more, and finite,", factor)
+        raise FieldError("factor", "0 or more, and finite", factor)
     return SpeedTable(tuple(min(_rounded(point * factor), 255) for point in table.points))
 
 
 def _rounded(number: float) -> int:
     """To the nearest integer, halves up."""
     return math.floor(number + 0.5)
-
-
-def _check_middle_point(point: object) -> int:
-    if type(point) is not int or not 2 <= point < POINTS:
-        raise FieldError("middle_point", f"2 to {POINTS - 1}", point)
-    return point

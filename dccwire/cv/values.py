@@ -1,36 +1,24 @@
-"""What CVs hold as typed values, both ways; each format is one layout line.
+"""What CVs hold as typed values, both ways; each is declared by one layout line.
 
-`@cv_value` makes a frozen, slotted dataclass of a class with a layout of its CVs, one byte a CV.
-Bits that the standard reserves are fields of their own (`reserved`, 0 when building): a value read
-from a decoder gives every bit back. Bits that the standard fixes (`0` and `1` in the line) are
-refused when they differ, by an error that names them; `dccwire.cv.describe` reads those too.
-Room: the machinery; what stands in the CVs is in the files beside it.
+`@cv_value` declares a class as `@instruction` does, with a layout of its CVs, one byte a CV. Bits
+that the standard reserves are fields of their own (`reserved`, 0 when building): a value read from
+a decoder gives every bit back. Bits that the standard fixes (`0` and `1` in the line) are refused
+when they differ, by an error that names them; `dccwire.cv.describe` reads those too. Room: the
+machinery; what stands in the CVs is in the files beside it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from dataclasses import fields as dataclass_fields
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import Enum
 from typing import Any, ClassVar, Self, TypeVar, dataclass_transform
 
-from dccwire.cv.kinds import field_number, field_value
 from dccwire.errors import FieldError, LayoutError
-from dccwire.fields import FieldKind, Number
-from dccwire.formats import Provenance
-from dccwire.layout import Layout
+from dccwire.formats import Declared, Fields, Provenance, declare
+from dccwire.notation import declared_text
+from dccwire.wording import counted
 
-__all__ = [
-    "CV_VALUES",
-    "CvValue",
-    "DecoderKind",
-    "check_byte",
-    "check_cv",
-    "check_value",
-    "cv_value",
-    "number_of",
-]
+__all__ = ["CvValue", "DecoderKind"]
 
 
 class DecoderKind(Enum):
@@ -44,35 +32,25 @@ class DecoderKind(Enum):
     ACCESSORY = "accessory"
 
 
-def check_cv(cv: object, field: str = "cv") -> int:
-    """A CV number, 1 to 1024 (S-9.2.2).
+def within(field: str, value: object, lowest: int, highest: int) -> int:
+    """A plain integer within its bounds.
 
     Raises:
         FieldError: it is none.
     """
-    if type(cv) is not int or not 1 <= cv <= 1024:
-        raise FieldError(field, "1 to 1024", cv)
-    return cv
+    if type(value) is not int or not lowest <= value <= highest:
+        raise FieldError(field, f"{lowest} to {highest}", value)
+    return value
+
+
+def check_cv(cv: object, field: str = "cv") -> int:
+    """A CV number, 1 to 1024 (S-9.2.2); errors as `within`."""
+    return within(field, cv, 1, 1024)
 
 
 def check_value(cv: object, value: object) -> int:
-    """What a CV holds, one byte.
-
-    Raises:
-        FieldError: it is none; the field is `CV 29`.
-    """
-    return check_byte(f"CV {cv}", value)
-
-
-def check_byte(field: str, value: object) -> int:
-    """A number that a byte can hold.
-
-    Raises:
-        FieldError: it is none.
-    """
-    if type(value) is not int or not 0 <= value <= 255:
-        raise FieldError(field, "0 to 255", value)
-    return value
+    """What a CV holds, one byte; errors as `within`, with a field such as `CV 29`."""
+    return within(f"CV {cv}", value, 0, 255)
 
 
 def number_of(text: str, field: str, bound: str) -> int:
@@ -86,10 +64,10 @@ def number_of(text: str, field: str, bound: str) -> int:
     return int(text)
 
 
-class CvValue:
-    """Base of all values: `cvs`, `layout`, `clause`, `kinds` (field name to kind), `decoder`.
+class CvValue(Declared):
+    """Base of all values: declared (`layout`, `kinds`, `clause`, `provenance`) for some `cvs`.
 
-    `provenance` says where the format comes from.
+    `decoder` says whose CVs they are.
 
     >>> from dccwire.cv.addresses import ConsistAddress
     >>> ConsistAddress.cvs, ConsistAddress.layout.line, ConsistAddress.decoder.value
@@ -101,26 +79,14 @@ class CvValue:
 
     __slots__ = ()
     cvs: ClassVar[tuple[int, ...]]
-    layout: ClassVar[Layout]
-    clause: ClassVar[str]
-    kinds: ClassVar[Mapping[str, FieldKind]]
     decoder: ClassVar[DecoderKind]
-    provenance: ClassVar[Provenance]
-
-    def __post_init__(self) -> None:
-        for name, kind in self.kinds.items():
-            bits = self.layout.fields[name]
-            kind.check(name, getattr(self, name), bits.lowest, bits.highest)
 
     def __str__(self) -> str:
-        fields = [f"{name}={kind.text(getattr(self, name))}" for name, kind in self.kinds.items()]
-        return " ".join([type(self).__name__, *fields])
+        return declared_text(self)
 
     def to_cvs(self) -> dict[int, int]:
         """CV number to value, 0 to 255."""
-        numbers = {
-            name: field_number(kind, getattr(self, name)) for name, kind in self.kinds.items()
-        }
+        numbers = {name: kind.to_number(getattr(self, name)) for name, kind in self.kinds.items()}
         return dict(zip(self.cvs, self.layout.encode(numbers), strict=True))
 
     @classmethod
@@ -133,30 +99,53 @@ class CvValue:
         """
         for cv in cls.cvs:
             if cv not in values:
-                raise FieldError(f"CV {cv}", f"a value, for {cls.__name__},", None)
+                raise FieldError(f"CV {cv}", "a value", None, f"{cls.__name__} needs it")
         data = bytes(check_value(cv, values[cv]) for cv in cls.cvs)
-        for place, cv in enumerate(cls.cvs):
-            if bound := cls.wrong_bits(place, data[place]):
-                raise FieldError(f"CV {cv}", bound, data[place])
+        for fault in cls.faults(values):
+            raise fault
         numbers = cls.layout.decode(data)
-        return cls(**{name: field_value(cls.kinds[name], n) for name, n in numbers.items()})
+        return cls(**{name: cls.kinds[name].from_number(n) for name, n in numbers.items()})
 
     @classmethod
-    def wrong_bits(cls, place: int, value: int) -> str:
-        """The fixed bits that differ in the value of the CV at this place, as they should be."""
-        bits = cls.layout.bits[8 * place : 8 * place + 8]
-        wrong = (b for b in bits if b.fixed is not None and value >> b.number & 1 != b.fixed)
-        return " and ".join(f"bit {one.number} = {one.fixed}" for one in wrong)
+    def faults(cls, values: Mapping[Any, int]) -> Iterator[FieldError]:
+        """What `from_cvs` refuses, as far as the CVs given can tell."""
+        for cv, at in zip(cls.cvs, range(0, 8 * len(cls.cvs), 8), strict=True):
+            bits = cls.layout.bits[at : at + 8] if cv in values else ()
+            fixed = [(bit.number, bit.fixed) for bit in bits if bit.fixed is not None]
+            wrong = [f"bit {n} = {bit}" for n, bit in fixed if values[cv] >> n & 1 != bit]
+            if wrong:
+                yield FieldError(f"CV {cv}", " and ".join(wrong), values[cv])
+        word, split = cls.word_of(values), cls.split_fields(values)
+        for name, kind in cls.kinds.items():
+            field = cls.layout.fields[name]
+            try:
+                if name not in split:
+                    value = kind.from_number(field.take(word))
+                    kind.check(name, value, field.lowest, field.highest)
+            except FieldError as error:
+                yield error
 
-    def in_words(self) -> str:
-        """What the whole means beside its fields; empty if nothing is to be added."""
-        return ""
+    @classmethod
+    def word_of(cls, values: Mapping[Any, int]) -> int:
+        """The CVs as one number, the first of them on top; those not given are 0."""
+        return int.from_bytes(bytes(values.get(cv, 0) for cv in cls.cvs))
+
+    @classmethod
+    def split_fields(cls, values: Mapping[Any, int]) -> frozenset[str]:
+        """The fields that have bits in a CV that is not given.
+
+        >>> from dccwire.cv.addresses import ExtendedAddress
+        >>> ExtendedAddress.split_fields({17: 196}), ExtendedAddress.split_fields({17: 0, 18: 0})
+        (frozenset({'address'}), frozenset())
+        """
+        parts = cls.layout.parts
+        return frozenset(p[0].field for p in parts if cls.cvs[p[0].byte] not in values)
 
 
 CV_VALUES: list[type[CvValue]] = []
 """Every declared value, in the order of the files."""
 
-_T = TypeVar("_T", bound=type[CvValue])
+_V = TypeVar("_V", bound=type[CvValue])
 
 
 @dataclass_transform(frozen_default=True)
@@ -165,13 +154,11 @@ def cv_value(
     line: str,
     clause: str,
     *,
-    fields: Mapping[str, str | FieldKind],
+    fields: Fields,
     decoder: DecoderKind = DecoderKind.MULTI_FUNCTION,
     provenance: Provenance = Provenance.PUBLISHED,
-) -> Callable[[_T], _T]:
+) -> Callable[[_V], _V]:
     """Declare a value: its CVs, the layout of their bits, its clause, the kind of each field.
-
-    A string as a kind is a `Number` with that formula.
 
     Raises:
         LayoutError: the line has not one byte a CV, or the class other fields than the kinds.
@@ -185,18 +172,12 @@ def cv_value(
     Traceback (most recent call last):
     dccwire.errors.FieldError: CV 1: bit 7 = 0 expected, 131 given
     """
-    kinds = {name: Number(kind) if isinstance(kind, str) else kind for name, kind in fields.items()}
-    layout = Layout(line, {name: kind.formula for name, kind in kinds.items()})
 
-    def decorate(plain: _T) -> _T:
-        cls = dataclass(frozen=True, slots=True)(plain)
-        if len(cvs) != layout.size:
-            raise LayoutError(line, f"{layout.size} bytes, but {len(cvs)} CVs")
-        if [one.name for one in dataclass_fields(cls)] != list(kinds):  # type: ignore[arg-type] # is one
-            raise LayoutError(line, f"the fields of {cls.__name__} differ from the kinds given")
-        cls.cvs, cls.layout, cls.clause = tuple(cvs), layout, clause
-        cls.kinds, cls.decoder, cls.provenance = kinds, decoder, provenance
+    def enter(cls: type[CvValue]) -> None:
+        size = cls.layout.size
+        if len(cvs) != size:
+            raise LayoutError(line, f"{counted(size, 'byte')}, but {counted(len(cvs), 'CV')}")
+        cls.cvs, cls.decoder = tuple(cvs), decoder
         CV_VALUES.append(cls)
-        return cls  # type: ignore[return-value] # the same class, with slots
 
-    return decorate
+    return declare(line, clause, fields, provenance, enter=enter)

@@ -20,10 +20,9 @@ from dccwire.address import (
     Mode,
     ProgrammingTrackAddress,
 )
-from dccwire.fields import Functions
+from dccwire.bit_rows import field_rows, row_lines
 from dccwire.formats import Instruction, Kept
 from dccwire.inspection import Inspection, inspect
-from dccwire.layout import Layout
 from dccwire.notation import address_text
 from dccwire.wording import wrapped
 
@@ -124,37 +123,17 @@ def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) ->
         for byte in range(len(one.data)):
             yield _byte(data, at + byte, _UNKNOWN, name, f"{name}: kept as it came")
         return
-    layout = one.format.layout
-    for byte, letters in enumerate(layout.line.split(" ")):
-        words = (name, one.format.clause) if byte == 0 else ("",)
-        yield _byte(data, at + byte, letters, name, *words)
-        yield from _of_fields(one, layout, at, byte, address)
+    words = {"address": address_text(address)}
+    rows = list(field_rows(type(one), int.from_bytes(data[at : at + one.layout.size]), words=words))
+    for byte, letters in enumerate(one.layout.line.split(" ")):
+        title = (name, one.clause) if byte == 0 else ("",)
+        yield _byte(data, at + byte, letters, name, *title)
+        for row in rows:
+            if row.byte == byte:
+                bits = at + byte, row.first, row.last, ""
+                yield BitRow(*bits, row.letters, row.name, row.meaning)
     if one.in_words():
-        yield BitRow(at + layout.size - 1, 7, 0, "", "", name, one.in_words())
-
-
-def _of_fields(
-    one: Instruction, layout: Layout, at: int, byte: int, address: Address
-) -> Iterator[BitRow]:
-    """A row for each letter of a field within a byte, with the field's value."""
-    for name, field in layout.fields.items():
-        bits = [bit for bit in layout.bits if bit.field == name and bit.byte == byte]
-        for letter in dict.fromkeys(bit.letter for bit in bits):
-            run = [bit for bit in bits if bit.letter == letter]
-            first, last = run[0].number, run[-1].number
-            kind = one.kinds.get(name)
-            value = kind.text(getattr(one, name)) if kind else address_text(address)
-            meaning = f"{name}={value}" if kind else value
-            if field.width > len(run):
-                low, high = run[-1].weight, run[0].weight
-                part = f"bit {low}" if low == high else f"bits {high}-{low}"
-                inverted = ", inverted" if run[0].inverted else ""
-                whole = f"{name} - {field.offset}" if field.offset else "it"
-                meaning += f" ({part} of {whole}{inverted})"
-            if isinstance(kind, Functions):
-                names = (kind.names[bit.weight] for bit in run)
-                meaning += f" of {' '.join(names)}"
-            yield BitRow(at + byte, first, last, "", letter * len(run), name, meaning)
+        yield BitRow(at + one.layout.size - 1, 7, 0, "", "", name, one.in_words())
 
 
 def _lines(explanation: Explanation, width: int) -> Iterator[str]:
@@ -173,11 +152,6 @@ def _lines(explanation: Explanation, width: int) -> Iterator[str]:
 
 
 def _row_lines(row: BitRow, width: int) -> Iterator[str]:
-    letters = (" " * (7 - row.first) + row.letters).ljust(8)
-    byte = f"{row.byte:<4}  {row.bits[:4]} {row.bits[4:]}" if row.bits else " " * 15
-    head = f"{byte}  {letters[:4]} {letters[4:]}  "
     words = ", ".join(filter(None, (row.meaning, row.clause)))
-    if row.letters and not row.bits:
-        numbers = f"bit {row.first}" if row.first == row.last else f"bits {row.first}-{row.last}"
-        words = f"{numbers}: {words}"
-    yield from wrapped(words, width, head)
+    label = row.byte if row.bits else ""
+    yield from row_lines(words, width, row.letters, first=row.first, label=label, bits=row.bits)

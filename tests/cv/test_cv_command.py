@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from dccwire.cv import DecoderKind, describe, explain_cvs
+from dccwire.cv import VALUE_TYPES, DecoderKind, describe, explain_cvs
 from dccwire.packet import Packet
 from dccwire.plan import read_plan
 
@@ -48,6 +48,46 @@ def test_the_way_back_gives_the_numbers(run) -> None:
     assert all(len(line) <= 80 for line in out.splitlines())
 
 
+def test_fields_of_a_value_in_hand_are_changed(run) -> None:
+    """What is not named stays as the pairs in front have it; all CVs of the value are needed."""
+    status, out, err = run("cv", "29", "6", "Configuration extended_addressing=yes")
+    assert (status, out.splitlines()[0], err) == (0, "29 38", "")
+    assert run("cv", "29", "102", "Configuration speed_table=yes")[1].startswith("29 118\n")
+    assert run("cv", "17", "196", "18", "181", "ExtendedAddress")[1].startswith("17 196 18 181\n")
+    plain = '{"type": "ConsistAddress", "address": 5}'
+    assert run("cv", "19", "201", plain)[1].startswith("19 133\n")
+    for words, message in [
+        (["3", "6", "Configuration speed_table=yes"], "CV 29: a value expected"),
+        (["29", "6", "3", "6", "Configuration"], "CV 3: none but those of Configuration expected"),
+        (["29", "134", "Configuration"], "CV 29: bit 7 = 0 expected, 134 given"),
+        (["29", "6", "Configuration speed=yes"], "unknown field 'speed'"),
+        (["29", "Configuration"], "a CV without its value"),
+    ]:
+        status, out, err = run("cv", *words)
+        assert (status, out, err.count("\n")) == (2, "", 1)
+        assert message in err
+
+
+def test_without_a_value_in_hand_the_other_bits_are_told(run) -> None:
+    """On standard error, so that the output stays as it is."""
+    _, _, err = run("cv", "Configuration extended_addressing=yes")
+    assert err.startswith("dccwire: not named, so 0: direction_reversed, headlight_in_function_gro")
+    assert err.endswith("put it first: cv 29 VALUE 'Configuration ...'\n")
+    assert "not named, so 0: reversed;" in run("cv", '{"type": "ConsistAddress", "address": 3}')[2]
+    assert "not named, so at their defaults: fl_rev" in run("cv", "OutputLocations fl_forward=2")[2]
+    assert run("cv", "ExtendedAddress address=1205")[2] == ""
+
+
+def test_types_are_listed_with_what_their_fields_allow(run) -> None:
+    """Each that text names, and its clause."""
+    status, out, _ = run("cv", "--types")
+    assert (status, len(out.splitlines())) == (0, len(VALUE_TYPES))
+    assert "ExtendedAddress: address (0 to 10239) [S-9.2.2, CV 17 and 18]\n" in out
+    assert "SpeedTable: points (28 numbers from 0 to 255, joined by commas) [" in out
+    assert "ConsistAddress: reversed (yes or no), address (0 to 127) [" in out
+    assert "PowerSourceConversion: sources (none, or some of analog,radio,system-2" in out
+
+
 def test_json_goes_both_ways(run) -> None:
     """One object a line; the value inside is read again."""
     status, out, _ = run("cv", "--json", "19", "201", "50", "3")
@@ -72,17 +112,27 @@ def test_json_goes_both_ways(run) -> None:
         (["29"], "'29', position 2: a CV without its value; expected are CV VALUE pairs"),
         ([], "'', position 0: no CV; expected are CV VALUE pairs"),
         (["ExtendedAddress", "address=10240"], "address: 0 to 10239 expected, 10240 given"),
-        (["ExtendedAddress", "address=x"], "address: an integer expected, 'x' given"),
-        (["ConsistFunctions", "functions=F29"], "functions: a list of F1, F2, "),
-        (["ExtendedAddress"], "field 'address' is missing; ExtendedAddress takes address"),
-        (["ExtendedAddress", "adress=3"], "'adress=3': no such field"),
+        (["ExtendedAddress", "address=x"], "position 16: address=x; an integer expected"),
+        (["ConsistFunctions", "functions=F29"], "functions=F29; a list of F1, F2, "),
+        (["ExtendedAddress"], "field 'address' is missing; ExtendedAddress takes the fields"),
+        (
+            ["ExtendedAddress", "adress=3"],
+            "unknown field 'adress'; ExtendedAddress takes the fields",
+        ),
         (["ExtendedAddress", "address"], "'address': FIELD=VALUE expected"),
         (["ExtendedAddress", "address=3", "address=4"], "'address=4': given twice"),
         (["Configuratoin"], "no CV value 'Configuratoin'; near it: Configuration"),
-        (["Zzz"], "no CV value 'Zzz'; a type opens the text"),
+        (["Zzz"], "no CV value 'Zzz'; 'dccwire cv --types' lists all"),
         (["{"], "value: JSON ("),
-        (['{"type": "Nothing"}'], "value: an object with the type of a CV value expected"),
-        (['{"type": "ExtendedAddress"}'], "value: ExtendedAddress takes address expected"),
+        (['{"type": "Nothing"}'], "value.type: a type of CV value expected, 'Nothing' given"),
+        (['{"type": []}'], "value: an object with a type expected"),
+        (['{"type": ' + "[" * 50000], "value: JSON that is not nested so deep expected"),
+        (['{"type": NaN}'], "value: JSON (NaN is none) expected"),
+        (['{"type": ' + "9" * 5000 + "}"], "value: JSON (a number of so many digits is none)"),
+        (['{"type": "ExtendedAddress", "address": 1' + "0" * 18 + "}"], "address: 0 to 10239 exp"),
+        (["Configuration", "x" * 100000 + "=1"], "unknown field 'xxx"),
+        (["X" * 100000], "no CV value 'XXX"),
+        (['{"type": "ExtendedAddress"}'], "value: the fields of ExtendedAddress expected"),
         (['{"type": "ExtendedAddress", "address": "3"}'], "address: an integer expected"),
         (["--packets", "short 3", "29", "6"], "--packets: --compare beside it expected"),
     ],
@@ -94,6 +144,7 @@ def test_what_cannot_be_used_is_one_line_and_status_2(run, words, message: str) 
     assert err.startswith("dccwire: ")
     assert err.count("\n") == 1
     assert message in err
+    assert len(err) < 600
 
 
 @pytest.fixture
@@ -101,7 +152,8 @@ def sets(tmp_path: Path) -> list[str]:
     """Two files: a set as CSV, another as JSON."""
     (tmp_path / "old.csv").write_text("cv,value\n1,3\n29,6\n3,2\n")
     (tmp_path / "new.json").write_text(
-        '{"cvs": {"1": 3, "29": 38, "17": 196, "18": 181, "16.0.257": 5}}'
+        '{"cvs": {"1": 3, "29": 38, "17": 196, "18": 181},'
+        ' "indexed": [{"high": 16, "low": 0, "cv": 257, "value": 5}]}'
     )
     return [str(tmp_path / "old.csv"), str(tmp_path / "new.json")]
 
@@ -114,11 +166,13 @@ def test_sets_are_compared(run, sets: list[str]) -> None:
         "CV 17: none -> 196 (extended address)\n"
         "CV 18: none -> 181 (extended address)\n"
         "CV 29: 6 -> 38 (configuration)\n"
-        "CV 16.0.257: none -> 5 (indexed area)\n",
+        "index 16 0, CV 257: none -> 5 (indexed area)\n",
         "",
     )
     lines = run("cv", "--json", "--compare", *sets)[1].splitlines()
     assert json.loads(lines[3]) == {"cv": "29", "old": 6, "new": 38}
+    indexed = {"high": 16, "low": 0, "cv": 257}
+    assert json.loads(lines[4]) == {"cv": indexed, "old": None, "new": 5}
     assert run("cv", "--compare", sets[0], sets[0]) == (0, "no differences\n", "")
     assert run("cv", "--json", "--compare", sets[0], sets[0]) == (0, "", "")
 
@@ -192,7 +246,10 @@ def test_read_only_cvs_need_to_be_forced(run, tmp_path: Path) -> None:
     new.write_text("cv,value\n8,8\n")
     options = ["cv", "--compare", str(old), str(new), "--packets", "programming-track"]
     status, _, err = run(*options)
-    assert (status, "CV 8: no write, as it is read-only and `force` does" in err) == (2, True)
+    assert (
+        status,
+        "CV 8: no write expected, 8 given; it is read-only" in err,
+    ) == (2, True)
     out = run(*options, "--force", "8")[1]
     assert "cv=8 value=8" in out
     assert "# 8 in CV 8 is a factory reset" in out
@@ -207,7 +264,7 @@ def test_read_only_cvs_need_to_be_forced(run, tmp_path: Path) -> None:
         (["--packets", "somewhere"], "no address kind 'somewhere'"),
         (
             ["--packets", "short 99"],
-            "short 3 by CV 1 = 3 and CV 29 = 6, expected, 'short 99' given",
+            "short 3 by CV 1 = 3 and CV 29 = 6 expected, 'short 99' given",
         ),
         (["--accessory", "--packets", "short 3"], "address: programming-track for an accessory"),
         (["29", "38"], "words beside --compare: none expected, '29 38' given"),

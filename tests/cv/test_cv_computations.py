@@ -107,7 +107,7 @@ def test_tables_refuse_counts_and_falls_by_name() -> None:
     with pytest.raises(FieldError) as caught:
         cv.SpeedTable.of([0, 5, 4, *range(10, 35)])
     assert caught.value.field == "point 3 (CV 69)"
-    assert caught.value.bound == "5 or more, as point 2,"
+    assert (caught.value.bound, caught.value.hint) == ("5 or more", "point 2 has it")
     assert caught.value.value == 4
     falling = cv.SpeedTable(tuple(range(28, 0, -1)))
     assert falling.falls == tuple(range(2, 29))
@@ -131,7 +131,7 @@ def test_trims_multiply_by_value_over_128() -> None:
     assert cv.trimmed(table, 1.0) == table
     assert cv.ForwardTrim(0).factor is None
     for wrong in (-0.1, math.nan, math.inf, -math.inf):
-        with pytest.raises(FieldError, match="factor: 0 or more, and finite, expected"):
+        with pytest.raises(FieldError, match="factor: 0 or more, and finite expected"):
             cv.trimmed(table, wrong)
 
 
@@ -212,9 +212,44 @@ def test_functions_above_f12_are_refused_where_they_are_answered() -> None:
         consist_functions([ConsistUnit(UnitPosition.LEAD, roles)])
     assert caught.value.field == "function of 'dynamic brake'"
     assert caught.value.value == "F17"
-    assert "CV 21 and 22" in caught.value.bound
+    assert caught.value.hint == "CV 21 and 22 have no bit for another"
     trailing = ConsistUnit(UnitPosition.TRAILING, roles)
     assert consist_functions([trailing])[0].names_on == ("F5",)
+
+
+def test_momentum_at_0_is_no_delay_and_at_1_is_one() -> None:
+    """CV 3, 4, 23, 24: 0 is none and has no sign; 1 is 0.896 s over the steps."""
+    assert cv.AccelerationRate(0).in_words() == cv.DecelerationRate(0).in_words() == "no delay"
+    assert cv.seconds_per_step(0, 14) == cv.seconds_to_full_speed(0, 126) == 0
+    assert cv.AccelerationRate(1).in_words() == (
+        "a step takes 0.064 s at 14 steps, 0.032 s at 28 steps; full speed after 0.896 s"
+    )
+    for cls in (cv.AccelerationAdjustment, cv.DecelerationAdjustment):
+        assert (cls.by(0).subtract, cls.by(0).signed, cls.by(-1).subtract) == (False, 0, True)
+        assert cls.by(0).in_words().startswith("+0 to the rate")
+    for rate, amount, result in [(0, 0, 0), (0, -1, 0), (1, -1, 0), (0, 1, 1), (254, 1, 255)]:
+        adjusted = cv.AccelerationRate(rate), cv.AccelerationAdjustment.by(amount)
+        assert cv.adjusted_rate(*adjusted) == result
+    assert cv.adjusted_rate(cv.DecelerationRate(255), cv.DecelerationAdjustment.by(1)) == 255
+
+
+def test_f0_is_read_as_fl_and_turned_with_its_unit() -> None:
+    """The trade's name, alone and for one direction; what is shown is FL."""
+    both = ConsistUnit("lead", {"headlight": "F0"})
+    front = ConsistUnit("lead", {"headlight": "F0-forward"}, reversed=True)
+    found = [mask.names_on for mask in consist_functions([both, front])]
+    assert found == [("FL-forward", "FL-reverse"), ("FL-reverse",)]
+    assert cv.AlternatePowerFunctions.on("F0") == cv.AlternatePowerFunctions.on("FL")
+    assert str(cv.value_from_text("ConsistFunctions functions=F0,F1")).split()[1] == (
+        "functions=F1,FL-forward,FL-reverse"
+    )
+    assert cv.OutputLocations().outputs("F0-reverse") == (2,)
+    assert cv.OutputLocations().moved("F0-reverse", {5}).outputs("FL-reverse") == (5,)
+    for name in ("F0-sideways", "F00", "F0 ", "f0"):
+        with pytest.raises(FieldError):
+            cv.ConsistFunctions.on(name)
+    with pytest.raises(FieldError, match="position: 'lead', 'middle' or 'trailing' expected"):
+        consist_functions([ConsistUnit("front", {})])
 
 
 def test_a_position_that_the_practice_does_not_know_is_refused() -> None:

@@ -51,7 +51,8 @@ def test_every_value_can_be_explained(values: dict, decoder: DecoderKind, width:
         for reading in one.readings:
             bits: dict[int, str] = {}
             for row in reading.rows:
-                bits[row.cv] = bits.get(row.cv, "") + row.bits
+                number = reading.format.cvs[row.byte]
+                bits[number] = bits.get(number, "") + row.bits
             assert set(bits) <= set(one.values)
             if reading.value is not None:
                 assert reading.value.to_cvs() == one.values
@@ -95,11 +96,60 @@ def test_statuses_are_those_of_the_standard() -> None:
     assert numbers(multi, CvStatus.RESERVED) == reserved
     maker = {*range(47, 65), *range(112, 257), *range(513, 880)}
     assert numbers(multi, CvStatus.MANUFACTURER) == maker
-    assert numbers(accessory, CvStatus.MANDATORY) == {1, 7, 8, 9, 29}
+    assert numbers(accessory, CvStatus.MANDATORY) == {1, 7, 8, 9}
+    assert numbers(accessory, CvStatus.CONDITIONAL) == {29}  # footnote 1 of Table 3
+    old = {*range(513, 522), 540, 541}
+    optional = {*range(2, 7), 28, 31, 32, *range(257, 513)}
+    assert numbers(accessory, CvStatus.OPTIONAL) == optional | old
     reserved = {*range(10, 28), 30, *range(82, 112), *range(896, 1025)}
     assert numbers(accessory, CvStatus.RESERVED) == reserved
-    maker = {*range(33, 82), *range(112, 257), *range(513, 896)}
+    maker = {*range(33, 82), *range(112, 257), *range(513, 896)} - old
     assert numbers(accessory, CvStatus.MANUFACTURER) == maker
+
+
+def test_read_only_is_what_the_tables_print() -> None:
+    """CV 7 and 8; of accessory decoders 8 alone, by both its numbers."""
+    found = {
+        decoder: {n for n in range(1, 1025) if entry(n, decoder).read_only}
+        for decoder in DecoderKind
+    }
+    assert found == {DecoderKind.MULTI_FUNCTION: {7, 8}, DecoderKind.ACCESSORY: {8, 520}}
+
+
+def test_old_numbers_of_accessory_decoders_say_which_cv_they_are() -> None:
+    """512 + n, as Table 3 prints them in brackets."""
+    for old in (*range(513, 522), 540, 541):
+        one, same = entry(old, DecoderKind.ACCESSORY), entry(old - 512, DecoderKind.ACCESSORY)
+        assert (one.name, one.first - 512, one.last - 512) == (same.name, same.first, same.last)
+        assert one.content.startswith(f"old number of CV {same.first}")
+        assert one.content.endswith(same.content)
+    assert entry(516, DecoderKind.ACCESSORY).content.startswith("old number of CV 3 to 6: how")
+    assert "old number" not in entry(522, DecoderKind.ACCESSORY).content
+    assert "old number" not in entry(513).content
+
+
+@pytest.mark.parametrize("wrong", ["accessories", None, 3])
+def test_a_kind_of_decoder_is_one_of_two_or_its_value(wrong) -> None:
+    """Nothing else is taken for one of them."""
+    same = describe(29, 192, "accessory")
+    assert same == describe(29, 192, DecoderKind.ACCESSORY)
+    assert cv.to_csv(cv.CvSet(), decoder="accessory") == "cv,value,comment\n"
+    assert cv.writes(cv.CvSet(), cv.CvSet({7: 1}), decoder="accessory")[0].cv == 7
+    for call in (
+        lambda: describe(29, 6, wrong),
+        lambda: explain_cvs({29: 6}, wrong),
+        lambda: entry(29, wrong),
+        lambda: catalogue(wrong),
+        lambda: cv.value_types(29, wrong),
+        lambda: cv.to_csv(cv.CvSet(), decoder=wrong or 0),
+        lambda: cv.writes(cv.CvSet(), cv.CvSet(), decoder=wrong),
+    ):
+        with pytest.raises(FieldError) as caught:
+            call()
+        assert (caught.value.field, caught.value.bound) == (
+            "decoder",
+            "'multi-function' or 'accessory'",
+        )
 
 
 def test_reserved_and_unknown_cvs_say_so() -> None:
@@ -108,6 +158,8 @@ def test_reserved_and_unknown_cvs_say_so() -> None:
     assert "from memory: LongConsistAddress" in describe(20, 4).text()
     assert describe(600, 1).text().startswith("CV 600 = 1: manufacturer unique\n")
     assert describe(7, 1).text().startswith("CV 7 = 1: manufacturer version (mandatory), read only")
+    assert "reserved for the manufacturer's use" in entry(880).content
+    assert "reserved for the manufacturer's use" in entry(891).content
     assert describe(300, 1).entries[0].name == "indexed area"
     assert describe(3, 1, DecoderKind.ACCESSORY).entries[0].name == "on-time of F1 to F4"
 
@@ -128,18 +180,21 @@ def test_half_of_a_pair_says_what_is_missing() -> None:
     assert reading.notes == ("address has bits in CV 18 too, not given here",)
     assert [row.meaning for row in reading.rows] == ["address: bits 13-8 of it"]
     (reading,) = describe(21, 5).readings
-    assert (reading.notes, reading.rows[0].meaning) == ((), "functions=F1,F3")
+    assert (reading.notes, reading.rows[0].meaning) == (
+        (),
+        "functions=F1,F3 of F8 F7 F6 F5 F4 F3 F2 F1",
+    )
     (reading,) = describe(22, 0xC1).readings
     assert [row.meaning for row in reading.rows] == [
         "reserved=bit-6,bit-7 (kept)",
-        "functions=FL-forward",
+        "functions=FL-forward of F12 F11 F10 F9 FL-reverse FL-forward",
     ]
     (reading,) = describe(94, 200).readings
     assert (reading.notes, reading.rows[0].meaning) == ((), "number 28 of points: 200")
     (reading,) = describe(31, 3).readings
     assert reading.notes == ("high: 16 to 255 expected, 3 given",)
     (reading,) = describe(36, 8).readings
-    assert reading.rows[0].meaning == "f2=4"
+    assert reading.rows[0].meaning == "f2=4 of 8 7 6 5 4 3 2 1"
 
 
 def test_what_a_strict_reading_refuses_is_a_note() -> None:

@@ -68,7 +68,9 @@ def test_json_goes_both_ways(cvs: CvSet) -> None:
 
 def test_csv_is_read_as_spreadsheets_write_it() -> None:
     """A mark at the start, quotes, blanks, capitals, blank lines, separators in comments."""
-    text = '\ufeff"CV"; Value ;Comment\r\n\r\n"1"; 3 ;"first; and last"\r\n16.0.257;7\r\n'
+    text = '\ufeff"CV"; Value ;Comment\r\n\r\n"1"; 3 ;"first; and last"\r\n257;7\r\n'
+    assert from_csv(text) == CvSet({1: 3, 257: 7})
+    text = '"Index_high"; index_low;CV; Value ;Comment\r\n;;"1"; 3 ;"a; b"\r\n16;"0";257;7\r\n'
     assert from_csv(text) == CvSet({1: 3, IndexedCv(16, 0, 257): 7})
     assert from_csv("cv,value\n5,6,\n") == CvSet({5: 6})
 
@@ -101,10 +103,7 @@ def test_csv_that_cannot_be_read_names_the_line(text: str, problem: str) -> None
         ("0,3", "line 2, cv", 0),
         ("1025,3", "line 2, cv", 1025),
         ("x,3", "line 2, cv", "x"),
-        ("16.0,3", "line 2, cv", "16.0"),
-        ("15.0.257,3", "high", 15),
-        ("16.256.257,3", "low", 256),
-        ("16.0.256,3", "indexed cv", 256),
+        ("16.0.257,3", "line 2, cv", "16.0.257"),
         ("29,256", "CV 29, line 2", 256),
         ("29,-1", "CV 29, line 2", "-1"),
         ("29,", "CV 29, line 2", ""),
@@ -118,6 +117,25 @@ def test_csv_values_out_of_bounds_name_the_line(line: str, field: str, value: ob
 
 
 @pytest.mark.parametrize(
+    ("line", "field", "value"),
+    [
+        ("15,0,257,3", "high", 15),
+        ("16,256,257,3", "low", 256),
+        ("16,0,256,3", "indexed cv", 256),
+        ("16,0,513,3", "indexed cv", 513),
+        ("16,,257,3", "line 2, index", ""),
+        (",,x,3", "line 2, cv", "x"),
+        ("16,0,257,256", "index 16 0, CV 257, line 2", 256),
+    ],
+)
+def test_csv_of_index_pages_has_columns_of_their_own(line: str, field: str, value: object) -> None:
+    """CV 31, CV 32 and the number, each within its bounds."""
+    with pytest.raises(FieldError) as caught:
+        from_csv(f"index_high,index_low,cv,value\n{line}\n")
+    assert (caught.value.field, caught.value.value) == (field, value)
+
+
+@pytest.mark.parametrize(
     ("text", "path"),
     [
         ("{", "CV set"),
@@ -126,6 +144,17 @@ def test_csv_values_out_of_bounds_name_the_line(line: str, field: str, value: ob
         ('{"cvs": [1]}', "cvs"),
         ('{"cvs": {"29": "38"}}', "cvs.29"),
         ('{"cvs": {"29": true}}', "cvs.29"),
+        ('{"cvs": {"29": NaN}}', "CV set"),
+        ('{"cvs": {"29": Infinity}}', "CV set"),
+        ('{"cvs": ' + "[" * 50000, "CV set"),
+        ('{"indexed": []}', "CV set"),
+        ('{"cvs": {}, "indexed": {}}', "indexed"),
+        ('{"cvs": {}, "indexed": [[]]}', "indexed[0]"),
+        ('{"cvs": {}, "indexed": [{"high": 16, "low": 0, "cv": 257}]}', "indexed[0]"),
+        (
+            '{"cvs": {}, "indexed": [{"high": 16, "low": 0, "cv": 257, "value": "7"}]}',
+            "indexed[0].value",
+        ),
     ],
 )
 def test_json_of_another_shape_names_the_path(text: str, path: str) -> None:
@@ -150,10 +179,10 @@ def test_a_cv_twice_is_refused() -> None:
             CvSet(wrong)
     page = {31: 16, 32: 0}
     with pytest.raises(FieldError) as caught:
-        from_csv("cv,value\n31,16\n32,0\n300,1\n16.0.300,1\n")
+        from_csv("index_high,index_low,cv,value\n,,31,16\n,,32,0\n,,300,1\n16,0,300,1\n")
     assert (caught.value.field, caught.value.value) == ("CV 300", 1)
-    assert "beside that of 16.0.300" in caught.value.bound
-    with pytest.raises(FieldError, match=r"16\.0\.300"):
+    assert "it is index 16 0, CV 300" in caught.value.hint
+    with pytest.raises(FieldError, match="index 16 0, CV 300"):
         _ = CvSet({**page, 300: 1}) | {IndexedCv(16, 0, 300): 2}
     for right in ({32: 0}, {**page, 32: 1}, {31: 17, 32: 0}):
         assert len(CvSet({**right, 300: 1, IndexedCv(16, 0, 300): 2})) == len(right) + 2
@@ -161,6 +190,10 @@ def test_a_cv_twice_is_refused() -> None:
         to_csv(CvSet(), separator="\t")
     with pytest.raises(FieldError, match="such as 29"):
         key_from_text("1.2")
+    for wrong in ("16.0.257", "index 16 0, CV", "index 16 0 257", "index 16 0, CV 2.5"):
+        with pytest.raises(FieldError, match="index 16 0, CV 257"):
+            key_from_text(wrong)
+    assert key_from_text(str(IndexedCv(255, 3, 512))) == IndexedCv(255, 3, 512)
 
 
 @given(SETS, SETS)
@@ -183,7 +216,7 @@ def test_numbers_of_many_digits_are_refused_as_others(digits: str) -> None:
     """As errors of ours, that do not print them all."""
     for make in (
         lambda: key_from_text(digits),
-        lambda: key_from_text(f"16.{digits}.257"),
+        lambda: key_from_text(f"index 16 {digits}, CV 257"),
         lambda: from_csv(f"cv,value\n{digits},3\n"),
         lambda: from_csv(f"cv,value\n3,{digits}\n"),
         lambda: from_json(f'{{"cvs": {{"{digits}": 3}}}}'),

@@ -7,10 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dccwire import AccessoryAddress, LongAddress, PairNumbering, ShortAddress, cv
-from dccwire.cv.kinds import Bit, Octets, Range, field_value
+from dccwire.cv.kinds import Octets
 from dccwire.cv.values import CV_VALUES, CvValue, cv_value
-from dccwire.errors import FieldError, LayoutError
-from dccwire.fields import Choice, Functions
+from dccwire.errors import FieldError, LayoutError, ShapeError
+from dccwire.fields import Choice, FieldKind, Flag, Functions, Number
 from dccwire.formats import Provenance
 
 BY_HAND = [
@@ -63,7 +63,7 @@ BY_HAND = [
     (cv.SpeedTable(tuple(range(100, 128))), {67 + n: 100 + n for n in range(28)}),
     (cv.ReverseTrim(120), {95: 120}),
     (cv.UserIdentification(first=4, second=2), {105: 4, 106: 2}),
-    (cv.DecoderLoad(negative=True, amount=127), {892: 255}),
+    (cv.DecoderLoad(sign=1, amount=127), {892: 255}),
     (cv.DynamicFlags(8), {893: 8}),
     (cv.FuelLevel(254), {894: 254}),
     (cv.WaterLevel(0), {895: 0}),
@@ -158,7 +158,7 @@ def test_a_missing_cv_and_a_value_that_is_no_byte_are_refused() -> None:
     with pytest.raises(FieldError) as caught:
         cv.ExtendedAddress.from_cvs({17: 196})
     assert caught.value.field == "CV 18"
-    assert "ExtendedAddress" in caught.value.bound
+    assert caught.value.hint == "ExtendedAddress needs it"
     for wrong in (-1, 256, 1.0, True):
         with pytest.raises(FieldError) as caught:
             cv.StartVoltage.from_cvs({2: wrong})
@@ -188,7 +188,7 @@ def test_a_missing_cv_and_a_value_that_is_no_byte_are_refused() -> None:
         (lambda: cv.AccessoryDecoderAddressing(512), "address"),
         (lambda: cv.ConsistFunctions(1 << 14), "functions"),
         (lambda: cv.ConsistFunctions.on("F29"), "function"),
-        (lambda: cv.AlternatePowerFunctions.on("F0"), "function"),
+        (lambda: cv.AlternatePowerFunctions.on("F"), "function"),
         (lambda: cv.OutputLocations().moved("F5", {3}), "output of F5"),
         (lambda: cv.OutputLocations().moved("F1", {9}), "output of F1"),
         (lambda: cv.OutputLocations().moved("F13", {9}), "function"),
@@ -307,7 +307,7 @@ def test_register_pages_cover_every_cv_once() -> None:
         (cv.ReverseTrim(192), "voltage x 1.500"),
         (cv.ErrorInformation(1), "an error"),
         (cv.ErrorInformation(0), "no error"),
-        (cv.DecoderLoad(negative=False, amount=5), "load +5"),
+        (cv.DecoderLoad(sign=0, amount=5), "load 5, positive or negative by bit 7 = 0 (V21)"),
         (cv.FuelLevel(255), "not supported"),
         (cv.IndexPage(16, 0), "index page 0 of 61440"),
         (cv.AccelerationAdjustment.by(-5), "-5 to the rate of CV 3"),
@@ -321,10 +321,55 @@ def test_words_say_what_the_whole_means(value: CvValue, words: str) -> None:
     assert bool(value.in_words()) is bool(words)
 
 
+@pytest.mark.parametrize(
+    ("plain", "path", "expected"),
+    [
+        (None, "value", "an object with a type"),
+        ([], "value", "an object with a type"),
+        ("Configuration", "value", "an object with a type"),
+        ({}, "value", "an object with a type"),
+        ({"type": None}, "value", "an object with a type"),
+        ({"type": ["ConsistAddress"]}, "value", "an object with a type"),
+        ({"type": "configuration"}, "value.type", "a type of CV value"),
+        ({"type": "ConsistAddress", "adress": 3}, "value", "the fields of ConsistAddress"),
+        (
+            {"type": "ConsistAddress", "address": 3, "cv": 1},
+            "value",
+            "the fields of ConsistAddress",
+        ),
+        ({"type": "ExtendedAddress"}, "value", "the fields of ExtendedAddress"),
+        ({"type": "ConsistAddress", "address": True}, "value.address", "an integer"),
+        ({"type": "ConsistAddress", "address": "3"}, "value.address", "an integer"),
+        ({"type": "ConsistAddress", "address": 3.0}, "value.address", "an integer"),
+        ({"type": "ConsistAddress", "reversed": 1}, "value.reversed", "true or false"),
+        ({"type": "ConsistAddress", "reversed": "yes"}, "value.reversed", "true or false"),
+        ({"type": "Configuration", "reserved": "bit-6"}, "value.reserved", "a list of bit-6"),
+        ({"type": "Configuration", "reserved": ["bit-5"]}, "value.reserved", "a list of bit-6"),
+        ({"type": "Configuration", "reserved": [[6]]}, "value.reserved", "a list of bit-6"),
+        ({"type": "SpeedTable", "points": 7}, "value.points", "a list of integers"),
+    ],
+)
+def test_json_of_another_shape_names_the_path(plain, path: str, expected: str) -> None:
+    """Shapes, unknown fields, missing ones and values of another kind."""
+    with pytest.raises(ShapeError) as caught:
+        cv.value_from_plain(plain)
+    assert (caught.value.path, caught.value.expected) == (path, expected)
+
+
+def test_json_may_leave_out_what_has_a_default() -> None:
+    """And nothing else; what is out of bounds is refused as by the constructor."""
+    assert cv.value_from_plain({"type": "ConsistAddress"}) == cv.ConsistAddress()
+    plain = {"type": "SpeedTable", "points": [*range(27), 256]}
+    with pytest.raises(FieldError, match="points, number 28: 0 to 255 expected, 256 given"):
+        cv.value_from_plain(plain)
+    with pytest.raises(FieldError, match="count of points: 28 expected, 27 given"):
+        cv.value_from_plain({"type": "SpeedTable", "points": [0] * 27})
+
+
 def test_declarations_that_do_not_fit_are_refused() -> None:
     """A byte a CV, and the class has the fields of the kinds; nothing is declared then."""
     before = list(CV_VALUES)
-    with pytest.raises(LayoutError, match="1 bytes, but 2 CVs"):
+    with pytest.raises(LayoutError, match="1 byte, but 2 CVs"):
 
         @cv_value((1, 2), "AAAAAAAA", "test", fields={"a": "A"})
         class Wide(CvValue):
@@ -339,15 +384,34 @@ def test_declarations_that_do_not_fit_are_refused() -> None:
     assert before == CV_VALUES
 
 
+@pytest.mark.parametrize(
+    ("kind", "number", "value"),
+    [
+        (Number("A"), 5, 5),
+        (Number("A", legal=range(2, 5)), 4, 4),
+        (Flag("A"), 1, True),
+        (Flag("A", on=0, off=1), 1, False),
+        (Choice("C", {0: None, 8: 0}), 8, 0),
+        (Functions("F", ("F1", "F2")), 3, 3),
+        (Octets("D", 3), 258, (0, 1, 2)),
+    ],
+)
+def test_kinds_turn_numbers_into_values_and_back(kind: FieldKind, number: int, value) -> None:
+    """What a field's bits hold, and what it stands for."""
+    assert kind.from_number(number) == value
+    assert kind.to_number(value) == number
+
+
 def test_kinds_of_their_own() -> None:
-    """Bits in words, narrower numbers, rows of bytes; a choice goes through its table."""
-    assert Bit("A", "yes", "no").meaning(False) == "no"
-    assert not Range("A", 2, 4).holds(5, 0, 7)
+    """Flags in words, narrower numbers, rows of bytes; illegal numbers are kept to be shown."""
+    assert Flag("A", "yes", "no").meaning(False) == "no"
+    narrow = Number("A", legal=range(2, 5))
+    assert [narrow.holds(number, 0, 7) for number in (1, 2, 4, 5)] == [False, True, True, False]
     octets = Octets("D", 2)
     assert octets.bound(0, 9) == "a tuple of 2 numbers from 0 to 255"
     assert octets.value("points", [1, 2]) == (1, 2)
     with pytest.raises(FieldError, match="function"):
         Functions("F", ("F1",)).mask(["F2"])
-    assert field_value(Choice("C", {0: None}), 1) == 1
+    assert Choice("C", {0: None}).from_number(1) == 1
     with pytest.raises(ValueError, match="a list of integers"):
         octets.value("points", "1,2")

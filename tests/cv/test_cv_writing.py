@@ -20,11 +20,10 @@ from dccwire.cv import (
     CvWrite,
     DecoderKind,
     IndexedCv,
-    operations_packets,
-    programming_track_instructions,
     writes,
 )
 from dccwire.errors import FieldError
+from written_sets import operations_packets, programming_track_instructions
 
 
 class Decoder:
@@ -167,7 +166,7 @@ def test_cv_1_is_refused_while_what_it_clears_is_unknown(old, new, unknown: str)
     with pytest.raises(FieldError) as caught:
         order(old, new)
     assert (caught.value.field, caught.value.value) == (unknown, None)
-    assert "a write of CV 1 clears" in caught.value.bound
+    assert "a write of CV 1 clears" in caught.value.hint
     assert (1, new[1]) in order(old, new, decoder=DecoderKind.ACCESSORY)
 
 
@@ -224,7 +223,7 @@ def test_a_cv_of_new_that_is_there_twice_is_refused(decoder: DecoderKind) -> Non
         with pytest.raises(FieldError) as caught:
             order(old, new, decoder=decoder)
         assert (caught.value.field, caught.value.value) == ("CV 300", 1)
-        assert "16.0.300" in caught.value.bound
+        assert "index 16 0, CV 300" in caught.value.hint
     assert order({31: 16, 32: 0, 300: 1}, {one: 2}, decoder=decoder) == [(300, 2)]
     assert order({31: 16, 32: 0, one: 1}, {300: 2}, decoder=decoder) == [(300, 2)]
 
@@ -250,8 +249,12 @@ def test_pages_that_cannot_be_set_again_are_refused() -> None:
         ({}, {17: 5, 18: 0}, "CV 17: bit 7 = 1 and bit 6 = 1 expected, 5 given"),
         ({17: 0}, {18: 1}, "CV 17: bit 7 = 1 and bit 6 = 1 expected, 0 given"),
         ({}, {17: 232, 18: 0}, "address: 0 to 10239 expected, 10240 given"),
-        ({}, {31: 5, 300: 1}, "CV 31: 16 to 255, as CV 300 is on its index page, expected, 5"),
-        ({31: 15, 32: 0}, {300: 1}, "CV 31: 16 to 255, as CV 300 is on its index page, expected"),
+        ({}, {31: 5, 300: 1}, "CV 31: 16 to 255 expected, 5 given; CV 300 is on its index page"),
+        (
+            {31: 15, 32: 0},
+            {300: 1},
+            "CV 31: 16 to 255 expected, 15 given; CV 300 is",
+        ),
     ],
 )
 def test_illegal_values_are_refused_on_both_tracks(old, new, message: str) -> None:
@@ -288,7 +291,7 @@ def test_read_only_cvs_are_written_only_by_name() -> None:
     with pytest.raises(FieldError) as caught:
         order({}, {8: 8})
     assert (caught.value.field, caught.value.value) == ("CV 8", 8)
-    assert "read-only and `force` does not name it" in caught.value.bound
+    assert "read-only, and `force` does not name it" in caught.value.hint
     with pytest.raises(FieldError, match="CV 7"):
         order({7: 1}, {7: 2, 8: 3}, force={8})
     assert order({7: 1, 8: 2}, {7: 1, 8: 2, 3: 1}) == [(3, 1)]
@@ -296,6 +299,14 @@ def test_read_only_cvs_are_written_only_by_name() -> None:
     with pytest.raises(FieldError) as caught:
         order({}, {}, force={9})
     assert (caught.value.field, caught.value.bound, caught.value.value) == ("force", "7 or 8", 9)
+    accessory = DecoderKind.ACCESSORY
+    assert order({}, {7: 1, 519: 1}, decoder=accessory) == [(7, 1), (519, 1)]
+    for cv in (8, 520):
+        with pytest.raises(FieldError, match=f"CV {cv}: no write expected, 8 given; it is read-o"):
+            order({}, {cv: 8}, decoder=accessory)
+        assert order({}, {cv: 8, 600: 1}, force={cv}, decoder=accessory) == [(600, 1), (cv, 8)]
+    with pytest.raises(FieldError, match="force: 8 or 520 expected, 7 given"):
+        order({}, {}, force={7}, decoder=accessory)
     packets = operations_packets(CvSet(), CvSet({8: 8}), ShortAddress(3), force=[8])
     assert [packet.instructions[0].cv for packet in packets[::2]] == [8, 8]
 
@@ -329,7 +340,7 @@ def test_writes_say_why_where_it_is_not_plain() -> None:
     new = CvSet({1: 4, IndexedCv(16, 0, 257): 1, 17: 200, 18: 1, 3: 1})
     reasons = {(one.cv, one.value): one.why for one in writes(old, new)}
     assert reasons[15, 2].startswith("unlocks")
-    assert reasons[31, 16] == "index page of CV 16.0.257"
+    assert reasons[31, 16] == "index page of index 16 0, CV 257"
     assert reasons[17, 200] == "takes effect with CV 18"
     assert reasons[1, 4].startswith("clears CV 19")
     assert reasons[19, 5].startswith("after CV 1")

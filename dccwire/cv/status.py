@@ -1,64 +1,19 @@
-"""Index pages and what a decoder tells: CV 30 to 32, 105, 106, 892 to 895 (S-9.2.2)."""
+"""What a decoder tells of itself: CV 30, 105, 106, 892 to 895 (S-9.2.2)."""
 
 from __future__ import annotations
 
-from typing import Self
+from dataclasses import dataclass
 
-from dccwire.cv.kinds import Range
 from dccwire.cv.values import CvValue, cv_value
-from dccwire.errors import FieldError
-from dccwire.fields import Flag
 
 __all__ = [
-    "INDEX_PAGES",
     "DecoderLoad",
     "DynamicFlags",
     "ErrorInformation",
     "FuelLevel",
-    "IndexPage",
     "UserIdentification",
     "WaterLevel",
 ]
-
-INDEX_PAGES = 61_440
-"""Index pages of 256 CVs: CV 31 from 16 to 255, CV 32 from 0 to 255 (S-9.2.2, CV 31 and 32)."""
-
-
-@cv_value(
-    (31, 32),
-    "HHHHHHHH LLLLLLLL",
-    "S-9.2.2, CV 31 and 32",
-    fields={"high": Range("H", 16, 255), "low": "L"},
-)
-class IndexPage(CvValue):
-    """CV 31 and 32: which page CV 257 to 512 show; CV 31 from 16 to 255, 0 to 15 are reserved.
-
-    >>> IndexPage(high=16, low=0).number, IndexPage.of(INDEX_PAGES - 1)
-    (0, IndexPage(high=255, low=255))
-    """
-
-    high: int
-    low: int
-
-    @classmethod
-    def of(cls, number: int) -> Self:
-        """The page by its number, 0 to 61439.
-
-        Raises:
-            FieldError: the number is out of bounds.
-        """
-        if type(number) is not int or not 0 <= number < INDEX_PAGES:
-            raise FieldError("index page", f"0 to {INDEX_PAGES - 1}", number)
-        return cls(16 + number // 256, number % 256)
-
-    @property
-    def number(self) -> int:
-        """The page, counted from 0: (CV 31 - 16) × 256 + CV 32."""
-        return (self.high - 16) * 256 + self.low
-
-    def in_words(self) -> str:
-        """The page's number."""
-        return f"index page {self.number} of {INDEX_PAGES}, counted from 0"
 
 
 @cv_value((30,), "EEEEEEEE", "S-9.2.2, CV 30", fields={"error": "E"})
@@ -90,25 +45,22 @@ class UserIdentification(CvValue):
     second: int
 
 
-@cv_value((892,), "SLLLLLLL", "S-9.2.2, CV 892", fields={"negative": Flag("S"), "amount": "L"})
+@cv_value((892,), "SLLLLLLL", "S-9.2.2, CV 892", fields={"sign": "S", "amount": "L"})
 class DecoderLoad(CvValue):
-    """CV 892: the load, -127 to 127; bit 7 is the sign.
+    """CV 892: the amount of the load, 0 to 127, and a bit that tells positive from negative.
 
-    >>> DecoderLoad.from_cvs({892: 0x85}).load
-    -5
+    Which value of the bit is which the text does not say (V21), so the load has no sign here.
+
+    >>> DecoderLoad.from_cvs({892: 0x85})
+    DecoderLoad(sign=1, amount=5)
     """
 
-    negative: bool
+    sign: int
     amount: int
 
-    @property
-    def load(self) -> int:
-        """The load with its sign."""
-        return -self.amount if self.negative else self.amount
-
     def in_words(self) -> str:
-        """The load with its sign."""
-        return f"load {self.load:+d}"
+        """The amount, and the bit as it is."""
+        return f"load {self.amount}, positive or negative by bit 7 = {self.sign} (V21)"
 
 
 @cv_value((893,), "FFFFFFFF", "S-9.2.2, CV 893", fields={"flags": "F"})
@@ -122,6 +74,7 @@ class DynamicFlags(CvValue):
     flags: int
 
 
+@dataclass(frozen=True, eq=False, repr=False)
 class _Level(CvValue):
     """Base of the levels."""
 
@@ -146,8 +99,6 @@ class FuelLevel(_Level):
     (0.5, 'not supported')
     """
 
-    level: int
-
 
 @cv_value((895,), "LLLLLLLL", "S-9.2.2, CV 895", fields={"level": "L"})
 class WaterLevel(_Level):
@@ -156,5 +107,3 @@ class WaterLevel(_Level):
     >>> WaterLevel(254).in_words()
     '100% full'
     """
-
-    level: int

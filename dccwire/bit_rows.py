@@ -1,0 +1,91 @@
+"""The rows of a bit-by-bit view: which bits belong to which field, and what they say.
+
+Packets and CVs are laid out by the same rows. Room: rows from a layout, kinds and a word, and rows
+as lines of text; what stands around them is the views' affair.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping
+from typing import NamedTuple
+
+from dccwire.formats import Declared
+from dccwire.layout import bits_in_words
+from dccwire.wording import wrapped
+
+__all__ = ["FieldRow", "field_rows", "row_lines"]
+
+
+class FieldRow(NamedTuple):
+    """Neighbouring bits of one field within one byte (from 0), and what they say.
+
+    `first` and `last` are bit numbers, 7 to 0, `bits` their state as 0 and 1, `letters` the
+    layout's characters.
+    """
+
+    byte: int
+    first: int
+    last: int
+    bits: str
+    letters: str
+    name: str
+    meaning: str
+
+
+def field_rows(
+    cls: type[Declared],
+    word: int,
+    *,
+    unknown: Collection[str] = (),
+    words: Mapping[str, str] | None = None,
+) -> Iterator[FieldRow]:
+    """A row for each part of each field, in transmission order.
+
+    Args:
+        cls: what is declared.
+        word: the bytes of its layout as one number; any, legal or not.
+        unknown: fields of which some bits are not known.
+        words: what is said of fields without a kind, as an accessory's address.
+
+    >>> from dccwire.instructions import CvAccessLongForm
+    >>> [row.meaning for row in field_rows(CvAccessLongForm, 0xEC1C26)][1:3]
+    ['cv=29 (bits 9-8 of cv - 1)', 'cv=29 (bits 7-0 of cv - 1)']
+    """
+    sent = f"{word:0{8 * cls.layout.size}b}"
+    for part in cls.layout.parts:
+        name, low = part[0].field, part[-1].weight
+        field, kind = cls.layout.fields[name], cls.kinds.get(name)
+        number, whole = field.take(word), cls.layout.whole_of(part)
+        if kind is None:
+            meaning = (words or {})[name]
+        elif kind.apart:
+            meaning, whole = kind.of_bits(name, number, low, len(part)), ""
+        elif name in unknown:
+            meaning, whole = f"{name}: {whole}", ""
+        else:
+            value = kind.from_number(number)
+            meaning = f"{name}={kind.text(value)}"
+            if said := kind.meaning(value):
+                meaning += f": {said}"
+        if whole:
+            meaning += f" ({whole})"
+        first, last = part[0], part[-1]
+        bits, letters = sent[first.position : last.position + 1], first.letter * len(part)
+        yield FieldRow(first.byte, first.number, last.number, bits, letters, name, meaning)
+
+
+def row_lines(
+    words: str, width: int, letters: str, *, first: int = 7, label: object = "", bits: str = ""
+) -> Iterator[str]:
+    """A row as text of at most `width` columns: label, eight bits, letters at their places, words.
+
+    Where there are no bits, the words say which ones the letters stand for.
+
+    >>> list(row_lines("speed=4", 80, "SSSS", first=3))
+    ['                      SSSS  bits 3-0: speed=4']
+    """
+    shown = (" " * (7 - first) + letters).ljust(8)
+    if letters and not bits:
+        words = f"{bits_in_words(first, first - len(letters) + 1)}: {words}"
+    head = f"{label:<4}  {bits[:4]:4} {bits[4:]:4}  {shown[:4]} {shown[4:]}  "
+    yield from wrapped(words, width, head)
