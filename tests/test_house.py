@@ -216,6 +216,17 @@ except AttributeError as error:
     )
 
 
+def test_a_missing_part_is_an_attribute_error_and_dir_needs_no_part(monkeypatch) -> None:
+    """The same in this process, where the rooms are there already."""
+    import dccwire
+
+    assert {*dccwire.__all__, "recordings", "conformance", "__version__"} <= set(dir(dccwire))
+    monkeypatch.delitem(sys.modules, "dccwire.recordings", raising=False)
+    monkeypatch.setitem(sys.modules, "numpy", None)
+    with pytest.raises(AttributeError, match=r"pip install 'dccwire\[capture\]' brings it"):
+        dccwire.__getattr__("recordings")
+
+
 def test_the_core_works_without_numpy() -> None:
     """Decoding, encoding, inspecting, explaining, and the command for them."""
     code = (
