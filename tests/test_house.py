@@ -145,7 +145,7 @@ def test_importing_loads_no_numpy_and_none_of_the_lower_rooms() -> None:
 @pytest.mark.parametrize(
     ("arguments", "absent"),
     [
-        ("'decode', '377443'", {"drawing", "receiver", "inspection", "cv", "programming"}),
+        ("'decode', '377443'", {"plan", "framing", "receiver", "inspection", "drawing", "cv"}),
         ("'encode', 'idle: Idle'", {"plan", "framing", "receiver", "inspection", "drawing", "cv"}),
         ("'inspect', '377443'", {"drawing", "cv", "programming", "decoder"}),
         ("'explain', '377443'", {"cv", "programming", "decoder", "recordings"}),

@@ -47,7 +47,7 @@ def rebuilt(data: bytes) -> bytes:
 
 
 def test_every_packet_of_three_bytes_comes_out_as_it_went_in() -> None:
-    """All 65,536 with the right error byte, encoded anew from their values (S-9.2 §A)."""
+    """All 65,536 with the right error byte, encoded anew from their values (S-9.2 §B)."""
     for number in range(1 << 16):
         data = with_error_byte(number.to_bytes(2))
         assert rebuilt(data) == data
