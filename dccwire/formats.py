@@ -299,6 +299,8 @@ def _declare(
     if not clause:
         raise LayoutError(line, "no clause is cited")
     kinds.pop("address", None)
+    if clause.startswith("from memory: "):
+        provenance = Provenance.FROM_MEMORY
 
     def decorate(plain: _T) -> _T:
         cls = dataclass(frozen=True, slots=True, eq=False, repr=False)(plain)
