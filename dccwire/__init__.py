@@ -97,7 +97,7 @@ __all__ = [
     "programming",
     "readings",
 ]
-if not TYPE_CHECKING:
+if not TYPE_CHECKING:  # pragma: no branch
     _HERE = (accessory, errors, instructions, service_mode)
     __all__ += [name for room in _HERE for name in room.__all__]
 

@@ -13,7 +13,7 @@ from enum import Enum
 from dccwire.address import AccessoryAddress, ExtendedAccessoryAddress, Partition
 from dccwire.errors import FieldError, Reason, member
 from dccwire.fields import Choice, FieldKind, Flag
-from dccwire.formats import Instruction, NamedReading, Provenance, Remark, accessory, reserved
+from dccwire.formats import Instruction, NamedReading, Remark, accessory, reserved
 from dccwire.instructions.cv_access import (
     BIT_FIELDS,
     BIT_LINE,
@@ -232,7 +232,6 @@ class LegacyAccessoryCvAccess(Instruction):
     "from memory: RCN-213",
     EXTENDED,
     EXTENDED_BITS,
-    provenance=Provenance.FROM_MEMORY,
     fields={"extended": Flag("T")},
 )
 class AccessoryNoOperation(Instruction):

@@ -256,6 +256,8 @@ def declare(
     layout = Layout(line, spread | {name: kind.formula for name, kind in kinds.items()})
     if not clause:
         raise LayoutError(line, "no clause is cited")
+    if clause.startswith("from memory: "):
+        provenance = Provenance.FROM_MEMORY
 
     def decorate(plain: _T) -> _T:
         cls = dataclass(frozen=True, slots=True, eq=False, repr=False)(plain)

@@ -19,7 +19,8 @@ short 55: SpeedAndDirection forward=yes c=1 speed=4
 
 
 @pytest.mark.parametrize(
-    "arguments", [("37", "74", "43"), ("37 74 43",), ("377443",), ("37", "7443")]
+    "arguments",
+    [("37", "74", "43"), ("37 74 43",), ("377443",), ("37", "7443"), ("37\u00a074\t43",)],
 )
 def test_bytes_are_read_with_or_without_blanks(run, arguments) -> None:
     """One packet, however it is split into arguments."""

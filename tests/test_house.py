@@ -146,7 +146,7 @@ def test_importing_loads_no_numpy_and_none_of_the_lower_rooms() -> None:
 @pytest.mark.parametrize(
     ("arguments", "absent"),
     [
-        ("'decode', '377443'", {"drawing", "receiver", "inspection", "cv", "programming"}),
+        ("'decode', '377443'", {"plan", "framing", "receiver", "inspection", "drawing", "cv"}),
         ("'encode', 'idle: Idle'", {"plan", "framing", "receiver", "inspection", "drawing", "cv"}),
         ("'inspect', '377443'", {"drawing", "cv", "programming", "decoder"}),
         ("'explain', '377443'", {"cv", "programming", "decoder", "recordings"}),
@@ -215,6 +215,17 @@ except AttributeError as error:
     assert _fresh(code) == (
         "dccwire.recordings: numpy is not installed; pip install 'dccwire[capture]' brings it\n"
     )
+
+
+def test_a_missing_part_is_an_attribute_error_and_dir_needs_no_part(monkeypatch) -> None:
+    """The same in this process, where the rooms are there already."""
+    import dccwire
+
+    assert {*dccwire.__all__, "recordings", "conformance", "__version__"} <= set(dir(dccwire))
+    monkeypatch.delitem(sys.modules, "dccwire.recordings", raising=False)
+    monkeypatch.setitem(sys.modules, "numpy", None)
+    with pytest.raises(AttributeError, match=r"pip install 'dccwire\[capture\]' brings it"):
+        dccwire.__getattr__("recordings")
 
 
 def test_the_core_works_without_numpy() -> None:

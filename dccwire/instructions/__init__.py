@@ -40,7 +40,6 @@ _FAMILIES = (
     speed_and_direction,
 )
 
-if (
-    not TYPE_CHECKING
-):  # mypy follows no list that is made of others; where there is none it takes all
+# mypy follows no list that is made of others; where there is none it takes all.
+if not TYPE_CHECKING:  # pragma: no branch
     __all__ = [name for family in _FAMILIES for name in family.__all__]

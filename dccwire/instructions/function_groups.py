@@ -12,7 +12,7 @@ from typing import Self, TypeVar, dataclass_transform
 
 from dccwire.errors import FieldError
 from dccwire.fields import Functions
-from dccwire.formats import Instruction, Provenance, instruction
+from dccwire.formats import Instruction, instruction
 
 __all__ = [
     "FunctionGroup",
@@ -95,12 +95,11 @@ class FunctionGroup(Instruction):
 
 
 @dataclass_transform(frozen_default=True)
-def group(
-    line: str, clause: str, first: int, last: int, provenance: Provenance = Provenance.PUBLISHED
-) -> Callable[[_T], _T]:
+def group(line: str, clause: str, first: int, last: int) -> Callable[[_T], _T]:
     """Declare a group of the functions `first` to `last`: `instruction` with this one field."""
-    functions = Functions("D", function_names(first, last))
-    return instruction(line, clause, provenance=provenance, fields={"functions": functions})
+    return instruction(
+        line, clause, fields={"functions": Functions("D", function_names(first, last))}
+    )
 
 
 _ONE = (*function_names(1, 4), "FL")

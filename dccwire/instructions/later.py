@@ -10,7 +10,7 @@ from enum import Enum
 
 from dccwire.address import LATER_FIRST_BYTES, Partition
 from dccwire.fields import Choice, Flag, Functions, Number
-from dccwire.formats import Instruction, NamedReading, Provenance, instruction
+from dccwire.formats import Instruction, NamedReading, instruction
 from dccwire.instructions.function_groups import FunctionGroup, function_names, group
 
 __all__ = [
@@ -54,40 +54,39 @@ def longer_form(data: bytes) -> str:
     return ""
 
 
-MEMORY = Provenance.FROM_MEMORY
 FEATURES = "from memory: RCN-212, newer S-9.2.1"
 BROADCAST_ONLY = frozenset({Partition.BROADCAST})
 
 
-@group("11011000 DDDDDDDD", FEATURES, 29, 36, provenance=MEMORY)
+@group("11011000 DDDDDDDD", FEATURES, 29, 36)
 class FunctionsF29F36(FunctionGroup):
     """F29 to F36 (from memory)."""
 
     functions: int
 
 
-@group("11011001 DDDDDDDD", FEATURES, 37, 44, provenance=MEMORY)
+@group("11011001 DDDDDDDD", FEATURES, 37, 44)
 class FunctionsF37F44(FunctionGroup):
     """F37 to F44 (from memory)."""
 
     functions: int
 
 
-@group("11011010 DDDDDDDD", FEATURES, 45, 52, provenance=MEMORY)
+@group("11011010 DDDDDDDD", FEATURES, 45, 52)
 class FunctionsF45F52(FunctionGroup):
     """F45 to F52 (from memory)."""
 
     functions: int
 
 
-@group("11011011 DDDDDDDD", FEATURES, 53, 60, provenance=MEMORY)
+@group("11011011 DDDDDDDD", FEATURES, 53, 60)
 class FunctionsF53F60(FunctionGroup):
     """F53 to F60 (from memory)."""
 
     functions: int
 
 
-@group("11011100 DDDDDDDD", FEATURES, 61, 68, provenance=MEMORY)
+@group("11011100 DDDDDDDD", FEATURES, 61, 68)
 class FunctionsF61F68(FunctionGroup):
     """F61 to F68 (from memory)."""
 
@@ -97,7 +96,6 @@ class FunctionsF61F68(FunctionGroup):
 @instruction(
     "00111100 RGGGGGGG DDDDDDDD",
     "from memory: RCN-212",
-    provenance=MEMORY,
     ends=True,
     fields={"forward": Flag("R"), "speed": "G", "functions": Functions("D", function_names(0, 7))},
 )
@@ -112,7 +110,6 @@ class SpeedAndFunctionsF0F7(Instruction):
 @instruction(
     "00111100 RGGGGGGG DDDDDDDD EEEEEEEE",
     "from memory: RCN-212",
-    provenance=MEMORY,
     ends=True,
     fields={
         "forward": Flag("R"),
@@ -139,7 +136,6 @@ class CvPair(Enum):
 @instruction(
     "111101PP FFFFFFFF SSSSSSSS",
     "from memory: RCN-214",
-    provenance=MEMORY,
     fields={
         "pair": Choice("P", {pair.value: pair for pair in CvPair}),
         "first": "F",
@@ -158,7 +154,6 @@ class CvPairShortForm(Instruction):
     "11000001 00MMMMMM WWWHHHHH U0BBBBBB",
     "from memory: RCN-211",
     partitions=BROADCAST_ONLY,
-    provenance=MEMORY,
     fields={
         "minute": Number("M", legal=range(60)),
         "weekday": "W",
@@ -181,7 +176,6 @@ class ModelTime(Instruction):
     "11000001 010TTTTT MMMMYYYY YYYYYYYY",
     "from memory: RCN-211",
     partitions=BROADCAST_ONLY,
-    provenance=MEMORY,
     fields={
         "day": Number("T", legal=range(1, 32)),
         "month": Number("M", legal=range(1, 13)),
@@ -200,7 +194,6 @@ class ModelDate(Instruction):
     "11000010 MMMMMMMM MMMMMMMM",
     "from memory: RCN-211",
     partitions=BROADCAST_ONLY,
-    provenance=MEMORY,
     fields={"time": Number("M", unit="ms")},
 )
 class SystemTime(Instruction):
@@ -212,7 +205,6 @@ class SystemTime(Instruction):
 @instruction(
     "111001SS AAAAAAAA AAAAAAAA AAAAAAAA",
     "from memory: RCN-214",
-    provenance=MEMORY,
     ends=True,
     reading="extended CV access, read",
     fields={"sequence": "S", "cv_address": "A"},
