@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import ceil
 from typing import Any, Generic, TypeVar
 
 import numpy as np
@@ -12,10 +13,12 @@ from numpy.typing import NDArray
 
 from dccwire.errors import Reason, RecordingError
 from dccwire.receiver import PacketReceived, Receiver
-from dccwire.recordings.recording import TOO_COARSE_NS
-from dccwire.signal import LIMITS
+from dccwire.receiver.edges import SHORTEST_NS
+from dccwire.recordings.resolution import TOO_COARSE_NS
+from dccwire.signal import LIMITS, NOMINAL
+from dccwire.wording import counted
 
-__all__ = ["Candidate", "Look", "choose", "look"]
+__all__ = ["Candidate", "Look", "choose", "common_factor", "look"]
 
 Key = TypeVar("Key")
 
@@ -24,6 +27,11 @@ Key = TypeVar("Key")
 _SHARE = 0.9
 _AT_ALL = 0.5
 _MOST_EDGES = 1 << 14
+#: Where a typical duration is looked for; how far a scaled one may be off, so that ones and zeros
+#: stay apart; and how near to a whole number a factor is taken for it.
+_QUANTILES = (0.5, 0.25, 0.75, 0.1, 0.9)
+_MOST_SLACK_NS = 5_000
+_NEARLY = 0.05
 #: So many names fit into one line of a message.
 _MOST_NAMES = 8
 
@@ -52,7 +60,8 @@ class Look:
     Attributes:
         edges: how many were looked at.
         durations: shortest, median and longest, ns; None with fewer than two edges.
-        share: 0 to 1, how many durations a decoder must accept (S-9.1 §A, Table 1).
+        share: 0 to 1, how many durations a decoder must accept (S-9.1 §A, Table 1), where pulses
+            that a receiver merges are merged (M8).
         packet: whether a packet with a right error byte is among them.
     """
 
@@ -73,7 +82,7 @@ class Look:
 
     def __str__(self) -> str:
         if self.durations is None:
-            return f"{self.edges} edge{'' if self.edges == 1 else 's'}"
+            return counted(self.edges, "edge")
         low, middle, high = (f"{duration / 1000:g}" for duration in self.durations)
         return f"{self.edges} edges {low} to {high} us apart, median {middle}"
 
@@ -85,18 +94,34 @@ def look(edges: NDArray[np.int64], resolution_ns: int) -> Look:
         edges: times of level changes, ns.
         resolution_ns: limits are wider by as much.
     """
-    slack = min(resolution_ns, TOO_COARSE_NS)
     edges = edges[:_MOST_EDGES]
     durations = np.diff(edges)
     if not durations.size:
         return Look(edges.size, None, 0.0, False)
+    three = (int(durations.min()), int(np.median(durations)), int(durations.max()))
+    slack = min(resolution_ns, TOO_COARSE_NS)
+    times = _merged(edges.tolist())
+    share = _share(np.diff(times), slack)
+    return Look(edges.size, three, share, share >= _SHARE and _has_packet(times, slack))
+
+
+def _merged(edges: list[int]) -> list[int]:
+    """The edges without pulses that are too short, both of whose ends go (M8)."""
+    kept: list[int] = []
+    for edge in edges:
+        if kept and edge - kept[-1] < SHORTEST_NS:
+            kept.pop()
+        else:
+            kept.append(edge)
+    return kept
+
+
+def _share(durations: NDArray[np.int64], slack: int) -> float:
+    """How many of the durations a decoder must accept."""
     fitting = np.zeros(durations.size, np.bool_)
     for limit in (LIMITS["tr1"], LIMITS["tr0"]):
         fitting |= (durations >= limit.least - slack) & (durations <= limit.most + slack)
-    share = float(fitting.mean())
-    three = (int(durations.min()), int(np.median(durations)), int(durations.max()))
-    packet = share >= _SHARE and _has_packet(edges.tolist(), slack)
-    return Look(edges.size, three, share, packet)
+    return float(fitting.mean()) if fitting.size else 0.0
 
 
 def _has_packet(edges: list[int], resolution_ns: int) -> bool:
@@ -104,6 +129,44 @@ def _has_packet(edges: list[int], resolution_ns: int) -> bool:
     receiver = Receiver(resolution_ns=resolution_ns)
     events = [*receiver.feed(edges), *receiver.close()]
     return any(isinstance(event, PacketReceived) and event.error_byte_right for event in events)
+
+
+def common_factor(edges: NDArray[np.int64], resolution_ns: int) -> float | None:
+    """How many times too long all durations are, where no packet can be read for that reason.
+
+    A wrong sample rate or unit does this. Whole numbers, and one over them, are meant where they
+    are near, since the halves of a one may be 52 to 64 us (S-9.1 §A, Table 1).
+
+    Args:
+        edges: times of level changes, ns; the head of the signal is looked at.
+        resolution_ns: how far each may be off.
+
+    Returns:
+        None if packets can be read as it is, or with no factor.
+
+    >>> from dccwire.synthesis import Sending, synthesize
+    >>> times = np.array(list(synthesize([Sending(bytes.fromhex("FF00FF"))] * 3)))
+    >>> common_factor(times, 1), common_factor(times // 2, 1), common_factor(times * 24, 1)
+    (None, 0.5, 24.0)
+    """
+    edges = edges[:_MOST_EDGES]
+    durations = np.diff(edges)
+    if not durations.any() or _has_packet(edges.tolist(), min(resolution_ns, TOO_COARSE_NS)):
+        return None
+    # Most durations are halves of ones or of zeros: some quantile is one of either.
+    for typical in np.quantile(durations[durations > 0], _QUANTILES):
+        for nominal in (NOMINAL.one, NOMINAL.zero):
+            factor = typical / nominal
+            slack = min(ceil(resolution_ns / factor), _MOST_SLACK_NS)
+            times = np.rint(edges / factor).astype(np.int64)
+            if look(times, slack).is_track:
+                lengths = np.diff(times)
+                one = LIMITS["tr1"]
+                ones = lengths[(lengths >= one.least - slack) & (lengths <= one.most + slack)]
+                factor *= float(ones.mean()) / NOMINAL.one
+                whole = round(factor) if factor > 1 else 1 / round(1 / factor)
+                return float(whole if abs(whole / factor - 1) < _NEARLY else f"{factor:.3g}")
+    return None
 
 
 def choose(

@@ -20,9 +20,22 @@ from typing import Protocol
 
 from dccwire.errors import Reason, RecordingError
 
-__all__ = ["Opened", "Stream"]
+__all__ = ["Opened", "Stream", "refusal"]
 
 _GZIP_MAGIC = b"\x1f\x8b"
+
+
+#: More of a message would fill the screen.
+_LONGEST_PROBLEM = 400
+
+
+def refusal(
+    shown: str, problem: str, hint: str = "", *, where: str = "", reason: Reason = Reason.FORMAT
+) -> RecordingError:
+    """The error about the file that messages call `shown`, cut to a length that can be read."""
+    if len(problem) > _LONGEST_PROBLEM:
+        problem = problem[:_LONGEST_PROBLEM] + "..."
+    return RecordingError(reason, shown, problem, where, hint)
 
 
 @contextmanager
@@ -30,32 +43,26 @@ def system_errors(shown: str) -> Iterator[None]:
     """Turn what the system or gzip has to say into one `RecordingError` about `shown`."""
     try:
         yield
-    except FileNotFoundError as error:
-        raise RecordingError(
-            Reason.FILE, shown, "no such file", hint="check the path and the folder"
-        ) from error
-    except IsADirectoryError as error:
-        raise RecordingError(
-            Reason.FILE, shown, "is a directory", hint="name a file inside it"
-        ) from error
-    except PermissionError as error:
-        raise RecordingError(
-            Reason.FILE, shown, "may not be read", hint="check its permissions"
-        ) from error
-    except EOFError as error:
-        raise RecordingError(
-            Reason.FORMAT, shown, "the gzip data is cut off", hint="copy or record it again"
-        ) from error
-    except (gzip.BadGzipFile, zlib.error) as error:
-        raise RecordingError(
-            Reason.FORMAT, shown, "the gzip data is damaged", hint="copy or record it again"
-        ) from error
-    except (OSError, ValueError) as error:
-        # ValueError: a path with a zero byte in it never reaches the system.
-        problem = getattr(error, "strerror", None) or str(error)
-        raise RecordingError(
-            Reason.FILE, shown, f"cannot be opened or read ({problem})", hint="check the path"
-        ) from error
+    except (OSError, EOFError, ValueError, zlib.error) as error:
+        # ValueError: a path with a zero byte in it never reaches the system. Of the kinds of
+        # OSError, that of gzip has no words of its own.
+        told = getattr(error, "strerror", None) or str(error)
+        problem, hint = f"cannot be opened or read ({told})", "check the path"
+        for kind, *words in _KINDS:
+            if isinstance(error, kind):
+                problem, hint = words
+        reason = Reason.FORMAT if problem.startswith("the gzip") else Reason.FILE
+        raise refusal(shown, problem, hint, reason=reason) from error
+
+
+_KINDS: tuple[tuple[type[Exception], str, str], ...] = (
+    (FileNotFoundError, "no such file", "check the path and the folder"),
+    (IsADirectoryError, "is a directory", "name a file inside it"),
+    (PermissionError, "may not be read", "check its permissions"),
+    (EOFError, "the gzip data is cut off", "copy or record it again"),
+    (gzip.BadGzipFile, "the gzip data is damaged", "copy or record it again"),
+    (zlib.error, "the gzip data is damaged", "copy or record it again"),
+)
 
 
 class SupportsRead(Protocol):

@@ -70,7 +70,7 @@ def read(
     ...     [chunk.edges.tolist() for chunk in recording]
     [[58000, 116000, 216000]]
     >>> recording.resolution_ns, recording.resolution_source, recording.first_level
-    (2000, 'greatest common divisor of the edge times', 1)
+    (1000, 'digits of the times', 1)
     """
     if unit is not None and unit not in UNITS_NS:
         raise FieldError("unit", "one of " + ", ".join(UNITS_NS), unit)

@@ -210,31 +210,6 @@ def test_options_out_of_bounds(save):
             read(path, signal="track", resolution=resolution)
 
 
-def test_resolution_is_the_coarser_of_two(save):
-    """The timescale, or the greatest common divisor of the edge times; an option wins."""
-    head = "$timescale {} $end $var wire 1 ! t $end $enddefinitions $end\n#0 0!\n"
-    body = "#58000 1!\n#117000 0!\n#217000 1!\n"
-    path = save("a.vcd", head.format("1 ns") + body)
-    found = read(path, signal="t")
-    assert (found.resolution_ns, found.resolution_source) == (
-        1000,
-        "greatest common divisor of the edge times",
-    )
-    found = read(path, signal="t", resolution=1)
-    assert (found.resolution_ns, found.resolution_source) == (1, "option")
-    path = save("a.vcd", head.format("1 us") + body.replace("000", ""))
-    found = read(path, signal="t")
-    assert (found.resolution_ns, found.resolution_source) == (1000, "timescale")
-
-
-def test_too_coarse(save):
-    """At 10 us and more a one cannot be told from a zero (S-9.1 §A, Table 1)."""
-    path = save("a.csv", CSV)
-    with pytest.raises(RecordingError, match=r"a resolution of 10000 ns .option. is too coarse"):
-        read(path, signal="track", resolution=10_000)
-    assert read(path, signal="track", resolution=9_999).resolution_ns == 9_999
-
-
 def test_fraction_goes_from_0_to_1(tmp_path):
     """For a progress bar: it never falls within an iteration, and starts again with the next."""
     path = tmp_path / "a.vcd"

@@ -187,7 +187,9 @@ def test_timescale(timescale, resolution, edges, save):
     """Any whole number of any unit; what is finer than 1 ns is rounded to the nearest."""
     path = save("a.vcd", vcd_text("#0\n0!\n#580\n1!\n#1161\n0!\n", timescale=timescale))
     if edges is None:
-        with pytest.raises(RecordingError, match=r"10000 ns .timescale. is too coarse") as caught:
+        with pytest.raises(
+            RecordingError, match=r"10000 ns .unit of the times. is too coarse"
+        ) as caught:
             read(path, signal="track")
         assert caught.value.reason is Reason.RESOLUTION
         assert result(read(path, signal="track", resolution=500))[0] == [5_800_000, 11_610_000]

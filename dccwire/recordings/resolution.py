@@ -1,0 +1,142 @@
+"""How far the times of a recording may be off (M9): the one place where q is worked out.
+
+What samples a signal puts every edge on its clock, so durations lie on a grid of sampling periods;
+rounding to the unit of the file then smears each point of that grid over two units. Room: edge
+times in, a number of ns out; knows nothing of files.
+"""
+
+from __future__ import annotations
+
+from math import ceil, log
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["TOO_COARSE_NS", "ResolutionEstimate"]
+
+#: From here on a half of a one (52 to 64 us) cannot be told from that of a zero (90 us and more):
+#: each duration is known to plus or minus one unit (S-9.1 §A, Table 1).
+TOO_COARSE_NS = 10_000
+#: Which durations occur is noted for those below this many ns, a byte each: it stays in the cache.
+_LONGEST = 1 << 17
+#: Fewer different durations say nothing about a clock: a signal without jitter may have four of its
+#: own, both halves of a one and of a zero. A clock whose period is no whole number of units shows
+#: in fewer, as it leaves no other divisor.
+_FEW = 5
+_FEWEST = 3
+#: A stretch of so many edges is enough to judge by: with jitter each point of the grid near the
+#: usual durations is then met several times.
+_ENOUGH = 1_000
+#: Sampling periods from so many ns on are sought, and so many units: rounding hides shorter ones.
+_SHORTEST = 16
+_LEAST_PERIODS = 3.2
+#: What the longest duration is off by, in units, is tried in these steps; so close all others fit,
+#: since a duration is the difference of two rounded times.
+_OFF = np.linspace(-1, 1, 9)
+_REACH = 1.15
+#: How certain a period must be: the logarithm of the odds that durations of no clock fit it (the
+#: periods tried are worth some 10^4 of independent ones), or so many neighbours of one distance.
+_CERTAIN = 14
+_NEIGHBOURS = 3
+
+
+class ResolutionEstimate:
+    """The resolution of edge times, from all of them.
+
+    It is the largest of: the unit, what the numbers of the file can hold, the greatest common
+    divisor of the durations, and the least distance by which they differ. Times are judged apart
+    in each octave, since floating-point numbers get coarser with time. A sampling period of one to
+    three units is hidden by rounding.
+
+    Args:
+        tick_ns: the unit of the times.
+
+    >>> clock = np.rint(np.arange(1, 10**6) * 1000 / 3).astype(np.int64)
+    >>> estimate = ResolutionEstimate()
+    >>> estimate.add(clock[np.cumsum(np.random.default_rng(1).integers(172, 177, 2000))])
+    >>> estimate.result()
+    (334, 'distances of the durations')
+    """
+
+    def __init__(self, tick_ns: int = 1) -> None:
+        self._unit, self._why = max(1, tick_ns), "unit of the times"
+        self._best = 0, ""
+        self._seen = np.zeros(_LONGEST + 1, np.bool_)
+        self._count = 0
+        self._latest: int | None = None
+        self._until = 0
+
+    def holds(self, least_ns: float, why: str) -> None:
+        """Say that the numbers of the file, so far, hold no less than this, and why."""
+        if least_ns > self._unit:
+            self._unit, self._why = ceil(least_ns), why
+
+    def add(self, edges: NDArray[np.int64]) -> None:
+        """Take edge times, ns, in any portions."""
+        while edges.size:
+            if edges[0] >= self._until:
+                if self._count >= _ENOUGH:
+                    self._best = max(self._best, self._judged())
+                    self._seen[:] = False
+                    self._count = 0
+                self._until = 1 << int(edges[0]).bit_length()
+            inside = edges[-1] < self._until
+            size = edges.size if inside else int(np.searchsorted(edges, self._until))
+            part, edges = edges[:size], edges[size:]
+            # Without a sign a time that runs backwards is a long way on: all longer ones share the
+            # last place. (Clipping takes seven times as long.)
+            lengths = np.diff(part).view(np.uint64)
+            np.minimum(lengths, _LONGEST, out=lengths)
+            self._seen[lengths.view(np.int64)] = True
+            if self._latest is not None:
+                self._seen[min(abs(int(part[0]) - self._latest), _LONGEST)] = True
+            self._latest = int(part[-1])
+            self._count += size
+
+    def result(self) -> tuple[int, str]:
+        """The resolution in ns, rounded up, at least 1; and where it comes from."""
+        best = self._best
+        if self._count >= _ENOUGH or not best[0]:
+            best = max(best, self._judged())
+        return max((self._unit, self._why), best, key=lambda one: one[0])
+
+    def _judged(self) -> tuple[int, str]:
+        """What the durations noted tell: 0 where it is nothing."""
+        values = np.flatnonzero(self._seen[1:_LONGEST]) + 1
+        divisor = int(np.gcd.reduce(values))
+        best = divisor, "greatest common divisor of the edge times"
+        if values.size < _FEW:
+            if divisor > self._unit:
+                return 0, ""
+            best = 0, ""
+        # Numbers of floating point have a grid of their own, on which that of the clock is rounded:
+        # so the period of that grid may be followed by a longer one.
+        unit: float = max(self._unit, divisor)
+        enough = _NEIGHBOURS if unit == self._unit else values.size
+        while period := _period(values, unit, enough):
+            best, enough = (ceil(period), "distances of the durations"), values.size
+            unit = period
+        return best
+
+
+def _period(values: NDArray[np.int64], unit: float, enough: int) -> float | None:
+    """The longest sampling period that all durations are multiples of, but for rounding, if any.
+
+    It is found where durations of no clock would not fit by chance, or where `enough` of them are
+    neighbours with nothing between.
+    """
+    if values.size < _FEWEST:
+        return None
+    last = values[-1]
+    # Candidates: the longest duration, less what it may be off by, over each whole number.
+    counts = np.arange(last // TOO_COARSE_NS + 1, last / max(_LEAST_PERIODS * unit, _SHORTEST))
+    periods = ((last - unit * _OFF) / counts[:, None]).ravel()
+    for value in values:
+        periods = periods[np.abs(value - np.rint(value / periods) * periods) <= _REACH * unit]
+        if not periods.size:
+            return None
+    period = float(periods.max())
+    points = np.unique(np.rint(values / period))
+    against_chance = points.size * log(period / (2 * _REACH * unit))
+    neighbours = np.count_nonzero(np.diff(points) == 1)
+    return period if against_chance > _CERTAIN or neighbours >= enough else None
