@@ -210,7 +210,6 @@ BAD = {
     "no number": ("row.csv", b"Time [us],track\n0,0\n58,1\nx,0\n", ()),
     "backwards": ("back.csv", b"Time [us],track\n0,0\n158,1\n100,0\n", ()),
     "no rate": ("samples.raw", bytes(range(256)), ("--bit", "0")),
-    "zero rate": ("samples.raw", bytes(range(256)), ("--bit", "0", "--rate", "0")),
     "no unit": ("unit.csv", b"time,track\n0,0\n58,1\n116,0\n", ()),
     "unknown signal": ("row2.csv", b"Time [us],track\n0,0\n58,1\n116,0\n", ("--signal", "trick")),
     "no json": ("x.json", b'{"a": 1}', ()),
@@ -242,7 +241,18 @@ def test_a_directory_is_no_recording(run, tmp_path) -> None:
     [
         (("check", str(MORNING), "--rules", "1-"), "rules: "),
         (("check", str(MORNING), "--rules", "99"), "rules: "),
-        (("packets", str(MORNING), "--rate", "fast"), "invalid float value: 'fast'"),
+        (("packets", str(MORNING), "--rate", "fast"), "invalid number value: 'fast'"),
+        (("packets", str(MORNING), "--rate", "0"), "rate: a positive number of Hz expected"),
+        *(
+            ((*call, option, value), f"argument {option}: invalid number value: '{value}'")
+            for call, options in (
+                (("check", str(MORNING)), ("--rate", "--resolution", "--uncertainty")),
+                (("compose", "a.plan", "b.vcd"), ("--jitter", "--sampling", "--noise")),
+            )
+            for option in options
+            for value in ("nan", "inf", "1e999")
+        ),
+        (("packets", str(MORNING), "--rate", "9" * 500_000 + "x"), "invalid number value"),
         (("packets", str(MORNING), "--signal", "tracks"), "track"),
         (("packets", str(MORNING), "--resolution", "10000"), "too coarse"),
         (("packets", str(MORNING), "--uncertainty", "20000"), "resolution_ns"),
@@ -285,12 +295,14 @@ def test_the_report_says_what_leaves_rules_undecided(run, tmp_path) -> None:
     """A divisor of the edge times that is coarser than the sampling was, and other uncertainty."""
     plan, path = tmp_path / "a.plan", tmp_path / "a.vcd"
     plan.write_text("repeat=5 | idle: Idle\n")
-    assert run("compose", str(plan), str(path))[0] == 0
+    sampling = ("--sampling", "1", "--jitter", "0.9")
+    assert run("compose", str(plan), str(path), *sampling)[0] == 0
     hint = "- if the sampling period was finer, give it with --resolution NS"
     lines = run("check", str(path))[1].splitlines()
     assert hint in lines
     assert lines[-1] == "verdict: undecided"
-    lines = run("check", str(path), "--resolution", "1", "--uncertainty", "100")[1].splitlines()
+    assert run("compose", str(plan), str(path))[0] == 0
+    lines = run("check", str(path), "--uncertainty", "100")[1].splitlines()
     assert hint not in lines
     assert "other uncertainty 0.1 us" in lines
     assert lines[-1] == "verdict: pass"

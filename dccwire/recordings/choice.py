@@ -11,9 +11,10 @@ from typing import Any, Generic, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from dccwire.errors import Reason, RecordingError
+from dccwire.errors import Reason
 from dccwire.receiver import PacketReceived, Receiver
 from dccwire.receiver.edges import SHORTEST_NS
+from dccwire.recordings.opening import refusal
 from dccwire.recordings.resolution import TOO_COARSE_NS
 from dccwire.signal import LIMITS, NOMINAL
 from dccwire.wording import counted
@@ -34,6 +35,10 @@ _MOST_SLACK_NS = 5_000
 _NEARLY = 0.05
 #: So many names fit into one line of a message.
 _MOST_NAMES = 8
+_LONGEST_NAME = 60
+#: More signals are not looked at (no recording of a track has so many), nor more names compared.
+_MOST_LOOKED_AT = 256
+_MOST_COMPARED = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,93 +193,73 @@ def choose(
     Raises:
         RecordingError: no signal, or more than one, fits.
     """
+
+    def refused(problem: str, hint: str = "choose one with --signal NAME (signal=)") -> Exception:
+        return refusal(shown, problem, hint, reason=Reason.SIGNAL)
+
     if wanted is not None:
-        return _by_name(shown, candidates, wide, wanted), None
+        return _by_name(candidates, wide, wanted, refused), None
+    count = len(candidates)
+    if not candidates and not wide:
+        raise refused("has no signal", "")
     if not candidates:
-        raise RecordingError(
-            Reason.SIGNAL,
-            shown,
-            f"there is no signal of one bit, but {_listed(wide)}" if wide else "has no signal",
-            hint="choose a bit with --signal NAME --bit N (signal=, bit=)" if wide else "",
-        )
-    if len(candidates) == 1:
-        seen = look_at(candidates[0].key)
-        if seen.may_be_track:
-            return candidates[0], None
-        raise RecordingError(
-            Reason.SIGNAL,
-            shown,
-            f"the only signal, {candidates[0].name!r}, does not look like a track signal: {seen}",
-            hint=f"--signal {candidates[0].name!r} (signal=) takes it nevertheless",
-        )
+        hint = "choose a bit with --signal NAME --bit N (signal=, bit=)"
+        raise refused(f"there is no signal of one bit, but {_listed(wide)}", hint)
+    if count > _MOST_LOOKED_AT:
+        raise refused(f"has {count} signals, too many to look at each of them")
     looks = [look_at(candidate.key) for candidate in candidates]
+    if count == 1 and looks[0].may_be_track:
+        return candidates[0], None
+    if count == 1:
+        name = _quoted(candidates[0].name)
+        told = f"the only signal, {name}, does not look like a track signal: {looks[0]}"
+        raise refused(told, f"--signal {name} (signal=) takes it nevertheless")
     tracks = [candidate for candidate, seen in zip(candidates, looks, strict=True) if seen.is_track]
     if len(tracks) == 1:
-        return tracks[0], (
-            f"signal {tracks[0].name!r} taken: the only one of {len(candidates)} "
-            "that looks like a track signal"
-        )
+        why = f"the only one of {count} that looks like a track signal"
+        return tracks[0], f"signal {tracks[0].name!r} taken: {why}"
     if tracks:
-        raise RecordingError(
-            Reason.SIGNAL,
-            shown,
-            f"{len(tracks)} signals look like a track signal: {_listed(tracks)}",
-            hint="choose one with --signal NAME (signal=)",
-        )
-    described = [
-        f"{candidate.name!r} ({seen})" for candidate, seen in zip(candidates, looks, strict=True)
-    ]
-    raise RecordingError(
-        Reason.SIGNAL,
-        shown,
-        f"none of {len(candidates)} signals looks like a track signal: {_shortened(described)}",
-        hint="choose one with --signal NAME (signal=)",
-    )
+        raise refused(f"{len(tracks)} signals look like a track signal: {_listed(tracks)}")
+    seen = (f"{_quoted(one.name)} ({its})" for one, its in zip(candidates, looks, strict=True))
+    raise refused(f"none of {count} signals looks like a track signal: {_shortened([*seen])}")
 
 
 def _by_name(
-    shown: str,
     candidates: Sequence[Candidate[Key]],
     wide: Sequence[Candidate[tuple[int, int]]],
     wanted: str,
+    refused: Callable[..., Exception],
 ) -> Candidate[Key]:
     exact = [candidate for candidate in candidates if wanted in candidate.names]
     found = exact or [candidate for candidate in candidates if candidate.called(wanted)]
     if len(found) == 1:
         return found[0]
     if found:
-        raise RecordingError(
-            Reason.SIGNAL,
-            shown,
-            f"{len(found)} signals are called {wanted!r}: {_listed(found)}",
-            hint="give the whole name",
-        )
+        told = f"{len(found)} signals are called {_quoted(wanted)}: {_listed(found)}"
+        raise refused(told, "give the whole name")
     for other in wide:
         if other.called(wanted):
-            raise RecordingError(
-                Reason.SIGNAL,
-                shown,
-                f"{other.name!r} has the bits {other.key[0]} to {other.key[1]}",
-                hint="choose one with --bit N (bit=)",
-            )
+            told = f"{_quoted(other.name)} has the bits {other.key[0]} to {other.key[1]}"
+            raise refused(told, "choose one with --bit N (bit=)")
     names = [name for candidate in candidates for name in candidate.names]
     names += [candidate.name for candidate in wide]
-    short = {name.rpartition(".")[2]: name for name in reversed(names)}
-    close = difflib.get_close_matches(wanted, [*names, *short], n=3, cutoff=0.5)
-    first = list(dict.fromkeys(short.get(name, name) for name in close))
-    rest = [name for name in names if name not in first]
-    raise RecordingError(
-        Reason.SIGNAL,
-        shown,
-        f"has no signal {wanted!r}, but {_shortened([repr(name) for name in first + rest])}"
-        if names
-        else "has no signal",
-        hint="choose one of them with --signal NAME (signal=)" if names else "",
-    )
+    if not names:
+        raise refused("has no signal", "")
+    short = {name.rpartition(".")[2]: name for name in reversed(names[:_MOST_COMPARED])}
+    near = [*names[:_MOST_COMPARED], *short]
+    close = difflib.get_close_matches(wanted[:_LONGEST_NAME], near, n=3, cutoff=0.5)
+    first = dict.fromkeys(short.get(name, name) for name in close)
+    listed = _shortened([_quoted(name) for name in dict.fromkeys([*first, *names])])
+    hint = "choose one of them with --signal NAME (signal=)"
+    raise refused(f"has no signal {_quoted(wanted)}, but {listed}", hint)
 
 
 def _listed(candidates: Sequence[Candidate[Any]]) -> str:
-    return _shortened([repr(candidate.name) for candidate in candidates])
+    return _shortened([_quoted(candidate.name) for candidate in candidates])
+
+
+def _quoted(name: str) -> str:
+    return repr(name if len(name) <= _LONGEST_NAME else name[:_LONGEST_NAME] + "...")
 
 
 def _shortened(words: list[str]) -> str:

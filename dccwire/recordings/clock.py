@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from math import isfinite
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dccwire.errors import Reason, RecordingError
+from dccwire.errors import Reason
+from dccwire.recordings.opening import refusal
 
 __all__ = ["SampleClock", "sample_clock"]
 
@@ -44,19 +44,8 @@ class SampleClock:
 
 
 def sample_clock(shown: str, rate: float | None) -> SampleClock:
-    """The clock of a file of samples, or a `RecordingError` if `rate` is of no use."""
+    """The clock of a file of samples, or a `RecordingError` without a rate."""
     if rate is None:
-        raise RecordingError(
-            Reason.RATE,
-            shown,
-            "the sample rate is missing",
-            hint="give it with --rate HZ (rate=)",
-        )
-    if not (isfinite(rate) and rate > 0):
-        raise RecordingError(
-            Reason.RATE,
-            shown,
-            f"the sample rate {rate:g} Hz is not positive and finite",
-            hint="give the samples per second with --rate HZ (rate=)",
-        )
+        hint = "give it with --rate HZ (rate=)"
+        raise refusal(shown, "the sample rate is missing", hint, reason=Reason.RATE)
     return SampleClock(rate)

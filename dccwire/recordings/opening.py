@@ -27,6 +27,12 @@ _GZIP_MAGIC = b"\x1f\x8b"
 
 #: More of a message would fill the screen.
 _LONGEST_PROBLEM = 400
+_LONGEST_PATH = 200
+#: What cannot be read twice is copied, up to so many bytes: hours of edges.
+_MOST_SPOOLED = 1 << 31
+#: gzip makes a recording up to 30 times smaller (measured), but blanks and zeros 1,030 times.
+_MOST_TIMES = 200
+_LEAST_UNPACKED = 1 << 26
 
 
 def refusal(
@@ -80,6 +86,7 @@ class Stream:
         self._opened, self._raw = opened, raw
         self._size = max(1, os.fstat(raw.fileno()).st_size)
         self._plain: BufferedIOBase = gzip.GzipFile(fileobj=raw) if opened.zipped else raw
+        self._unpacked = 0
 
     def __enter__(self) -> Stream:
         return self
@@ -96,7 +103,12 @@ class Stream:
                 if not got:
                     break
                 filled += got
-            self._opened.fraction = min(1.0, self._raw.tell() / self._size)
+            at = self._raw.tell()
+            self._opened.fraction = min(1.0, at / self._size)
+        self._unpacked += filled
+        if self._opened.bounded and self._unpacked > max(_MOST_TIMES * at, _LEAST_UNPACKED):
+            told = f"the gzip data unpacks to more than {_MOST_TIMES} times its size"
+            raise refusal(self._opened.shown, told, "if it is a recording, unpack it first")
         return filled
 
     def skip(self, size: int) -> None:
@@ -121,19 +133,24 @@ class Opened:
     Attributes:
         shown: how messages call the file.
         zipped: whether the bytes are packed with gzip.
+        bounded: whether packed bytes that say next to nothing are refused.
         fraction: 0 to 1, how far the latest stream has got.
     """
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
         self.given = os.fspath(path)
         self.shown = "standard input" if self.given == "-" else self.given
-        self.fraction = 0.0
+        if len(self.shown) > _LONGEST_PATH:
+            self.shown = self.shown[:_LONGEST_PATH] + "..."
+        self.fraction, self.bounded = 0.0, True
         self.zipped = False
         self._spooled: list[str] = []
         # Runs when the last user of the file has gone, and at the latest when Python ends.
         self._remove = weakref.finalize(self, _remove_all, self._spooled)
         self.path = self.given
         if self.given == "-":
+            if sys.stdin is None:
+                raise refusal(self.shown, "is closed", "give a file", reason=Reason.FILE)
             self.path = self._spool(sys.stdin.buffer)
         elif self._is_pipe():
             with system_errors(self.shown), open(self.given, "rb") as pipe:
@@ -168,8 +185,11 @@ class Opened:
             handle, path = tempfile.mkstemp(prefix="dccwire-")
             self._spooled.append(path)
             with os.fdopen(handle, "wb") as target:
-                while part := source.read(1 << 20):
+                while (part := source.read(1 << 20)) and target.tell() < _MOST_SPOOLED:
                     target.write(part)
+        if part:
+            told = f"more than {_MOST_SPOOLED >> 30} GiB, which are copied to be read"
+            raise refusal(self.shown, told, "save it and give the file", reason=Reason.FILE)
         return path
 
 

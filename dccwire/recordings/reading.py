@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import os
+from math import inf
 from os.path import splitext
 
-from dccwire.errors import FieldError, Reason, RecordingError
+from dccwire.errors import FieldError, Reason
 from dccwire.recordings.clock import sample_clock
 from dccwire.recordings.fst import open_fst
 from dccwire.recordings.npy import NumpySource
-from dccwire.recordings.opening import Opened
+from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import Recording, Source
 from dccwire.recordings.samples import SampleSource
 from dccwire.recordings.sniffing import FST, NUMPY, TEXT, UTF16, VCD, kind_of
 from dccwire.recordings.tables import open_table
 from dccwire.recordings.units import UNITS_NS
 from dccwire.recordings.vcd import open_vcd
+from dccwire.wording import either
 
 __all__ = ["read"]
 
@@ -72,8 +74,11 @@ def read(
     >>> recording.resolution_ns, recording.resolution_source, recording.first_level
     (1000, 'digits of the times', 1)
     """
-    if unit is not None and unit not in UNITS_NS:
-        raise FieldError("unit", "one of " + ", ".join(UNITS_NS), unit)
+    if unit is not None and unit not in tuple(UNITS_NS):
+        raise FieldError("unit", either(UNITS_NS), unit)
+    for name, value, what in (("rate", rate, "Hz"), ("resolution", resolution, "ns")):
+        if value is not None and not 0 < value < inf:
+            raise FieldError(name, f"a positive number of {what}", value)
     number = _bit(bit)
     opened = Opened(path)
     try:
@@ -93,7 +98,7 @@ def _source(
     with opened.stream() as stream:
         head = stream.read(_HEAD_BYTES)
     if not head:
-        raise RecordingError(Reason.FILE, opened.shown, "is empty", hint="record or copy it again")
+        raise refusal(opened.shown, "is empty", "record or copy it again", reason=Reason.FILE)
     name = opened.shown.lower().removesuffix(".gz")
     kind = kind_of(head)
     if kind == VCD:
@@ -103,32 +108,26 @@ def _source(
     if kind == NUMPY:
         return NumpySource(opened, unit)
     if kind == UTF16:
-        raise RecordingError(
-            Reason.FORMAT, opened.shown, "the text is UTF-16", hint="save it as UTF-8"
-        )
+        raise refusal(opened.shown, "the text is UTF-16", "save it as UTF-8")
     if kind == TEXT and not name.endswith(".vcd"):
         return open_table(opened, signal, rate, unit)
     if rate is not None and bit is not None:
         return _raw(opened, rate, bit)
     expected = _EXPECTED.get(splitext(name)[1])
     if expected or (rate is None and bit is None):
-        raise RecordingError(
-            Reason.FORMAT,
-            opened.shown,
-            f"is not {expected or 'VCD, FST, NumPy or text of numbers'}",
-            hint="if it holds raw samples, give --rate HZ and --bit N (rate=, bit=)",
-        )
+        told = f"is not {expected or 'VCD, FST, NumPy or text of numbers'}"
+        hint = "if it holds raw samples, give --rate HZ and --bit N (rate=, bit=)"
+        raise refusal(opened.shown, told, hint)
     return _raw(opened, rate, bit)
 
 
 def _raw(opened: Opened, rate: float | None, bit: int | str | None) -> SampleSource:
     clock = sample_clock(opened.shown, rate)
     if bit is None:
-        raise RecordingError(
-            Reason.FORMAT,
+        raise refusal(
             opened.shown,
             "the layout of the samples is not known",
-            hint="give --bit 0 to 7 (a byte a sample), or --bit lsb or msb (eight samples to a "
+            "give --bit 0 to 7 (a byte a sample), or --bit lsb or msb (eight samples to a "
             "byte, the first one in its least or most significant bit)",
         )
     if isinstance(bit, int) and bit > 7:

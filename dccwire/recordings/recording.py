@@ -11,13 +11,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice
-from math import ceil, isfinite
+from math import ceil
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dccwire.errors import FieldError, Reason
+from dccwire.errors import Reason
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.resolution import TOO_COARSE_NS, ResolutionEstimate
 
@@ -183,8 +183,6 @@ class Recording:
     """
 
     def __init__(self, source: Source, resolution: float | None) -> None:
-        if resolution is not None and not (isfinite(resolution) and resolution > 0):
-            raise FieldError("resolution", "a positive number of ns", resolution)
         self._source, self._option = source, resolution
         estimate = self._estimate()
         _, self.first_level = first_edges(source, estimate=estimate)

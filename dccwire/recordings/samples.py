@@ -7,9 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from dccwire.errors import Reason, RecordingError
+from dccwire.errors import Reason
 from dccwire.recordings.clock import SampleClock
-from dccwire.recordings.opening import Opened
+from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import Block, Source
 from dccwire.recordings.units import END_OF_TIME
 
@@ -37,6 +37,7 @@ class SampleSource(Source):
         self, opened: Opened, clock: SampleClock, bit: int | str, piece: int | None = None
     ) -> None:
         super().__init__(opened)
+        opened.bounded = False  # silence is packed as well as anything can be, and read fast
         self.tick_ns = clock.period_ns
         self._clock, self._bit = clock, bit
         self._piece = piece or (_PIECE if isinstance(bit, int) else _PACKED_PIECE)
@@ -77,11 +78,7 @@ def changes(
     where = np.flatnonzero(changed)
     ends = (base + levels.size) * clock.period_ns
     if ends >= END_OF_TIME:
-        raise RecordingError(
-            Reason.RATE,
-            shown,
-            "the samples last longer than 292 years (2^63 ns)",
-            hint="the sample rate is in Hz: samples per second",
-        )
+        told = "the samples last longer than 292 years (2^63 ns)"
+        raise refusal(shown, told, "the sample rate is in samples a second", reason=Reason.RATE)
     mark = clock.times(base + levels.size - 1, np.zeros(1, np.int64))
     return Block(clock.times(base, where), levels[where], int(mark[0]))

@@ -65,7 +65,7 @@ def plain_rows(text: str, state: RowState) -> Block | None:
     times: list[int] = []
     values: list[float] = []
     lines = text.split("\n")
-    for at, line in enumerate(lines if text.strip() else (), state.line):
+    for at, line in enumerate(lines, state.line):
         fields = state.layout.fields(line) if at >= state.layout.start else None
         if fields is None:
             continue

@@ -95,6 +95,9 @@ class TableSource(Source):
             yield from self._rows(kept, state)
 
     def _rows(self, text: bytes, state: RowState) -> Iterator[Block]:
+        if text.isspace():
+            state.line += text.count(b"\n")
+            return
         # Numbers are the same in any encoding that may be met here.
         characters = self._layout.plain(text.decode("latin-1"))
         block = fast_rows(characters, state) or plain_rows(characters, state)

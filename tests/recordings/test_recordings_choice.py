@@ -200,6 +200,32 @@ def test_common_factor_of_a_wrong_rate(factor, track):
     assert common_factor(edges, max(1, round(factor))) == pytest.approx(factor, rel=1e-3)
 
 
+@pytest.mark.parametrize(("wires", "fits"), [(255, True), (256, True), (257, False)])
+def test_too_many_signals_to_look_at(wires, fits, track, save):
+    """With more than any recording of a track has, a name is asked for."""
+    head = "$timescale 1 ns $end\n$var wire 1 ! dcc $end\n"
+    head += "".join(f"$var wire 1 n{n} w{n} $end\n" for n in range(1, wires))
+    body = "".join(f"#{edge}\n{n % 2}!\n" for n, edge in enumerate(track, 1))
+    path = save("a.vcd", head + "$enddefinitions $end\n#0\n0!\n" + body)
+    assert read(path, signal="dcc").signal == "dcc"
+    if fits:
+        assert read(path).signal == "dcc"
+        return
+    with pytest.raises(RecordingError, match="has 257 signals, too many to look at") as caught:
+        read(path)
+    assert caught.value.reason is Reason.SIGNAL
+
+
+def test_long_names_are_cut(save):
+    """No message is longer than can be read."""
+    names = [f"{n}{'x' * 9_000}" for n in range(20)]
+    path = save("a.vcd", vcd_of({name: [5] for name in names}))
+    for options in ({}, {"signal": "y" * 500_000}):
+        with pytest.raises(RecordingError) as caught:
+            read(path, **options)
+        assert len(str(caught.value)) < 1_000
+
+
 def test_no_common_factor(track):
     """None where packets can be read, and where no factor makes them readable."""
     times = np.array(track)
