@@ -7,16 +7,14 @@ from fractions import Fraction
 from math import ceil
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dccwire.errors import Reason, RecordingError
+from dccwire.errors import RecordingError
 from dccwire.recordings.choice import Candidate, Look, choose, look
-from dccwire.recordings.opening import Opened, Stream
+from dccwire.recordings.opening import Opened, Stream, refusal
 from dccwire.recordings.recording import Block, Source, first_edges
 from dccwire.recordings.units import UNITS_NS
 from dccwire.recordings.vcd_body import State, tokenise
 from dccwire.recordings.vcd_header import Header, read_header
-from dccwire.recordings.vcd_records import scan_records
 from dccwire.recordings.vcd_scan import MARGIN, scan
 
 __all__ = ["VcdSource", "open_vcd"]
@@ -34,16 +32,7 @@ _INK = bytes(range(33, 256))
 
 
 class VcdSource(Source):
-    """One bit of one identifier.
-
-    Args:
-        opened: the file.
-        header: its declarations.
-        tick_ns: the unit of time.
-        identifier: the identifier wanted.
-        position: which character of its values, 0 for the last.
-        piece: bytes read at a time.
-    """
+    """One bit of one identifier: `position` is that of its character in a value, 0 for the last."""
 
     format = "VCD"
 
@@ -64,13 +53,8 @@ class VcdSource(Source):
 
     def blocks(self) -> Iterator[Block]:
         """Read the body anew."""
-        state = State(
-            self.opened.shown,
-            self.tick_ns,
-            self._identifier,
-            self._position,
-            line=self._header.lines + 1,
-        )
+        wanted = self.tick_ns, self._identifier, self._position
+        state = State(self.opened.shown, *wanted, line=self._header.lines + 1)
         with self.opened.stream() as stream:
             stream.skip(self._header.body)
             yield from self._pieces(stream, state)
@@ -84,14 +68,10 @@ class VcdSource(Source):
             cut = _cut(room, MARGIN, end, at_end=got < size)
             size = self._piece
             if cut == MARGIN and end - MARGIN > self._piece:
-                raise RecordingError(
-                    Reason.FORMAT,
-                    state.shown,
-                    f"a word of more than {self._piece} characters in the VCD body",
-                    f"line {state.line}",
-                    "the file is damaged or of another kind; export it again",
-                )
-            block = fast(buffer[:cut], state)
+                told = f"a word of more than {self._piece} characters in the VCD body"
+                hint, where = "the file is damaged or of another kind", f"line {state.line}"
+                raise refusal(state.shown, told, hint, where=where)
+            block = scan(buffer[:cut], state)
             yield tokenise(bytes(room[MARGIN:cut]), state) if block is None else block
             kept = end - cut
             room[MARGIN : MARGIN + kept] = bytes(room[cut:end])
@@ -115,13 +95,7 @@ class VcdSource(Source):
 def open_vcd(
     opened: Opened, signal: str | None = None, unit: str | None = None, bit: int | None = None
 ) -> VcdSource:
-    """The track signal of a VCD file.
-
-    Args:
-        opened: the file.
-        signal: the name of the signal, whole or its last part.
-        unit: the timescale, for files that have none.
-        bit: the number of the bit, for signals wider than one.
+    """The track signal of a VCD file; the arguments are those of `read`.
 
     Raises:
         RecordingError: no header, no timescale, no or more than one signal that could be meant.
@@ -129,12 +103,8 @@ def open_vcd(
     header = read_header(opened)
     tick_ns = header.tick_ns or (UNITS_NS[unit] if unit else None)
     if tick_ns is None:
-        raise RecordingError(
-            Reason.FORMAT,
-            opened.shown,
-            "the VCD file has no timescale",
-            hint="give the unit of its times with --unit s|ms|us|ns (unit=)",
-        )
+        hint = "give the unit of its times with --unit s|ms|us|ns (unit=)"
+        raise refusal(opened.shown, "the VCD file has no timescale", hint)
 
     def source(key: tuple[bytes, int], piece: int = _PIECE) -> VcdSource:
         return VcdSource(opened, header, tick_ns, *key, piece=piece)
@@ -174,11 +144,6 @@ def _candidates(header: Header, bit: int | None) -> _Candidates:
         else:
             found.setdefault((variable.identifier, position), []).append(variable.name)
     return [Candidate(tuple(dict.fromkeys(names)), key) for key, names in found.items()], wide
-
-
-def fast(buffer: NDArray[np.uint8], state: State) -> Block | None:
-    """The fastest way that fits, or None if none does."""
-    return scan_records(buffer, state) or scan(buffer, state)
 
 
 def _cut(room: memoryview, start: int, end: int, *, at_end: bool) -> int:
