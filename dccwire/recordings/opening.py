@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from io import BufferedIOBase, BufferedReader
 from stat import S_ISFIFO
-from typing import Protocol
+from typing import BinaryIO
 
 from dccwire.errors import Reason, RecordingError
 
@@ -69,14 +69,6 @@ _KINDS: tuple[tuple[type[Exception], str, str], ...] = (
     (gzip.BadGzipFile, "the gzip data is damaged", "copy or record it again"),
     (zlib.error, "the gzip data is damaged", "copy or record it again"),
 )
-
-
-class SupportsRead(Protocol):
-    """Anything that bytes can be read from."""
-
-    def read(self, size: int, /) -> bytes:
-        """At most `size` bytes, none at the end."""
-        ...
 
 
 class Stream:
@@ -180,7 +172,7 @@ class Opened:
         """Remove the temporary files now."""
         self._remove()
 
-    def _spool(self, source: SupportsRead) -> str:
+    def _spool(self, source: Stream | BinaryIO) -> str:
         with system_errors(self.shown):
             handle, path = tempfile.mkstemp(prefix="dccwire-")
             self._spooled.append(path)

@@ -46,33 +46,19 @@ _FEWEST_VOLTS = 8
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """How to read a row.
+    """How to read a row."""
 
-    Attributes:
-        delimiter: "," or ";" or a tab.
-        decimal_comma: whether numbers have a comma for the point.
-        start: the number of the line that holds the first row.
-        time: the column of times; None when rows are samples without one.
-        indexed: whether `time` counts samples.
-        levels: the columns of levels, and their names.
-        volts: for columns of volts, where the level falls to 0, and rises to 1.
-        words: whether levels are words.
-        unit_ns: the unit of time, if the header tells it.
-        mark_bytes: the length of the byte-order mark.
-        returns: whether lines end with a carriage return alone.
-    """
-
-    delimiter: str
+    delimiter: str  # a comma, a semicolon or a tab
     decimal_comma: bool
-    start: int
-    time: int | None
-    indexed: bool
-    levels: dict[int, str]
-    volts: dict[int, tuple[float, float]]
-    words: bool
-    unit_ns: Fraction | None = None
-    mark_bytes: int = 0
-    returns: bool = False
+    start: int  # the number of the line that holds the first row
+    time: int | None  # the column of times; None when rows are samples without one
+    indexed: bool  # whether it counts samples
+    levels: dict[int, str]  # the columns of levels, and their names
+    volts: dict[int, tuple[float, float]]  # of volts: where the level falls to 0, and rises to 1
+    words: bool  # whether levels are words
+    unit_ns: Fraction | None = None  # the unit of time, if the header tells it
+    mark_bytes: int = 0  # the length of the byte-order mark
+    returns: bool = False  # whether lines end with a carriage return alone
 
     def fields(self, line: str) -> list[str] | None:
         """The fields of a line, with points for commas; None for blank lines and comments."""
@@ -163,17 +149,8 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
     levels = {at: name for at, name in levels.items() if level_like[at] or at in volts}
     texts = [row[time] for row in (names, units) if time is not None and time < len(row)]
     unit = next(filter(None, (_unit(text.lower()) for text in reversed(texts))), None)
-    return Layout(
-        delimiter,
-        decimal_comma,
-        start,
-        time,
-        not named and bool(indexed),
-        levels,
-        volts,
-        words,
-        unit,
-    )
+    how = delimiter, decimal_comma, start, time, not named and bool(indexed)
+    return Layout(*how, levels, volts, words, unit)
 
 
 def _value(text: str) -> float | None:

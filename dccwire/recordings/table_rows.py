@@ -10,10 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.errors import Reason, RecordingError
-from dccwire.recordings.clock import SampleClock
 from dccwire.recordings.opening import refusal
 from dccwire.recordings.recording import Block
-from dccwire.recordings.samples import changes
+from dccwire.recordings.samples import SampleClock, changes
 from dccwire.recordings.table_layout import Layout, number
 from dccwire.recordings.units import END_OF_TIME
 
@@ -29,30 +28,17 @@ _ROWS_LOOKED_AT = 64
 
 @dataclass(slots=True)
 class RowState:
-    """Where reading stands between two pieces of text.
+    """Where reading stands between two pieces of text."""
 
-    Attributes:
-        shown: how messages call the file.
-        layout: how to read a row.
-        column: the column of levels wanted.
-        tick_ns: the unit of the column of times.
-        clock: the times of rows that have none.
-        line: number of the first line of the next piece.
-        rows: rows so far.
-        level: the latest level, None before the first.
-        zero: the first time, ns.
-        time: the latest time, ns.
-    """
-
-    shown: str
+    shown: str  # how messages call the file
     layout: Layout
-    column: int
-    tick_ns: Fraction
-    clock: SampleClock | None
-    line: int = 1
-    rows: int = 0
-    level: int | None = None
-    zero: int | None = None
+    column: int  # of the levels wanted
+    tick_ns: Fraction  # the unit of the column of times
+    clock: SampleClock | None  # the times of rows that have none
+    line: int = 1  # on which the next piece begins
+    rows: int = 0  # so far
+    level: int | None = None  # the latest
+    zero: int | None = None  # the first time, and the latest, ns
     time: int | None = None
 
 

@@ -13,9 +13,9 @@ import numpy as np
 
 from dccwire.errors import Reason
 from dccwire.recordings.choice import Candidate, Look, choose, look
-from dccwire.recordings.clock import SampleClock, sample_clock
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import Block, Source, first_edges
+from dccwire.recordings.samples import SampleClock, sample_clock
 from dccwire.recordings.table_layout import Layout, read_layout
 from dccwire.recordings.table_rows import RowState, fast_rows, last_digit, plain_rows
 from dccwire.recordings.units import UNITS_NS
@@ -33,16 +33,7 @@ _FEWEST_SAMPLES = 8
 
 
 class TableSource(Source):
-    """One column of levels.
-
-    Args:
-        opened: the file.
-        layout: how to read a row.
-        column: the column of levels.
-        tick_ns: the unit of the column of times.
-        clock: the times of rows that have none.
-        piece: bytes read at a time.
-    """
+    """One column of levels; `tick_ns` is the unit of times, `clock` those of rows without any."""
 
     def __init__(
         self,
@@ -109,10 +100,7 @@ class TableSource(Source):
 
 
 def open_table(
-    opened: Opened,
-    signal: str | None = None,
-    rate: float | None = None,
-    unit: str | None = None,
+    opened: Opened, signal: str | None, rate: float | None, unit: str | None
 ) -> TableSource:
     """The track signal in a text of numbers; the arguments are those of `read`.
 

@@ -34,31 +34,18 @@ _MOST_DIGITS = 40
 
 @dataclass(slots=True)
 class State:
-    """Where reading stands between two pieces of text.
+    """Where reading stands between two pieces of text."""
 
-    Attributes:
-        shown: how messages call the file.
-        tick_ns: the unit of time.
-        identifier: the signal wanted.
-        position: which bit of it, 0 for the last character of a vector.
-        line: number of the line on which the next piece begins.
-        zero: the first time mark, in the file's unit.
-        time: the latest time mark.
-        early: levels met before the first time mark.
-        word: a vector, real number or string whose identifier is yet to come.
-        skipping: whether a comment is open.
-    """
-
-    shown: str
+    shown: str  # how messages call the file
     tick_ns: Fraction
-    identifier: bytes
-    position: int
-    line: int = 1
-    zero: int | None = None
+    identifier: bytes  # of the signal wanted
+    position: int  # of the wanted bit, 0 for the last character of a vector
+    line: int = 1  # on which the next piece begins
+    zero: int | None = None  # the first time mark, and the latest, in the file's unit
     time: int | None = None
-    early: list[int] = field(default_factory=list)
-    word: bytes | None = None
-    skipping: bool = False
+    early: list[int] = field(default_factory=list)  # levels before the first time mark
+    word: bytes | None = None  # a vector, number or string whose identifier is yet to come
+    skipping: bool = False  # whether a comment is open
 
     @property
     def is_plain(self) -> bool:

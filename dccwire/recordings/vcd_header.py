@@ -45,18 +45,11 @@ class Variable:
 
 @dataclass(slots=True)
 class Header:
-    """What the declarations say, and where the body begins.
+    """What the declarations say, and where the body begins."""
 
-    Attributes:
-        variables: those that hold levels, in their order.
-        tick_ns: the timescale; None when the file has none.
-        body: bytes before the body.
-        lines: line ends before the body.
-    """
-
-    variables: list[Variable] = field(default_factory=list)
-    tick_ns: Fraction | None = None
-    body: int = 0
+    variables: list[Variable] = field(default_factory=list)  # those that hold levels
+    tick_ns: Fraction | None = None  # the timescale; None when the file has none
+    body: int = 0  # bytes before the body, and line ends
     lines: int = 0
 
 

@@ -23,7 +23,7 @@ from recording_helpers import edges_of
 import dccwire.recordings
 from dccwire.errors import FieldError, MissingPartError, Reason, RecordingError
 from dccwire.recordings import opening, read, recording, write_vcd
-from dccwire.recordings.sniffing import kind_of
+from dccwire.recordings.reading import kind_of
 
 CSV = "time_us,track\n0,0\n58,1\n116,0\n"
 

@@ -13,9 +13,8 @@ from recording_helpers import edges_of
 
 from dccwire.errors import FieldError, Reason, RecordingError
 from dccwire.recordings import read
-from dccwire.recordings.clock import SampleClock
 from dccwire.recordings.opening import Opened
-from dccwire.recordings.samples import SampleSource
+from dccwire.recordings.samples import SampleClock, SampleSource
 
 
 @given(
