@@ -113,26 +113,8 @@ def synthesize(
     ):
         if not least <= value < inf:
             raise FieldError(name, f"{least} or more", value)
-    return _edges(
-        (length for sending in sendings for length in sending.lengths()),
-        start_ns=start_ns,
-        jitter_ns=jitter_ns,
-        sampling_ns=sampling_ns,
-        pulses_per_ns=pulses_per_second / 1e9,
-        random=Random(seed),
-    )
-
-
-def _edges(
-    lengths: Iterable[int],
-    *,
-    start_ns: int,
-    jitter_ns: int,
-    sampling_ns: int,
-    pulses_per_ns: float,
-    random: Random,
-) -> Iterator[int]:
-    time, latest = start_ns, 0
+    random, pulses_per_ns = Random(seed), pulses_per_second / 1e9
+    latest = 0
 
     def seen(time: int) -> int:
         nonlocal latest
@@ -141,12 +123,16 @@ def _edges(
         latest = max(latest, -(-time // sampling_ns) * sampling_ns)
         return latest
 
-    yield seen(time)
-    for length in lengths:
-        if pulses_per_ns and random.random() < pulses_per_ns * length:
-            pulse = random.randint(200, 3_000)
-            at = time + random.randint(0, max(length - pulse, 0))
-            yield seen(at)
-            yield seen(at + pulse)
-        time += length
+    def edges() -> Iterator[int]:
+        time = start_ns
         yield seen(time)
+        for length in (length for sending in sendings for length in sending.lengths()):
+            if pulses_per_ns and random.random() < pulses_per_ns * length:
+                pulse = random.randint(200, 3_000)
+                at = time + random.randint(0, max(length - pulse, 0))
+                yield seen(at)
+                yield seen(at + pulse)
+            time += length
+            yield seen(time)
+
+    return edges()

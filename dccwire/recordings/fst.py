@@ -20,7 +20,7 @@ from dccwire.recordings import fst_child
 from dccwire.recordings.choice import Candidate, Look, choose, look
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import Block, Source, first_edges
-from dccwire.recordings.units import END_OF_TIME, scale, to_ns
+from dccwire.recordings.units import END_OF_TIME, to_ns
 
 __all__ = ["FstSource", "open_fst"]
 
@@ -56,7 +56,7 @@ class FstSource(Source):
                     or (times[1:] < times[:-1]).any()
                 ):
                     raise _damaged(self.opened)
-                moments = scale((times - np.uint64(self._start)).astype(np.int64), self.tick_ns)
+                moments = to_ns((times - np.uint64(self._start)).astype(np.int64), self.tick_ns)
                 mark = int(moments[-1])
                 self.opened.fraction = mark / max(1, self._last_ns)
                 yield Block(moments, levels, mark)

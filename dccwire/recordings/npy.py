@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import EDGES_A_CHUNK, Block, Source
-from dccwire.recordings.units import END_OF_TIME, UNITS_NS, scale
+from dccwire.recordings.units import END_OF_TIME, UNITS_NS, to_ns
 
 __all__ = ["NumpySource"]
 
@@ -78,7 +78,7 @@ class NumpySource(Source):
             raise self._no_time(start + where, f"{part[where]} is no time", most_told)
         times: NDArray[np.int64] = part.astype(np.int64)
         if part.dtype.kind != "f":
-            return scale(times, self._scale)
+            return to_ns(times, self._scale)
         self.held = (
             float(np.spacing(np.abs(raw).max())) * float(self._scale),
             f"spacing of {raw.dtype}",

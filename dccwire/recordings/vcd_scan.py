@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.recordings.recording import Block
-from dccwire.recordings.units import END_OF_TIME, scale
+from dccwire.recordings.units import END_OF_TIME, to_ns
 from dccwire.recordings.vcd_body import LEVELS, NO_LEVEL, State
 
 __all__ = ["MARGIN", "in_order", "scan", "scan_records", "scan_words"]
@@ -139,10 +139,9 @@ def in_order(ticks: NDArray[np.int64], state: State) -> bool:
 def block_at(
     ticks: NDArray[np.int64], levels: NDArray[np.uint8], marks: NDArray[np.int64], state: State
 ) -> Block:
-    """Levels at times in units, which are overwritten; `state` goes on to the last of `marks`."""
+    """Levels at times in units; `state` goes on to the last of `marks`."""
     state.time = int(marks[-1])
-    ticks -= state.zero or 0
-    return Block(scale(ticks, state.tick_ns), levels, state.mark)
+    return Block(to_ns(ticks - (state.zero or 0), state.tick_ns), levels, state.mark)
 
 
 def _wanted(
