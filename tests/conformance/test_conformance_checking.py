@@ -109,7 +109,7 @@ def test_a_file_by_its_path_and_as_a_recording(tmp_path: Path) -> None:
     called: list[int] = []
     reports = [check(path), check(str(path)), check(read(path), progress=lambda: called.append(1))]
     for report in reports:
-        assert (report.source, report.packets, report.resolution_ns) == (str(path), 2, 1000)
+        assert (report.source, report.packets, report.resolution_ns) == (str(path), 2, 1)
         assert (report.verdict, report.edges) == (Verdict.PASS, 169)
     assert called
     assert check(read(path, resolution=250)).resolution_source == "option"
