@@ -20,7 +20,7 @@ from dccwire.errors import FieldError
 from dccwire.receiver.columns import ColumnReceiver, Columns, Times
 from dccwire.receiver.edges import SHORTEST_NS
 from dccwire.recordings import Chunk, Recording, read
-from dccwire.recordings.recording import TOO_COARSE_NS
+from dccwire.recordings.resolution import TOO_COARSE_NS
 
 __all__ = ["check"]
 

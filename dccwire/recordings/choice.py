@@ -60,20 +60,12 @@ class Candidate(Generic[Key]):
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What the first edges of a signal look like.
+    """What the first edges of a signal look like."""
 
-    Attributes:
-        edges: how many were looked at.
-        durations: shortest, median and longest, ns; None with fewer than two edges.
-        share: 0 to 1, how many durations a decoder must accept (S-9.1 §A, Table 1), where pulses
-            that a receiver merges are merged (M8).
-        packet: whether a packet with a right error byte is among them.
-    """
-
-    edges: int
-    durations: tuple[int, int, int] | None
-    share: float
-    packet: bool
+    edges: int  # how many were looked at
+    durations: tuple[int, int, int] | None  # shortest, median, longest, ns; None without any
+    share: float  # 0 to 1, how many a decoder must accept, short pulses being merged (M8)
+    packet: bool  # whether a packet with a right error byte is among them
 
     @property
     def is_track(self) -> bool:
@@ -93,12 +85,7 @@ class Look:
 
 
 def look(edges: NDArray[np.int64], resolution_ns: int) -> Look:
-    """Look at the head of a signal.
-
-    Args:
-        edges: times of level changes, ns.
-        resolution_ns: limits are wider by as much.
-    """
+    """Look at the head of a signal; limits are wider by the resolution."""
     edges = edges[:_MOST_EDGES]
     durations = np.diff(edges)
     if not durations.size:
@@ -183,12 +170,8 @@ def choose(
 ) -> tuple[Candidate[Key], str | None]:
     """The signal to read, and a note on why, if it was not named.
 
-    Args:
-        shown: how messages call the file.
-        candidates: the signals of one bit, or the wanted bits of wider ones.
-        wide: the other signals, and the numbers of their lowest and highest bit.
-        wanted: the name given, or None.
-        look_at: looks at the head of one signal.
+    Candidates are the signals of one bit, or the wanted bits of wider ones; `wide` are the others,
+    with the numbers of their lowest and highest bit.
 
     Raises:
         RecordingError: no signal, or more than one, fits.

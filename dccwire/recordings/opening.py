@@ -116,17 +116,9 @@ class Stream:
 
 
 class Opened:
-    """A file that can be read again and again.
+    """A file that can be read again and again; "-" is standard input.
 
-    Args:
-        path: a path, or "-" for standard input. What can be read only once, standard input or
-            a pipe, is spooled to a temporary file.
-
-    Attributes:
-        shown: how messages call the file.
-        zipped: whether the bytes are packed with gzip.
-        bounded: whether packed bytes that say next to nothing are refused.
-        fraction: 0 to 1, how far the latest stream has got.
+    What can be read only once, standard input or a pipe, is spooled to a temporary file.
     """
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
@@ -134,7 +126,8 @@ class Opened:
         self.shown = "standard input" if self.given == "-" else self.given
         if len(self.shown) > _LONGEST_PATH:
             self.shown = self.shown[:_LONGEST_PATH] + "..."
-        self.fraction, self.bounded = 0.0, True
+        self.fraction = 0.0  # 0 to 1, how far the latest stream has got
+        self.bounded = True  # whether packed bytes that say next to nothing are refused
         self.zipped = False
         self._spooled: list[str] = []
         # Runs when the last user of the file has gone, and at the latest when Python ends.

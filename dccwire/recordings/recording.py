@@ -21,16 +21,7 @@ from dccwire.errors import Reason
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.resolution import TOO_COARSE_NS, ResolutionEstimate
 
-__all__ = [
-    "EDGES_A_CHUNK",
-    "TOO_COARSE_NS",
-    "UNDEFINED",
-    "Block",
-    "Chunk",
-    "Recording",
-    "Source",
-    "first_edges",
-]
+__all__ = ["EDGES_A_CHUNK", "UNDEFINED", "Block", "Chunk", "Recording", "Source", "first_edges"]
 
 #: A receiver is fastest with about as many edges at a time (measured).
 EDGES_A_CHUNK = 1 << 18
@@ -55,36 +46,21 @@ class Chunk:
 
 
 class Block(NamedTuple):
-    """What a source hands on: levels that begin at times.
+    """What a source hands on: levels that begin at times."""
 
-    Attributes:
-        times: ns after the first time mark, non-decreasing, shape (n,).
-        levels: 0, 1 or `UNDEFINED` for each time; None when every time is an edge.
-        mark: the last time mark so far, ns.
-    """
-
-    times: NDArray[np.int64]
-    levels: NDArray[np.uint8] | None
-    mark: int
+    times: NDArray[np.int64]  # ns after the first time mark, non-decreasing
+    levels: NDArray[np.uint8] | None  # 0, 1 or `UNDEFINED`; None when every time is an edge
+    mark: int  # the last time mark so far, ns
 
 
 class Source(ABC):
-    """One format's view of one file.
+    """One format's view of one file; `notes` say what a reader should know."""
 
-    Attributes:
-        format: the format's name as shown.
-        signal: the signal or column taken.
-        tick_ns: the unit of time of the file, or the time from sample to sample.
-        sampled: whether `tick_ns` is a sampling period.
-        held: what the numbers of the file hold at best, ns, as far as it is read, and why.
-        notes: what a reader should know; an iteration may add to them.
-    """
-
-    format: str
-    signal: str | None = None
-    tick_ns = Fraction(1)
-    sampled = False
-    held = 0.0, ""
+    format: str  # its name as shown
+    signal: str | None = None  # the signal or column taken
+    tick_ns = Fraction(1)  # the unit of time of the file, or the time from sample to sample
+    sampled = False  # whether that is a sampling period
+    held = 0.0, ""  # what the numbers hold at best, ns, as far as the file is read, and why
 
     def __init__(self, opened: Opened) -> None:
         self.opened = opened

@@ -93,9 +93,8 @@ class TableSource(Source):
         characters = self._layout.plain(text.decode("latin-1"))
         block = fast_rows(characters, state) or plain_rows(characters, state)
         if block is not None:
-            if self._clock is None and not self._layout.indexed:
-                held = last_digit(characters, self._layout) * float(self._unit_ns)
-                self.held = max(self.held, (held, "digits of the times"))
+            held = last_digit(characters, self._layout) * float(self._unit_ns)
+            self.held = max(self.held, (held, "digits of the times"))
             yield block
 
 
@@ -115,12 +114,14 @@ def open_table(
             "rows of a time and a level, or of levels, with a comma or semicolon are expected",
         )
     clock, note = None, ""
+    tick_ns = UNITS_NS[unit] if unit else layout.unit_ns
     if layout.time is None or layout.indexed:
         clock = sample_clock(opened.shown, rate)
-    tick_ns = clock.period_ns if clock else UNITS_NS[unit] if unit else layout.unit_ns
+        tick_ns = clock.period_ns
+    clock = None if layout.indexed else clock
 
     def look_at(column: int, tick_ns: Fraction) -> Look:
-        found = TableSource(opened, layout, column, tick_ns, None if layout.indexed else clock)
+        found = TableSource(opened, layout, column, tick_ns, clock)
         return look(first_edges(found)[0], max(1, ceil(found.tick_ns)))
 
     candidates = [Candidate((name,), column) for column, name in layout.levels.items()]
@@ -141,14 +142,16 @@ def open_table(
         tick_ns = UNITS_NS[fitting[0]]
         note = f"times taken in {fitting[0]}: the only unit in which this is a track signal"
     chosen, why = choose(opened.shown, candidates, (), signal, partial(look_at, tick_ns=tick_ns))
-    found = TableSource(opened, layout, chosen.key, tick_ns, None if layout.indexed else clock)
+    found = TableSource(opened, layout, chosen.key, tick_ns, clock)
     found.notes += [one for one in (note, why) if one]
     if chosen.key in layout.volts:
         low, high = layout.volts[chosen.key]
         found.note(f"levels taken from volts: 0 below {low:.3g}, 1 above {high:.3g}")
-    if layout.indexed or clock is None:
+    if layout.indexed:
+        found.sampled, found.tick_ns = True, tick_ns
+    elif clock is None:
         found.tell_samples()
-    if rate is not None and clock is None:
+    if rate is not None and clock is None and not layout.indexed:
         found.note("the sample rate given is not used: the rows have times of their own")
     return found
 

@@ -125,14 +125,10 @@ def open_vcd(
     return found
 
 
-_Candidates = tuple[list[Candidate[tuple[bytes, int]]], list[Candidate[tuple[int, int]]]]
-
-
-def _candidates(header: Header, bit: int | None) -> _Candidates:
-    """The bits that may be meant, and the other signals.
-
-    Several names of one identifier are one candidate.
-    """
+def _candidates(
+    header: Header, bit: int | None
+) -> tuple[list[Candidate[tuple[bytes, int]]], list[Candidate[tuple[int, int]]]]:
+    """The bits that may be meant, several names of one being one; and the other signals."""
     found: dict[tuple[bytes, int], list[str]] = {}
     wide = []
     for variable in header.variables:

@@ -47,14 +47,10 @@ _EXTENDED = np.where(_LEVELS < 2, 0, _LEVELS).astype(np.uint8)
 
 
 def scan(buffer: NDArray[np.uint8], state: State) -> Block | None:
-    """All changes of the wanted bit in the text of a buffer.
+    """All changes of the wanted bit in a buffer: `MARGIN` blanks, then text that ends with one.
 
-    Args:
-        buffer: `MARGIN` blanks, then text that ends with a blank or line end.
-        state: brought up to date, unless None is returned.
-
-    Returns:
-        None when the text holds anything but plain times, values and vectors in good order.
+    None when it holds anything but plain times, values and vectors in good order: `state` then
+    stays as it was.
     """
     if not state.is_plain:
         return None

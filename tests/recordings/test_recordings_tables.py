@@ -162,6 +162,15 @@ def test_samples_that_are_counted(save):
     assert recording.resolution_ns == 334
 
 
+def test_transitions_that_are_counted(save):
+    """A row for each change, with the index of its sample: the rate tells the resolution."""
+    rows = "".join(f"{n * 173 + n % 3},{n % 2}\n" for n in range(100))
+    recording = read(save("a.csv", "sample,track\n" + rows), signal="track", rate=3e6)
+    assert (recording.resolution_ns, recording.resolution_source) == (334, "sample rate")
+    assert edges_of(recording)[:3] == [58_000, 116_000, 173_000]
+    assert recording.notes == ()
+
+
 def volts(track, noise, *, high=3.3, rise=400):
     """Samples each microsecond of a probe with noise, slow edges, and a spike beyond the levels."""
     times = np.arange(0, track[-1] + 60_000, 1000)
@@ -185,8 +194,11 @@ def test_volts_become_levels(noise, high, track, save):
     assert recording.resolution_ns == 1000
 
 
-def test_volts_between_the_thresholds_stay_as_they_were(save):
+@pytest.mark.parametrize("plain", [True, False], ids=["plain", "fast"])
+def test_volts_between_the_thresholds_stay_as_they_were(plain, save, monkeypatch):
     """From 0.375 to 0.625 of the way up; at the start the middle decides."""
+    if plain:
+        monkeypatch.setattr(tables, "fast_rows", lambda *_: None)
     steps = [0.6, 0, 0.6, 0.63, 1, 0.4, 0.37, 0, 0.5, 1, 1, 0, 0, 1, 1, 0, 0]
     rows = "".join(f"{at * 58},{volt}\n" for at, volt in enumerate(steps))
     recording = read(save("a.csv", "time_us,track\n" + rows), signal="track", resolution=1)
@@ -195,12 +207,17 @@ def test_volts_between_the_thresholds_stay_as_they_were(save):
     assert recording.notes == ("levels taken from volts: 0 below 0.375, 1 above 0.625",)
 
 
-def test_thresholds_are_those_of_the_whole_file(track, save):
-    """Levels that drift later in the file do not move them."""
-    rows = [(0, 0.0)] + [(edge, 3.0 * (n % 2)) for n, edge in enumerate(track * 1, 1)]
-    rows += [(time + track[-1] + 58_000, volt + 1.0) for time, volt in rows]
+@pytest.mark.parametrize("size", [64, 1 << 20])
+def test_thresholds_are_the_same_for_the_whole_file(size, track, save, monkeypatch):
+    """What falls below them later is no edge, however the text is cut into pieces."""
+    rows = [(0, 0.0)] + [(edge, 3.0 * (n % 2)) for n, edge in enumerate(track, 1)]
+    rows += [(time + track[-1] + 58_000, volt / 3) for time, volt in rows[: len(rows) // 9]]
     text = "time_ns,track\n" + "".join(f"{time},{volt}\n" for time, volt in rows)
-    assert edges_of(read(save("a.csv", text), signal="track"))[: len(track)] == track
+    monkeypatch.setattr(tables.TableSource.__init__, "__kwdefaults__", {"piece": size})
+    recording = read(save("a.csv", text), signal="track")
+    last = [track[-1] + 58_000] * (rows[len(track)][1] > 1)
+    assert edges_of(recording) == track + last
+    assert recording.notes == ("levels taken from volts: 0 below 1.12, 1 above 1.88",)
 
 
 @pytest.mark.parametrize(
