@@ -15,13 +15,15 @@ from dccwire.errors import Reason
 from dccwire.receiver import PacketReceived, Receiver
 from dccwire.receiver.edges import SHORTEST_NS
 from dccwire.recordings.opening import refusal
+from dccwire.recordings.recording import Source, first_edges
 from dccwire.recordings.resolution import TOO_COARSE_NS
 from dccwire.signal import LIMITS, NOMINAL
 from dccwire.wording import counted
 
-__all__ = ["Candidate", "Look", "choose", "common_factor", "look"]
+__all__ = ["Candidate", "Look", "choose", "common_factor", "look", "look_at"]
 
 Key = TypeVar("Key")
+Found = TypeVar("Found", bound=Source)
 
 #: So much of the durations must be one or the other (common practice, no source: what is left is
 #: for noise and for other protocols between packets), and so many edges are looked at.
@@ -161,14 +163,19 @@ def common_factor(edges: NDArray[np.int64], resolution_ns: int) -> float | None:
     return None
 
 
+def look_at(source: Source) -> Look:
+    """Look at the head of a signal."""
+    return look(first_edges(source)[0], max(1, ceil(source.tick_ns)))
+
+
 def choose(
     shown: str,
     candidates: Sequence[Candidate[Key]],
     wide: Sequence[Candidate[tuple[int, int]]],
     wanted: str | None,
-    look_at: Callable[[Key], Look],
-) -> tuple[Candidate[Key], str | None]:
-    """The signal to read, and a note on why, if it was not named.
+    open_source: Callable[[Key], Found],
+) -> Found:
+    """The signal to read, with a note on why, if it was not named.
 
     Candidates are the signals of one bit, or the wanted bits of wider ones; `wide` are the others,
     with the numbers of their lowest and highest bit.
@@ -177,11 +184,17 @@ def choose(
         RecordingError: no signal, or more than one, fits.
     """
 
+    def taken(candidate: Candidate[Key], *notes: str) -> Found:
+        source = open_source(candidate.key)
+        source.signal = candidate.name
+        source.notes += notes
+        return source
+
     def refused(problem: str, hint: str = "choose one with --signal NAME (signal=)") -> Exception:
         return refusal(shown, problem, hint, reason=Reason.SIGNAL)
 
     if wanted is not None:
-        return _by_name(candidates, wide, wanted, refused), None
+        return taken(_by_name(candidates, wide, wanted, refused))
     count = len(candidates)
     if not candidates and not wide:
         raise refused("has no signal", "")
@@ -190,9 +203,9 @@ def choose(
         raise refused(f"there is no signal of one bit, but {_listed(wide)}", hint)
     if count > _MOST_LOOKED_AT:
         raise refused(f"has {count} signals, too many to look at each of them")
-    looks = [look_at(candidate.key) for candidate in candidates]
+    looks = [look_at(open_source(candidate.key)) for candidate in candidates]
     if count == 1 and looks[0].may_be_track:
-        return candidates[0], None
+        return taken(candidates[0])
     if count == 1:
         name = _quoted(candidates[0].name)
         told = f"the only signal, {name}, does not look like a track signal: {looks[0]}"
@@ -200,7 +213,7 @@ def choose(
     tracks = [candidate for candidate, seen in zip(candidates, looks, strict=True) if seen.is_track]
     if len(tracks) == 1:
         why = f"the only one of {count} that looks like a track signal"
-        return tracks[0], f"signal {tracks[0].name!r} taken: {why}"
+        return taken(tracks[0], f"signal {tracks[0].name!r} taken: {why}")
     if tracks:
         raise refused(f"{len(tracks)} signals look like a track signal: {_listed(tracks)}")
     seen = (f"{_quoted(one.name)} ({its})" for one, its in zip(candidates, looks, strict=True))

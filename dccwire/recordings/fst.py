@@ -10,16 +10,15 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from fractions import Fraction
 from importlib.util import find_spec
-from math import ceil
 from typing import BinaryIO, cast
 
 import numpy as np
 
 from dccwire.errors import MissingPartError, RecordingError
 from dccwire.recordings import fst_child
-from dccwire.recordings.choice import Candidate, Look, choose, look
+from dccwire.recordings.choice import Candidate, choose
 from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import Block, Source, first_edges
+from dccwire.recordings.recording import Block, Source
 from dccwire.recordings.units import END_OF_TIME, to_ns
 
 __all__ = ["FstSource", "open_fst"]
@@ -85,15 +84,10 @@ def open_fst(opened: Opened, signal: str | None = None, bit: int | None = None) 
                 wide.append(Candidate((name,), (0, width - 1)))
     candidates = [Candidate(tuple(names), number) for number, names in found.values()]
 
-    def look_at(number: int) -> Look:
-        source = FstSource(opened, number, bit or 0)
-        return look(first_edges(source)[0], max(1, ceil(source.tick_ns)))
+    def open_source(number: int) -> FstSource:
+        return FstSource(opened, number, bit or 0)
 
-    chosen, note = choose(opened.shown, candidates, wide, signal, look_at)
-    source = FstSource(opened, chosen.key, bit or 0)
-    source.signal = chosen.name
-    source.notes += [note] if note else []
-    return source
+    return choose(opened.shown, candidates, wide, signal, open_source)
 
 
 def _read_header(opened: Opened) -> tuple[int, int, Fraction]:

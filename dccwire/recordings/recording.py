@@ -25,9 +25,8 @@ __all__ = ["EDGES_A_CHUNK", "UNDEFINED", "Block", "Chunk", "Recording", "Source"
 
 #: A receiver is fastest with about as many edges at a time (measured).
 EDGES_A_CHUNK = 1 << 18
-#: Before the first iteration, reading stops at so many edges, or after so many blocks.
+#: Before the first iteration, reading stops at so many edges.
 _HEAD_EDGES = 1 << 14
-_HEAD_BLOCKS = 16
 #: The level of x and z; 0 and 1 are themselves.
 UNDEFINED = 2
 
@@ -60,6 +59,7 @@ class Source(ABC):
     signal: str | None = None  # the signal or column taken
     tick_ns = Fraction(1)  # the unit of time of the file, or the time from sample to sample
     sampled = False  # whether that is a sampling period
+    head_blocks = 16  # how many blocks are looked at before the first iteration, at most
     held = 0.0, ""  # what the numbers hold at best, ns, as far as the file is read, and why
 
     def __init__(self, opened: Opened) -> None:
@@ -244,11 +244,11 @@ class Recording:
 
 
 def first_edges(
-    source: Source, blocks: int = _HEAD_BLOCKS, estimate: ResolutionEstimate | None = None
+    source: Source, estimate: ResolutionEstimate | None = None
 ) -> tuple[NDArray[np.int64], int | None]:
     """The first edges, from a few blocks at the head of a file, and the level after the first."""
     state, edges = _Edges(), [np.empty(0, np.int64)]
-    for block in islice(source.blocks(), blocks):
+    for block in islice(source.blocks(), source.head_blocks):
         for chunk in state.add(block):
             _tell(estimate, source, chunk)
             edges.append(chunk.edges)

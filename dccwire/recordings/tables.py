@@ -7,14 +7,13 @@ from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
 from functools import partial
-from math import ceil
 
 import numpy as np
 
 from dccwire.errors import Reason
-from dccwire.recordings.choice import Candidate, Look, choose, look
+from dccwire.recordings.choice import Candidate, choose, look_at
 from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import Block, Source, first_edges
+from dccwire.recordings.recording import Block, Source
 from dccwire.recordings.samples import SampleClock, sample_clock
 from dccwire.recordings.table_layout import Layout, read_layout
 from dccwire.recordings.table_rows import RowState, fast_rows, last_digit, plain_rows
@@ -46,7 +45,7 @@ class TableSource(Source):
         piece: int = _PIECE,
     ) -> None:
         super().__init__(opened)
-        self.signal = layout.levels[column]
+        self.thresholds = layout.volts.get(column)
         self._layout, self._column, self._clock = layout, column, clock
         self._unit_ns, self._piece = tick_ns, piece
         self.format, self.sampled = "CSV of transitions", clock is not None
@@ -120,9 +119,8 @@ def open_table(
         tick_ns = clock.period_ns
     clock = None if layout.indexed else clock
 
-    def look_at(column: int, tick_ns: Fraction) -> Look:
-        found = TableSource(opened, layout, column, tick_ns, clock)
-        return look(first_edges(found)[0], max(1, ceil(found.tick_ns)))
+    def open_source(column: int, tick_ns: Fraction) -> TableSource:
+        return TableSource(opened, layout, column, tick_ns, clock)
 
     candidates = [Candidate((name,), column) for column, name in layout.levels.items()]
     if tick_ns is None:
@@ -130,7 +128,7 @@ def open_table(
         fitting = [
             name
             for name in _USUAL_UNITS
-            if any(look_at(column, UNITS_NS[name]).is_track for column in wanted)
+            if any(look_at(open_source(one, UNITS_NS[name])).is_track for one in wanted)
         ]
         if len(fitting) != 1:
             raise refusal(
@@ -141,11 +139,11 @@ def open_table(
             )
         tick_ns = UNITS_NS[fitting[0]]
         note = f"times taken in {fitting[0]}: the only unit in which this is a track signal"
-    chosen, why = choose(opened.shown, candidates, (), signal, partial(look_at, tick_ns=tick_ns))
-    found = TableSource(opened, layout, chosen.key, tick_ns, clock)
-    found.notes += [one for one in (note, why) if one]
-    if chosen.key in layout.volts:
-        low, high = layout.volts[chosen.key]
+    with_unit = partial(open_source, tick_ns=tick_ns)
+    found = choose(opened.shown, candidates, (), signal, with_unit)
+    found.notes[:0] = [note] if note else []
+    if found.thresholds:
+        low, high = found.thresholds
         found.note(f"levels taken from volts: 0 below {low:.3g}, 1 above {high:.3g}")
     if layout.indexed:
         found.sampled, found.tick_ns = True, tick_ns

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
-from math import ceil
 
 import numpy as np
 
 from dccwire.errors import RecordingError
-from dccwire.recordings.choice import Candidate, Look, choose, look
+from dccwire.recordings.choice import Candidate, choose
 from dccwire.recordings.opening import Opened, Stream, refusal
-from dccwire.recordings.recording import Block, Source, first_edges
+from dccwire.recordings.recording import Block, Source
 from dccwire.recordings.units import UNITS_NS
 from dccwire.recordings.vcd_body import State, tokenise
 from dccwire.recordings.vcd_header import Header, read_header
@@ -23,9 +22,9 @@ __all__ = ["VcdSource", "open_vcd"]
 #: `$dumpvars` that the fast scan leaves to the plain one.
 _PIECE = 1 << 18
 _FIRST_PIECE = 1 << 14
-#: Looking for the track signal reads so much of the file for each signal, and so much for all.
-_HEAD_BYTES = 8 << 20
-_ALL_HEADS_BYTES = 64 << 20
+#: Looking for the track signal reads so many pieces of the file for each signal, and for all.
+_MOST_BLOCKS = 32
+_ALL_BLOCKS = 256
 #: How far from its end a piece is searched for a line end.
 _NEAR = 1 << 12
 _INK = bytes(range(33, 256))
@@ -106,20 +105,13 @@ def open_vcd(
         hint = "give the unit of its times with --unit s|ms|us|ns (unit=)"
         raise refusal(opened.shown, "the VCD file has no timescale", hint)
 
-    def source(key: tuple[bytes, int], piece: int = _PIECE) -> VcdSource:
-        return VcdSource(opened, header, tick_ns, *key, piece=piece)
+    def open_source(key: tuple[bytes, int]) -> VcdSource:
+        source = VcdSource(opened, header, tick_ns, *key)
+        source.head_blocks = 1 + min(_MOST_BLOCKS, _ALL_BLOCKS // len(candidates))
+        return source
 
     candidates, wide = _candidates(header, bit)
-    most = min(_HEAD_BYTES, max(_FIRST_PIECE, _ALL_HEADS_BYTES // max(1, len(candidates))))
-
-    def look_at(key: tuple[bytes, int]) -> Look:
-        edges, _ = first_edges(source(key, min(_PIECE, most)), 1 + most // _PIECE)
-        return look(edges, max(1, ceil(tick_ns)))
-
-    chosen, note = choose(opened.shown, candidates, wide, signal, look_at)
-    found = source(chosen.key)
-    found.signal = chosen.name
-    found.notes += [note] if note else []
+    found = choose(opened.shown, candidates, wide, signal, open_source)
     if unit and header.tick_ns:
         found.note("the unit given is not used: the file has a timescale of its own")
     return found
