@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from dccwire import Packet
+from dccwire import Packet, cli
 from dccwire.cli import files, main
 from dccwire.plan import read_plan
 from dccwire.recordings import read
@@ -339,6 +339,13 @@ def test_an_interrupted_run_leaves_nothing_half_written(run, tmp_path, monkeypat
     status, out, err = run("compose", str(MORNING.with_suffix(".plan")), str(path))
     assert (status, out, err) == (130, "", "dccwire: interrupted\n")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_signal_from_outside_ends_with_the_status_of_shells() -> None:
+    """As an exception, so that what stands open is closed and removed."""
+    with pytest.raises(SystemExit) as ended:
+        cli._ended(15, None)
+    assert ended.value.code == 143
 
 
 def test_progress_is_shown_on_a_terminal_alone(capsys, monkeypatch) -> None:
