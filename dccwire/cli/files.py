@@ -21,6 +21,7 @@ from dccwire.inspection import inspect
 from dccwire.plan import read_plan
 from dccwire.receiver import CutOff, Event, Fault, Gap, ModeTracker, PacketReceived, Stray
 from dccwire.synthesis import synthesize
+from dccwire.wording import counted
 
 if TYPE_CHECKING:
     from dccwire.recordings import Recording
@@ -212,7 +213,7 @@ def _seen(recording: Recording) -> str:
     edges = [chunk.edges for chunk in recording]
     count = sum(map(len, edges))
     if count < 2:
-        return f"{count} edge{'s' * (count != 1)} seen"
+        return f"{counted(count, 'edge')} seen"
     low, middle, high = (
         f"{float(value) / 1e3:g} us"
         for value in np.percentile(np.diff(np.concatenate(edges)), (0, 50, 100))
