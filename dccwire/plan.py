@@ -13,9 +13,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator
+from itertools import repeat
 
 from dccwire.address import Mode
-from dccwire.errors import CallError, Reason, TextError
+from dccwire.errors import CallError, FieldError, Reason, TextError
 from dccwire.framing import least_preamble
 from dccwire.packet import Packet
 from dccwire.signal import Timing
@@ -25,6 +26,8 @@ __all__ = ["parse_hex", "read_packet", "read_plan"]
 
 _COUNTS = ("repeat", "preamble", "flip", "drop")
 _TIMES = {"one": 1e3, "one-last": 1e3, "zero": 1e3, "zero-last": 1e3, "pulse": 1e3, "gap": 1e6}
+#: An hour and a half of packets (a plan that wants more says so in more lines).
+_MOST_REPEATS = 1_000_000
 _TIMING = ("one", "one-last", "zero", "zero-last")
 
 
@@ -108,8 +111,10 @@ def _sendings(line: str) -> Iterator[Sending]:
         pulse_ns=given.get("pulse", 0),
         gap_ns=given.get("gap", 0),
     )
-    for _ in range(given.get("repeat", 1)):
-        yield sending
+    times = given.get("repeat", 1)
+    if times > _MOST_REPEATS:
+        raise FieldError("repeat", f"0 to {_MOST_REPEATS}", times)
+    yield from repeat(sending, times)
 
 
 def _options(line: str, head: str) -> dict[str, int]:

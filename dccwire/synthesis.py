@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from math import inf
 from random import Random
 
 from dccwire.errors import FieldError
@@ -15,6 +16,9 @@ from dccwire.framing import SENT_PREAMBLE, to_bits
 from dccwire.signal import NOMINAL, Timing, durations
 
 __all__ = ["Sending", "synthesize"]
+
+#: More than a second of ones; the bits of a packet are held in memory.
+_MOST_PREAMBLE = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,8 @@ class Sending:
         for name in ("pulse_ns", "gap_ns"):
             if getattr(self, name) < 0:
                 raise FieldError(name, "0 or more", getattr(self, name))
+        if self.preamble > _MOST_PREAMBLE:
+            raise FieldError("preamble", f"0 to {_MOST_PREAMBLE}", self.preamble)
         self.lengths()  # raises what else is out of bounds
 
     def lengths(self) -> list[int]:
@@ -105,28 +111,10 @@ def synthesize(
         ("sampling_ns", sampling_ns, 1),
         ("pulses_per_second", pulses_per_second, 0),
     ):
-        if value < least:
+        if not least <= value < inf:
             raise FieldError(name, f"{least} or more", value)
-    return _edges(
-        (length for sending in sendings for length in sending.lengths()),
-        start_ns=start_ns,
-        jitter_ns=jitter_ns,
-        sampling_ns=sampling_ns,
-        pulses_per_ns=pulses_per_second / 1e9,
-        random=Random(seed),
-    )
-
-
-def _edges(
-    lengths: Iterable[int],
-    *,
-    start_ns: int,
-    jitter_ns: int,
-    sampling_ns: int,
-    pulses_per_ns: float,
-    random: Random,
-) -> Iterator[int]:
-    time, latest = start_ns, 0
+    random, pulses_per_ns = Random(seed), pulses_per_second / 1e9
+    latest = 0
 
     def seen(time: int) -> int:
         nonlocal latest
@@ -135,12 +123,16 @@ def _edges(
         latest = max(latest, -(-time // sampling_ns) * sampling_ns)
         return latest
 
-    yield seen(time)
-    for length in lengths:
-        if pulses_per_ns and random.random() < pulses_per_ns * length:
-            pulse = random.randint(200, 3_000)
-            at = time + random.randint(0, max(length - pulse, 0))
-            yield seen(at)
-            yield seen(at + pulse)
-        time += length
+    def edges() -> Iterator[int]:
+        time = start_ns
         yield seen(time)
+        for length in (length for sending in sendings for length in sending.lengths()):
+            if pulses_per_ns and random.random() < pulses_per_ns * length:
+                pulse = random.randint(200, 3_000)
+                at = time + random.randint(0, max(length - pulse, 0))
+                yield seen(at)
+                yield seen(at + pulse)
+            time += length
+            yield seen(time)
+
+    return edges()

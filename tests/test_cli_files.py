@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from dccwire import Packet
+from dccwire import Packet, cli
 from dccwire.cli import files, main
 from dccwire.plan import read_plan
 from dccwire.recordings import read
@@ -117,8 +117,9 @@ def test_packets_text_has_time_ones_bytes_and_meaning(run) -> None:
     assert (
         "                  ! error-byte: error byte 42, where the bytes before it give 43" in lines
     )
-    assert "     73.064    6  ! short-preamble: too few ones before a packet start bit" in lines
-    assert "     73.760       - 4.664 ms that belong to no packet" in lines
+    short = "     73.064    6  ! short-preamble: too few ones before a packet start bit, "
+    assert f"{short}03 80 83 read" in lines
+    assert "    303.998       - 2.020 ms that belong to no packet" in lines
     assert "    458.500       - gap of 25.006 ms" in lines
     assert any(line.startswith("    299.718   16  ! half-bits: ") for line in lines)
     assert any(line.endswith("  no packet") for line in lines)
@@ -222,7 +223,6 @@ BAD = {
     "no number": ("row.csv", b"Time [us],track\n0,0\n58,1\nx,0\n", ()),
     "backwards": ("back.csv", b"Time [us],track\n0,0\n158,1\n100,0\n", ()),
     "no rate": ("samples.raw", bytes(range(256)), ("--bit", "0")),
-    "zero rate": ("samples.raw", bytes(range(256)), ("--bit", "0", "--rate", "0")),
     "no unit": ("unit.csv", b"time,track\n0,0\n58,1\n116,0\n", ()),
     "unknown signal": ("row2.csv", b"Time [us],track\n0,0\n58,1\n116,0\n", ("--signal", "trick")),
     "no json": ("x.json", b'{"a": 1}', ()),
@@ -254,7 +254,18 @@ def test_a_directory_is_no_recording(run, tmp_path) -> None:
     [
         (("check", str(MORNING), "--rules", "1-"), "rules: "),
         (("check", str(MORNING), "--rules", "99"), "rules: "),
-        (("packets", str(MORNING), "--rate", "fast"), "invalid float value: 'fast'"),
+        (("packets", str(MORNING), "--rate", "fast"), "invalid number value: 'fast'"),
+        (("packets", str(MORNING), "--rate", "0"), "rate: a positive number of Hz expected"),
+        *(
+            ((*call, option, value), f"argument {option}: invalid number value: '{value}'")
+            for call, options in (
+                (("check", str(MORNING)), ("--rate", "--resolution", "--uncertainty")),
+                (("compose", "a.plan", "b.vcd"), ("--jitter", "--sampling", "--noise")),
+            )
+            for option in options
+            for value in ("nan", "inf", "1e999")
+        ),
+        (("packets", str(MORNING), "--rate", "9" * 500_000 + "x"), "invalid number value"),
         (("packets", str(MORNING), "--signal", "tracks"), "track"),
         (("packets", str(MORNING), "--resolution", "10000"), "too coarse"),
         (("packets", str(MORNING), "--uncertainty", "20000"), "resolution_ns"),
@@ -293,17 +304,21 @@ def test_a_plan_that_is_no_text_is_refused(run, tmp_path) -> None:
     )
 
 
-def test_the_report_says_what_leaves_rules_undecided(run, tmp_path) -> None:
-    """A divisor of the edge times that is coarser than the sampling was, and other uncertainty."""
+def test_the_report_says_what_would_decide(run, tmp_path) -> None:
+    """Times known better than they are, in one line for all rules; and other uncertainty."""
     plan, path = tmp_path / "a.plan", tmp_path / "a.vcd"
     plan.write_text("repeat=5 | idle: Idle\n")
-    assert run("compose", str(plan), str(path))[0] == 0
-    hint = "- if the sampling period was finer, give it with --resolution NS"
+    sampling = ("--sampling", "1", "--jitter", "0.9")
+    assert run("compose", str(plan), str(path), *sampling)[0] == 0
     lines = run("check", str(path))[1].splitlines()
-    assert hint in lines
     assert lines[-1] == "verdict: undecided"
-    lines = run("check", str(path), "--resolution", "1", "--uncertainty", "100")[1].splitlines()
-    assert hint not in lines
+    decide = " ".join(" ".join(lines[-3:-1]).split())
+    assert decide == (
+        "undecided: rule 2: times known to less than 0.5 us would decide (--resolution NS, if they "
+        "are)"
+    )
+    assert run("compose", str(plan), str(path))[0] == 0
+    lines = run("check", str(path), "--uncertainty", "100")[1].splitlines()
     assert "other uncertainty 0.1 us" in lines
     assert lines[-1] == "verdict: pass"
 
@@ -339,6 +354,13 @@ def test_an_interrupted_run_leaves_nothing_half_written(run, tmp_path, monkeypat
     status, out, err = run("compose", str(MORNING.with_suffix(".plan")), str(path))
     assert (status, out, err) == (130, "", "dccwire: interrupted\n")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_signal_from_outside_ends_with_the_status_of_shells() -> None:
+    """As an exception, so that what stands open is closed and removed."""
+    with pytest.raises(SystemExit) as ended:
+        cli._ended(15, None)
+    assert ended.value.code == 143
 
 
 def test_progress_is_shown_on_a_terminal_alone(capsys, monkeypatch) -> None:

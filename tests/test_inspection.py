@@ -143,7 +143,7 @@ PACKET = bytes.fromhex("377443")
             stream([PACKET]) + Bits.from_string("0b11110"),
             PACKET,
             14,
-            [("short-preamble", 42, 4), ("stray-bits", 46, 1)],
+            [("stray-bits", 42, 5)],
         ),
         (
             to_bits(bytes(20), 12),

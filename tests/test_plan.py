@@ -119,6 +119,9 @@ def test_packets_that_cannot_be_read(line: str, place: str) -> None:
         ("flip=28 | FF 00 FF", "flip", 28),
         ("drop=56 | FF 00 FF", "drop", 56),
         ("pulse=99.999 | FF 00 FF", "pulse_ns", 99_999),
+        ("preamble=10001 | FF 00 FF", "preamble", 10_001),
+        ("preamble=999999999 | FF 00 FF", "preamble", 999_999_999),
+        ("repeat=1000001 | FF 00 FF", "repeat", 1_000_001),
     ],
 )
 def test_values_out_of_bounds(line: str, field: str, value: int) -> None:
@@ -126,6 +129,13 @@ def test_values_out_of_bounds(line: str, field: str, value: int) -> None:
     with pytest.raises(FieldError) as caught:
         list(read_plan([line]))
     assert (caught.value.field, caught.value.value) == (field, value)
+
+
+def test_the_most_there_can_be() -> None:
+    """A million repeats of one packet take no memory; a preamble may last a second."""
+    assert sum(1 for _ in read_plan(["repeat=1000000 | FF 00 FF"])) == 1_000_000
+    for ones in (9_999, 10_000):
+        assert [one.preamble for one in read_plan([f"preamble={ones} | FF 00 FF"])] == [ones]
 
 
 def test_lines_before_an_error_are_read() -> None:

@@ -8,8 +8,9 @@ import pytest
 from bitstring import Bits
 
 from dccwire.errors import FieldError
+from dccwire.formats import Provenance
 from dccwire.framing import to_bits
-from dccwire.signal import LIMITS, NOMINAL, Timing, durations, edges
+from dccwire.signal import LIMITS, NOMINAL, Limit, Timing, durations, edges
 
 # S-9.1 §A, Table 1, in µs: symbol, least, most.
 TABLE_1 = {
@@ -25,11 +26,26 @@ TABLE_1 = {
 
 def test_limits_are_those_of_the_table() -> None:
     """Each limit is the printed one, in ns, and cites its clause."""
-    found = {name: (one.least, one.most) for name, one in LIMITS.items()}
+    found = {name: (max(one.least, 0), one.most) for name, one in LIMITS.items()}
     assert found == {name: (a * 1_000, b * 1_000) for name, (a, b) in TABLE_1.items()}
-    assert {one.symbol for one in LIMITS.values()} == set(LIMITS)
-    assert {one.clause for one in LIMITS.values()} == {"S-9.1 §A, Table 1"}
-    assert len({one.what for one in LIMITS.values()}) == len(LIMITS)
+    for name, one in LIMITS.items():
+        assert one.clause == f"S-9.1 §A, Table 1 {name}"
+        assert (one.unit, one.provenance) == ("us", Provenance.PUBLISHED)
+
+
+@pytest.mark.parametrize(
+    ("limit", "words"),
+    [
+        (Limit("a", 55_000, 61_000, "us"), "55 to 61 us"),
+        (Limit("a", most=3_000, unit="us"), "at most 3 us"),
+        (Limit("a", least=26_000, unit="us"), "at least 26 us"),
+        (Limit("a", 3, 6, "bytes"), "3 to 6 bytes"),
+        (Limit("a", most=0, words="none"), "none"),
+    ],
+)
+def test_limits_in_words(limit: Limit, words: str) -> None:
+    """As reports and docs print them."""
+    assert str(limit) == words
 
 
 def test_nominal_timing() -> None:

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from importlib import import_module
 from typing import NoReturn
 
@@ -25,7 +27,8 @@ class _Parser(argparse.ArgumentParser):
     """A parser that says what is wrong in one line."""
 
     def error(self, message: str) -> NoReturn:
-        complain(f"{message}; see {self.prog} --help")
+        shown = message if len(message) < 300 else message[:300] + "..."
+        complain(f"{shown}; see {self.prog} --help")
         sys.exit(2)
 
 
@@ -56,6 +59,10 @@ def parser(command: str = "") -> argparse.ArgumentParser:
     return top
 
 
+def _ended(number: int, _: object) -> NoReturn:
+    sys.exit(128 + number)
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command; the exit status comes back.
 
@@ -64,6 +71,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     # 28 steps: step 6; 14 steps: step 3, headlight on
     0
     """
+    for name in ("SIGTERM", "SIGHUP"):
+        # An exception, so that temporary files go; threads may not, and not all systems have both.
+        with suppress(AttributeError, ValueError):
+            if signal.getsignal(number := getattr(signal, name)) is signal.SIG_DFL:
+                signal.signal(number, _ended)
     try:
         words = sys.argv[1:] if arguments is None else arguments
         given = parser(*words[:1]).parse_args(words)

@@ -8,7 +8,8 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import lru_cache
-from math import ceil
+from itertools import chain
+from math import ceil, isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,7 +21,7 @@ from dccwire.inspection import inspect
 from dccwire.plan import read_plan
 from dccwire.receiver import CutOff, Event, Fault, Gap, ModeTracker, PacketReceived, Stray
 from dccwire.synthesis import synthesize
-from dccwire.wording import wrapped
+from dccwire.wording import counted, wrapped
 
 if TYPE_CHECKING:
     from dccwire.recordings import Recording
@@ -57,12 +58,12 @@ def add_commands(commands: Commands) -> None:
     )
     one.add_argument("plan", metavar="PLAN", help="a packet a line, with options; - reads lines")
     one.add_argument("file", metavar="FILE", help="what to write: .vcd or .csv")
-    one.add_argument("--jitter", type=float, default=0, metavar="US", help="of each edge, at most")
+    one.add_argument("--jitter", type=number, default=0, metavar="US", help="of each edge, at most")
     one.add_argument(
-        "--sampling", type=float, default=0.001, metavar="US", help="edges at multiples of this"
+        "--sampling", type=number, default=0.001, metavar="US", help="edges at multiples of this"
     )
     one.add_argument(
-        "--noise", type=float, default=0, metavar="PULSES", help="spurious pulses a second"
+        "--noise", type=number, default=0, metavar="PULSES", help="spurious pulses a second"
     )
     one.add_argument("--seed", type=int, default=0, metavar="N", help="of jitter and noise")
 
@@ -86,17 +87,25 @@ class _ListRules(argparse.Action):
 def _add_file(one: argparse.ArgumentParser) -> None:
     one.add_argument("file", metavar="FILE", help="VCD, FST, CSV, raw or .npy; - is standard input")
     one.add_argument("--signal", metavar="NAME", help="the signal or column to read")
-    one.add_argument("--rate", type=float, metavar="HZ", help="samples a second")
+    one.add_argument("--rate", type=number, metavar="HZ", help="samples a second")
     one.add_argument("--unit", metavar="UNIT", help="of times: s, ms, us or ns")
     one.add_argument("--bit", metavar="N", help="the bit of each sample; lsb or msb: packed bits")
-    one.add_argument("--resolution", type=float, metavar="NS", help="how exact the times are")
+    one.add_argument("--resolution", type=number, metavar="NS", help="how exact the times are")
     one.add_argument(
         "--uncertainty",
-        type=float,
+        type=number,
         default=0,
         metavar="NS",
         help="what else durations may be off by",
     )
+
+
+def number(text: str) -> float:
+    """The number of an option; `nan` and `inf` are none."""
+    value = float(text)
+    if not isfinite(value):
+        raise ValueError(text)
+    return value
 
 
 def _open(given: argparse.Namespace) -> Recording:
@@ -226,7 +235,7 @@ def _seen(recording: Recording) -> str:
     edges = [chunk.edges for chunk in recording]
     count = sum(map(len, edges))
     if count < 2:
-        return f"{count} edge{'s' * (count != 1)} seen"
+        return f"{counted(count, 'edge')} seen"
     low, middle, high = (
         f"{float(value) / 1e3:g} us"
         for value in np.percentile(np.diff(np.concatenate(edges)), (0, 50, 100))
@@ -273,14 +282,15 @@ def _compose(given: argparse.Namespace) -> int:
         raise RecordingError(Reason.FILE, given.plan, error.strerror or str(error)) from None
     except UnicodeDecodeError:
         raise RecordingError(Reason.FILE, given.plan, "is no UTF-8 text") from None
-    sendings = list(read_plan(text.splitlines()))
-    if not sendings:
+    sendings = read_plan(text.splitlines())
+    first = next(sendings, None)
+    if first is None:
         raise RecordingError(Reason.FILE, given.plan, "has nothing to send", "", "a packet a line")
-    start = max(sendings[0].timing.zero, round(given.jitter * 1e3))
+    start = max(first.timing.zero, round(given.jitter * 1e3))
     write(
         given.file,
         synthesize(
-            sendings,
+            chain([first], sendings),
             start_ns=start,
             jitter_ns=round(given.jitter * 1e3),
             sampling_ns=round(given.sampling * 1e3),

@@ -21,6 +21,7 @@ from dccwire.errors import FieldError
 from dccwire.receiver.columns import ColumnReceiver, Columns, Times
 from dccwire.receiver.edges import SHORTEST_NS
 from dccwire.recordings import Chunk, Recording, read
+from dccwire.recordings.choice import common_factor
 from dccwire.recordings.resolution import ResolutionEstimate
 from dccwire.signal import LIMITS
 from dccwire.wording import counted, either
@@ -29,6 +30,9 @@ __all__ = ["check"]
 
 _LONGEST_NS = LIMITS["tr0"].most
 """No half-bit lasts longer (S-9.1 §A, Table 1 tr0): it is silence."""
+
+HEAD_EDGES = 1 << 14
+"""So many edges are looked at where no packet is read."""
 
 _ERROR_BOUND_NS = 13_000
 """Half the distance of the windows for ones and zeros: errors of so much mix them up."""
@@ -86,6 +90,7 @@ def check(
     while resolution != (resolution := recording.resolution_ns):
         judge = _Judge(resolution, recording.resolution_source, uncertainty_ns)
         judge.run(recording, progress)
+        recording.check_resolution()
     judge.close(recording.end_ns)
     return judge.report(recording.path, recording.notes, rules, other_protocols=other_protocols)
 
@@ -113,6 +118,8 @@ class _Judge:
         self._edges = 0
         self._first: int | None = None
         self._last = 0
+        # What the first edges look like tells whether all times are off, if no packet is read.
+        self._head = np.empty(0, np.int64)
 
     def run(self, chunks: Iterable[Chunk], progress: Callable[[], None] | None) -> None:
         """Take all chunks, in order."""
@@ -125,7 +132,8 @@ class _Judge:
         """Take a chunk of edges, and the gap after it."""
         if len(chunk.edges):
             self._edges += len(chunk.edges)
-            self._first = int(chunk.edges[0]) if self._first is None else self._first
+            if self._first is None:
+                self._first, self._head = int(chunk.edges[0]), chunk.edges[:HEAD_EDGES]
             self._last = int(chunk.edges[-1])
             self._take(self._receiver.feed(chunk.edges))
         if chunk.gap is not None:
@@ -171,6 +179,8 @@ class _Judge:
     ) -> Report:
         """The results of the rules asked for."""
         factor = self._timing.factor
+        if not self._framing.packets:
+            factor = common_factor(self._head, self._resolution)
         timing = self._timing.tallies()
         if factor is not None:
             for tally in timing:
@@ -194,8 +204,8 @@ class _Judge:
     def _notes(self, factor: float | None) -> Iterator[str]:
         if factor is not None:
             yield (
-                f"every half-bit lasts {factor:.4g} times what it should, a common factor: "
-                "is the sample rate, or the unit of times, right?"
+                f"all half-bits last {factor:.4g} times what they should, a common factor: is the "
+                "sample rate, or the unit of times, right?"
             )
         if self._first_pulse is not None:
             pulses = counted(self._receiver.merged, "pulse")

@@ -60,9 +60,6 @@ _UNDECIDED = Outcome(
     Verdict.UNDECIDED, note="in a packet or its preamble: the station, or its power switched off"
 )
 _SPOILED = Outcome(Verdict.UNDECIDED, note="wrong, with half-bits of neither a 1 nor a 0 in them")
-_OFF = Outcome(
-    Verdict.UNDECIDED, note="before more than 10 ms without signal: switched off, or not"
-)
 
 OTHERS = 4
 """Half-bits that are no part of a 1 and show another protocol; fewer may be noise (our choice)."""
@@ -93,6 +90,8 @@ class FramingRules:
         # another protocol came since; from where on ones may hide.
         self._complete = self._gap_since = self._other_since = False
         self._end = self._hiding_from = 0
+        # Where the last packet ended of which rule 17 may yet be judged.
+        self._ended: int | None = None
 
     def add(self, some: HalfBits) -> None:
         """Judge the events that these half-bits belong to."""
@@ -142,6 +141,7 @@ class FramingRules:
     def _keep(self, end: int | None) -> None:
         """A packet that was complete ended here, or one that was not."""
         self._complete = end is not None
+        self._ended = self._ended if end is None else end
         self._gap_since = self._other_since = False
         self._end = self._hiding_from = end or 0
 
@@ -160,7 +160,6 @@ class FramingRules:
                     self._plain &= some.extra is None or not some.extra[begin:end].any()
                     self._closed = end < len(some.edges) and some.edges[end] == event.end
             case Fault(reason=Reason.SHORT_PREAMBLE):
-                self.packets += 1
                 self._judge_preamble(event, adjoining=self._complete and event.begin <= self._end)
                 self._judge(event)
             case Fault():
@@ -194,15 +193,14 @@ class FramingRules:
         self._any_undefined |= undefined
         silent = event.end - event.begin > self._windows.zero[1]
         self.silences += silent and not undefined
-        broken = isinstance(self._before, (CutOff, Fault))
-        self._gaps.add(_UNDECIDED if broken else _PASS, [event.begin])
-        if undefined and self._complete and not self._gap_since:
-            lasted, ended = np.array([event.begin - self._end]), np.array([self._end])
-            if silent and not self._after_end.judge(lasted)[1][0]:
-                self._after_end.add(_OFF, [self._end])
-            else:
-                self._after_end.take(lasted, lambda some: ended[some])
-        self._gap_since = True
+        if isinstance(self._before, (CutOff, Fault)):
+            self._gaps.add(_UNDECIDED, [event.begin])
+        elif undefined:
+            self._gaps.add(_PASS, [event.begin])
+        if undefined and self._ended is not None:
+            lasted, ended = np.array([event.begin - self._ended]), np.array([self._ended])
+            self._after_end.take(lasted, lambda some: ended[some])
+        self._gap_since, self._ended = True, None
         if silent:  # the power may come back in the middle of a preamble
             self._keep(None)
 

@@ -10,17 +10,16 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from fractions import Fraction
 from importlib.util import find_spec
-from math import ceil
 from typing import BinaryIO, cast
 
 import numpy as np
 
-from dccwire.errors import MissingPartError, Reason, RecordingError
+from dccwire.errors import MissingPartError, RecordingError
 from dccwire.recordings import fst_child
-from dccwire.recordings.choice import Candidate, Look, choose, look
-from dccwire.recordings.opening import Opened
-from dccwire.recordings.recording import Block, Source, first_edges
-from dccwire.recordings.units import END_OF_TIME, scale, to_ns
+from dccwire.recordings.choice import Candidate, choose
+from dccwire.recordings.opening import Opened, refusal
+from dccwire.recordings.recording import Block, Source
+from dccwire.recordings.units import END_OF_TIME, to_ns
 
 __all__ = ["FstSource", "open_fst"]
 
@@ -50,11 +49,13 @@ class FstSource(Source):
                     break
                 times = np.frombuffer(data, np.uint64, count)
                 levels = np.frombuffer(data, np.uint8, offset=8 * count)
-                if times.min() < self._start or times.max() > self._end:
+                if (
+                    times.min() < self._start
+                    or times.max() > self._end
+                    or (times[1:] < times[:-1]).any()
+                ):
                     raise _damaged(self.opened)
-                moments = scale((times - np.uint64(self._start)).astype(np.int64), self.tick_ns)
-                if (moments[1:] < moments[:-1]).any():
-                    raise _damaged(self.opened)
+                moments = to_ns((times - np.uint64(self._start)).astype(np.int64), self.tick_ns)
                 mark = int(moments[-1])
                 self.opened.fraction = mark / max(1, self._last_ns)
                 yield Block(moments, levels, mark)
@@ -63,7 +64,7 @@ class FstSource(Source):
 
 
 def open_fst(opened: Opened, signal: str | None = None, bit: int | None = None) -> FstSource:
-    """The track signal of an FST file; the arguments are those of `open_vcd`.
+    """The track signal of an FST file; the arguments are those of `read`.
 
     Raises:
         MissingPartError: pywellen is not installed.
@@ -83,15 +84,10 @@ def open_fst(opened: Opened, signal: str | None = None, bit: int | None = None) 
                 wide.append(Candidate((name,), (0, width - 1)))
     candidates = [Candidate(tuple(names), number) for number, names in found.values()]
 
-    def look_at(number: int) -> Look:
-        source = FstSource(opened, number, bit or 0)
-        return look(first_edges(source)[0], max(1, ceil(source.tick_ns)))
+    def open_source(number: int) -> FstSource:
+        return FstSource(opened, number, bit or 0)
 
-    chosen, note = choose(opened.shown, candidates, wide, signal, look_at)
-    source = FstSource(opened, chosen.key, bit or 0)
-    source.signal = chosen.name
-    source.notes += [note] if note else []
-    return source
+    return choose(opened.shown, candidates, wide, signal, open_source)
 
 
 def _read_header(opened: Opened) -> tuple[int, int, Fraction]:
@@ -124,9 +120,7 @@ def _check_blocks(opened: Opened) -> None:
 
 
 def _damaged(opened: Opened, what: str = "is damaged") -> RecordingError:
-    return RecordingError(
-        Reason.FORMAT, opened.shown, f"the FST file {what}", hint="export or copy it again"
-    )
+    return refusal(opened.shown, f"the FST file {what}", "export or copy it again")
 
 
 @contextmanager

@@ -9,14 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.errors import Reason, RecordingError
-from dccwire.recordings.opening import Opened
+from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import EDGES_A_CHUNK, Block, Source
-from dccwire.recordings.units import END_OF_TIME, UNITS_NS, scale
+from dccwire.recordings.units import END_OF_TIME, UNITS_NS, to_ns
 
 __all__ = ["NumpySource"]
 
 #: So that a difference of two times is an int64, too.
 _FARTHEST = END_OF_TIME >> 1
+#: So many edges at one time are no signal (each takes its time to merge).
+_MOST_AT_ONCE = 1 << 16
 
 
 class NumpySource(Source):
@@ -33,56 +35,55 @@ class NumpySource(Source):
         if array.ndim != 1 or array.dtype.kind not in "iuf":
             raise self._unfit(f"an array of shape {array.shape} and type {array.dtype}")
         if array.dtype.kind == "f" and unit is None:
-            raise RecordingError(
-                Reason.TIME,
+            raise refusal(
                 opened.shown,
                 "the unit of the edge times is not known",
-                hint="give it with --unit s|ms|us|ns (unit=); whole numbers without one are ns",
+                "give it with --unit s|ms|us|ns (unit=); whole numbers without one are ns",
+                reason=Reason.TIME,
             )
         self._scale = UNITS_NS[unit or "ns"]
+        if array.dtype.kind != "f":
+            self.tick_ns = self._scale
 
     def blocks(self) -> Iterator[Block]:
         """Read the times anew."""
         array = self._load()
         zero = mark = 0
-        for start in range(0, array.size, EDGES_A_CHUNK):
-            times = self._times(array[start : start + EDGES_A_CHUNK], start)
+        for start, part in _parts(array):
+            times = self._times(part, start)
             if start == 0:
                 zero = mark = int(times[0])
             before = np.concatenate([[mark], times[:-1]])
-            backwards = np.flatnonzero(times < before)
-            if backwards.size:
-                where = int(backwards[0])
-                raise RecordingError(
-                    Reason.TIME,
-                    self.opened.shown,
-                    f"time runs backwards, from {before[where]} to {times[where]} ns",
-                    f"element {start + where}",
-                    "the edge times must be sorted",
-                )
+            for where in np.flatnonzero(times < before)[:1].tolist():
+                told = f"time runs backwards, from {before[where]} to {times[where]} ns"
+                raise self._no_time(start + where, told, "the edge times must be sorted")
+            if (times[_MOST_AT_ONCE:] == times[:-_MOST_AT_ONCE]).any():
+                told = f"more than {_MOST_AT_ONCE} edges at one time"
+                raise self._no_time(start, told, "these are no edge times of a signal")
             mark = int(times[-1])
             self.opened.fraction = min(1.0, (start + times.size) / array.size)
             yield Block(times - zero, None, mark - zero)
 
     def _times(self, part: NDArray[Any], start: int) -> NDArray[np.int64]:
         """Whole ns, each below 2^62 so that their differences are whole ns too."""
+        raw = part
         if part.dtype.kind == "f":
             part = np.rint(part.astype(np.float64) * float(self._scale))
             fits = np.abs(part) < _FARTHEST
         else:
             most = _FARTHEST // self._scale.numerator
             fits = (part < most) & (part > -most) if part.dtype.kind == "i" else part < most
-        if not fits.all():
-            where = int(np.flatnonzero(~fits)[0])
-            raise RecordingError(
-                Reason.TIME,
-                self.opened.shown,
-                f"{part[where]} is no time",
-                f"element {start + where}",
-                "146 years (2^62 ns) is the most there can be",
-            )
+        for where in np.flatnonzero(~fits)[:1].tolist():
+            most_told = "146 years (2^62 ns) is the most there can be"
+            raise self._no_time(start + where, f"{part[where]} is no time", most_told)
         times: NDArray[np.int64] = part.astype(np.int64)
-        return times if part.dtype.kind == "f" else scale(times, self._scale)
+        if part.dtype.kind != "f":
+            return to_ns(times, self._scale)
+        self.held = (
+            float(np.spacing(np.abs(raw).max())) * float(self._scale),
+            f"spacing of {raw.dtype}",
+        )
+        return times
 
     def _load(self) -> NDArray[Any]:
         path = self.opened.plain_path()
@@ -93,10 +94,21 @@ class NumpySource(Source):
             raise self._unfit(f"no plain array ({reason})") from error
         return array
 
+    def _no_time(self, element: int, problem: str, hint: str) -> RecordingError:
+        where = f"element {element}"
+        return refusal(self.opened.shown, problem, hint, where=where, reason=Reason.TIME)
+
     def _unfit(self, found: str) -> RecordingError:
-        return RecordingError(
-            Reason.FORMAT,
-            self.opened.shown,
-            f"{found} was found",
-            hint="a one-dimensional array of whole ns, or of floats with --unit, is expected",
-        )
+        hint = "a one-dimensional array of whole ns, or of floats with --unit, is expected"
+        return refusal(self.opened.shown, f"{found} was found", hint)
+
+
+def _parts(array: NDArray[Any]) -> Iterator[tuple[int, NDArray[Any]]]:
+    """Parts of an array, with where they start; in each, floats are spaced alike."""
+    for start in range(0, array.size, EDGES_A_CHUNK):
+        part = array[start : start + EDGES_A_CHUNK]
+        cuts = [0]
+        if part.dtype.kind == "f":
+            cuts += (np.flatnonzero(np.diff(np.frexp(part)[1])) + 1).tolist()
+        for first, last in zip(cuts, [*cuts[1:], part.size], strict=True):
+            yield start + first, part[first:last]

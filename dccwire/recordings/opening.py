@@ -16,13 +16,32 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from io import BufferedIOBase, BufferedReader
 from stat import S_ISFIFO
-from typing import Protocol
+from typing import BinaryIO
 
 from dccwire.errors import Reason, RecordingError
 
-__all__ = ["Opened", "Stream"]
+__all__ = ["Opened", "Stream", "refusal"]
 
 _GZIP_MAGIC = b"\x1f\x8b"
+
+
+#: More of a message would fill the screen.
+_LONGEST_PROBLEM = 400
+_LONGEST_PATH = 200
+#: What cannot be read twice is copied, up to so many bytes: hours of edges.
+_MOST_SPOOLED = 1 << 31
+#: gzip makes a recording up to 30 times smaller (measured), but blanks and zeros 1,030 times.
+_MOST_TIMES = 200
+_LEAST_UNPACKED = 1 << 26
+
+
+def refusal(
+    shown: str, problem: str, hint: str = "", *, where: str = "", reason: Reason = Reason.FORMAT
+) -> RecordingError:
+    """The error about the file that messages call `shown`, cut to a length that can be read."""
+    if len(problem) > _LONGEST_PROBLEM:
+        problem = problem[:_LONGEST_PROBLEM] + "..."
+    return RecordingError(reason, shown, problem, where, hint)
 
 
 @contextmanager
@@ -30,40 +49,26 @@ def system_errors(shown: str) -> Iterator[None]:
     """Turn what the system or gzip has to say into one `RecordingError` about `shown`."""
     try:
         yield
-    except FileNotFoundError as error:
-        raise RecordingError(
-            Reason.FILE, shown, "no such file", hint="check the path and the folder"
-        ) from error
-    except IsADirectoryError as error:
-        raise RecordingError(
-            Reason.FILE, shown, "is a directory", hint="name a file inside it"
-        ) from error
-    except PermissionError as error:
-        raise RecordingError(
-            Reason.FILE, shown, "may not be read", hint="check its permissions"
-        ) from error
-    except EOFError as error:
-        raise RecordingError(
-            Reason.FORMAT, shown, "the gzip data is cut off", hint="copy or record it again"
-        ) from error
-    except (gzip.BadGzipFile, zlib.error) as error:
-        raise RecordingError(
-            Reason.FORMAT, shown, "the gzip data is damaged", hint="copy or record it again"
-        ) from error
-    except (OSError, ValueError) as error:
-        # ValueError: a path with a zero byte in it never reaches the system.
-        problem = getattr(error, "strerror", None) or str(error)
-        raise RecordingError(
-            Reason.FILE, shown, f"cannot be opened or read ({problem})", hint="check the path"
-        ) from error
+    except (OSError, EOFError, ValueError, zlib.error) as error:
+        # ValueError: a path with a zero byte in it never reaches the system. Of the kinds of
+        # OSError, that of gzip has no words of its own.
+        told = getattr(error, "strerror", None) or str(error)
+        problem, hint = f"cannot be opened or read ({told})", "check the path"
+        for kind, *words in _KINDS:
+            if isinstance(error, kind):
+                problem, hint = words
+        reason = Reason.FORMAT if problem.startswith("the gzip") else Reason.FILE
+        raise refusal(shown, problem, hint, reason=reason) from error
 
 
-class SupportsRead(Protocol):
-    """Anything that bytes can be read from."""
-
-    def read(self, size: int, /) -> bytes:
-        """At most `size` bytes, none at the end."""
-        ...
+_KINDS: tuple[tuple[type[Exception], str, str], ...] = (
+    (FileNotFoundError, "no such file", "check the path and the folder"),
+    (IsADirectoryError, "is a directory", "name a file inside it"),
+    (PermissionError, "may not be read", "check its permissions"),
+    (EOFError, "the gzip data is cut off", "copy or record it again"),
+    (gzip.BadGzipFile, "the gzip data is damaged", "copy or record it again"),
+    (zlib.error, "the gzip data is damaged", "copy or record it again"),
+)
 
 
 class Stream:
@@ -73,6 +78,7 @@ class Stream:
         self._opened, self._raw = opened, raw
         self._size = max(1, os.fstat(raw.fileno()).st_size)
         self._plain: BufferedIOBase = gzip.GzipFile(fileobj=raw) if opened.zipped else raw
+        self._unpacked = 0
 
     def __enter__(self) -> Stream:
         return self
@@ -89,7 +95,12 @@ class Stream:
                 if not got:
                     break
                 filled += got
-            self._opened.fraction = min(1.0, self._raw.tell() / self._size)
+            at = self._raw.tell()
+            self._opened.fraction = min(1.0, at / self._size)
+        self._unpacked += filled
+        if self._opened.bounded and self._unpacked > max(_MOST_TIMES * at, _LEAST_UNPACKED):
+            told = f"the gzip data unpacks to more than {_MOST_TIMES} times its size"
+            raise refusal(self._opened.shown, told, "if it is a recording, unpack it first")
         return filled
 
     def skip(self, size: int) -> None:
@@ -105,28 +116,26 @@ class Stream:
 
 
 class Opened:
-    """A file that can be read again and again.
+    """A file that can be read again and again; "-" is standard input.
 
-    Args:
-        path: a path, or "-" for standard input. What can be read only once, standard input or
-            a pipe, is spooled to a temporary file.
-
-    Attributes:
-        shown: how messages call the file.
-        zipped: whether the bytes are packed with gzip.
-        fraction: 0 to 1, how far the latest stream has got.
+    What can be read only once, standard input or a pipe, is spooled to a temporary file.
     """
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
         self.given = os.fspath(path)
         self.shown = "standard input" if self.given == "-" else self.given
-        self.fraction = 0.0
+        if len(self.shown) > _LONGEST_PATH:
+            self.shown = self.shown[:_LONGEST_PATH] + "..."
+        self.fraction = 0.0  # 0 to 1, how far the latest stream has got
+        self.bounded = True  # whether packed bytes that say next to nothing are refused
         self.zipped = False
         self._spooled: list[str] = []
         # Runs when the last user of the file has gone, and at the latest when Python ends.
         self._remove = weakref.finalize(self, _remove_all, self._spooled)
         self.path = self.given
         if self.given == "-":
+            if sys.stdin is None:
+                raise refusal(self.shown, "is closed", "give a file", reason=Reason.FILE)
             self.path = self._spool(sys.stdin.buffer)
         elif self._is_pipe():
             with system_errors(self.shown), open(self.given, "rb") as pipe:
@@ -156,13 +165,16 @@ class Opened:
         """Remove the temporary files now."""
         self._remove()
 
-    def _spool(self, source: SupportsRead) -> str:
+    def _spool(self, source: Stream | BinaryIO) -> str:
         with system_errors(self.shown):
             handle, path = tempfile.mkstemp(prefix="dccwire-")
             self._spooled.append(path)
             with os.fdopen(handle, "wb") as target:
-                while part := source.read(1 << 20):
+                while (part := source.read(1 << 20)) and target.tell() < _MOST_SPOOLED:
                     target.write(part)
+        if part:
+            told = f"more than {_MOST_SPOOLED >> 30} GiB, which are copied to be read"
+            raise refusal(self.shown, told, "save it and give the file", reason=Reason.FILE)
         return path
 
 

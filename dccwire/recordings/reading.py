@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import codecs
 import os
+import re
+from math import inf
 from os.path import splitext
 
-from dccwire.errors import FieldError, Reason, RecordingError
-from dccwire.recordings.clock import sample_clock
+from dccwire.errors import FieldError, Reason
 from dccwire.recordings.fst import open_fst
 from dccwire.recordings.npy import NumpySource
-from dccwire.recordings.opening import Opened
+from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import Recording, Source
-from dccwire.recordings.samples import SampleSource
-from dccwire.recordings.sniffing import FST, NUMPY, TEXT, UTF16, VCD, kind_of
+from dccwire.recordings.samples import SampleSource, sample_clock
 from dccwire.recordings.tables import open_table
 from dccwire.recordings.units import UNITS_NS
 from dccwire.recordings.vcd import open_vcd
+from dccwire.wording import either
 
 __all__ = ["read"]
 
@@ -25,11 +27,13 @@ _EXPECTED = {
     ".vcd": "VCD (it does not begin with a $keyword)",
     ".fst": "FST (it does not begin with the header block)",
     ".npy": "a NumPy file",
-    ".csv": "text of numbers",
-    ".tsv": "text of numbers",
-    ".txt": "text of numbers",
+    **dict.fromkeys((".csv", ".tsv", ".txt"), "text of numbers"),
 }
-_LSB, _MSB = "lsb", "msb"
+_VCD, _FST, _NUMPY, _TEXT, _UTF16 = "VCD", "FST", "NumPy", "text", "UTF-16"
+#: An FST file begins with a block of type 0 that is 329 bytes long.
+_FST_START = b"\x00" + (329).to_bytes(8, "big")
+_VCD_START = re.compile(rb"(?:\xef\xbb\xbf)?[\x00-\x20]*\$[a-z]")
+_NO_TEXT = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 
 def read(
@@ -70,10 +74,13 @@ def read(
     ...     [chunk.edges.tolist() for chunk in recording]
     [[58000, 116000, 216000]]
     >>> recording.resolution_ns, recording.resolution_source, recording.first_level
-    (2000, 'greatest common divisor of the edge times', 1)
+    (1000, 'digits of the times', 1)
     """
-    if unit is not None and unit not in UNITS_NS:
-        raise FieldError("unit", "one of " + ", ".join(UNITS_NS), unit)
+    if unit is not None and unit not in tuple(UNITS_NS):
+        raise FieldError("unit", either(UNITS_NS), unit)
+    for name, value, what in (("rate", rate, "Hz"), ("resolution", resolution, "ns")):
+        if value is not None and not 0 < value < inf:
+            raise FieldError(name, f"a positive number of {what}", value)
     number = _bit(bit)
     opened = Opened(path)
     try:
@@ -84,61 +91,65 @@ def read(
 
 
 def _source(
-    opened: Opened,
-    signal: str | None,
-    rate: float | None,
-    unit: str | None,
-    bit: int | str | None,
+    opened: Opened, signal: str | None, rate: float | None, unit: str | None, bit: int | str | None
 ) -> Source:
     with opened.stream() as stream:
         head = stream.read(_HEAD_BYTES)
     if not head:
-        raise RecordingError(Reason.FILE, opened.shown, "is empty", hint="record or copy it again")
-    name = opened.shown.lower().removesuffix(".gz")
+        raise refusal(opened.shown, "is empty", "record or copy it again", reason=Reason.FILE)
+    name = opened.given.lower().removesuffix(".gz")
     kind = kind_of(head)
-    if kind == VCD:
-        return open_vcd(opened, signal, unit, _numbered(bit, kind))
-    if kind == FST:
-        return open_fst(opened, signal, _numbered(bit, kind))
-    if kind == NUMPY:
+    number = None if isinstance(bit, str) else bit
+    if kind in (_VCD, _FST) and number != bit:
+        raise FieldError("bit", f"the number of a bit, for {kind}", bit)
+    if kind == _VCD:
+        return open_vcd(opened, signal, unit, number)
+    if kind == _FST:
+        return open_fst(opened, signal, number)
+    if kind == _NUMPY:
         return NumpySource(opened, unit)
-    if kind == UTF16:
-        raise RecordingError(
-            Reason.FORMAT, opened.shown, "the text is UTF-16", hint="save it as UTF-8"
-        )
-    if kind == TEXT and not name.endswith(".vcd"):
+    if kind == _UTF16:
+        raise refusal(opened.shown, "the text is UTF-16", "save it as UTF-8")
+    if kind == _TEXT and not name.endswith(".vcd"):
         return open_table(opened, signal, rate, unit)
-    if rate is not None and bit is not None:
-        return _raw(opened, rate, bit)
     expected = _EXPECTED.get(splitext(name)[1])
-    if expected or (rate is None and bit is None):
-        raise RecordingError(
-            Reason.FORMAT,
-            opened.shown,
-            f"is not {expected or 'VCD, FST, NumPy or text of numbers'}",
-            hint="if it holds raw samples, give --rate HZ and --bit N (rate=, bit=)",
-        )
-    return _raw(opened, rate, bit)
-
-
-def _raw(opened: Opened, rate: float | None, bit: int | str | None) -> SampleSource:
+    if (rate is None and bit is None) or (expected and (rate is None or bit is None)):
+        told = f"is not {expected or 'VCD, FST, NumPy or text of numbers'}"
+        hint = "if it holds raw samples, give --rate HZ and --bit N (rate=, bit=)"
+        raise refusal(opened.shown, told, hint)
     clock = sample_clock(opened.shown, rate)
     if bit is None:
-        raise RecordingError(
-            Reason.FORMAT,
-            opened.shown,
-            "the layout of the samples is not known",
-            hint="give --bit 0 to 7 (a byte a sample), or --bit lsb or msb (eight samples to a "
-            "byte, the first one in its least or most significant bit)",
+        hint = (
+            "give --bit 0 to 7 (a byte a sample), or --bit lsb or msb (eight samples to a "
+            "byte, the first one in its least or most significant bit)"
         )
+        raise refusal(opened.shown, "the layout of the samples is not known", hint)
     if isinstance(bit, int) and bit > 7:
         raise FieldError("bit", "0 to 7, lsb or msb, for raw samples", bit)
     return SampleSource(opened, clock, bit)
 
 
+def kind_of(head: bytes) -> str:
+    r"""Tell a format by the first bytes of a file, gzip taken off.
+
+    >>> kind_of(b"$date today $end"), kind_of(b"Time [s],track\n0.0,1\n")
+    ('VCD', 'text')
+    """
+    if head.startswith(b"\x93NUMPY"):
+        return _NUMPY
+    if head.startswith(_FST_START):
+        return _FST
+    if _VCD_START.match(head):
+        return _VCD
+    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return _UTF16
+    # A digit is asked for too: samples, a byte each, may by chance be letters.
+    return _TEXT if not _NO_TEXT.search(head) and re.search(rb"\d", head) else "unknown"
+
+
 def _bit(bit: int | str | None) -> int | str | None:
     """A number, "lsb", "msb" or None."""
-    if bit is None or bit in (_LSB, _MSB):
+    if bit is None or bit in ("lsb", "msb"):
         return bit
     try:
         number = int(bit)
@@ -147,9 +158,3 @@ def _bit(bit: int | str | None) -> int | str | None:
     if not 0 <= number < 1 << 20:
         raise FieldError("bit", "a number from 0 up, lsb or msb", bit)
     return number
-
-
-def _numbered(bit: int | str | None, kind: str) -> int | None:
-    if isinstance(bit, str):
-        raise FieldError("bit", f"the number of a bit, for {kind}", bit)
-    return bit

@@ -11,36 +11,24 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice
-from math import ceil, isfinite
+from math import ceil
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dccwire.errors import FieldError, Reason, RecordingError
-from dccwire.recordings.opening import Opened
+from dccwire.errors import Reason
+from dccwire.recordings.opening import Opened, refusal
+from dccwire.recordings.resolution import TOO_COARSE_NS, ResolutionEstimate
 
-__all__ = [
-    "EDGES_A_CHUNK",
-    "TOO_COARSE_NS",
-    "UNDEFINED",
-    "Block",
-    "Chunk",
-    "Recording",
-    "Source",
-    "first_edges",
-]
+__all__ = ["EDGES_A_CHUNK", "UNDEFINED", "Block", "Chunk", "Recording", "Source", "first_edges"]
 
 #: A receiver is fastest with about as many edges at a time (measured).
 EDGES_A_CHUNK = 1 << 18
-#: Before the first iteration, reading stops at so many edges, or after so many blocks.
+#: Before the first iteration, reading stops at so many edges.
 _HEAD_EDGES = 1 << 14
-_HEAD_BLOCKS = 16
 #: The level of x and z; 0 and 1 are themselves.
 UNDEFINED = 2
-#: From here on a half of a one (52 to 64 us) cannot be told from that of a zero (90 us and more):
-#: each duration is known to plus or minus one unit (S-9.1 §A, Table 1).
-TOO_COARSE_NS = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,34 +45,22 @@ class Chunk:
 
 
 class Block(NamedTuple):
-    """What a source hands on: levels that begin at times.
+    """What a source hands on: levels that begin at times."""
 
-    Attributes:
-        times: ns after the first time mark, non-decreasing, shape (n,).
-        levels: 0, 1 or `UNDEFINED` for each time; None when every time is an edge.
-        mark: the last time mark so far, ns.
-    """
-
-    times: NDArray[np.int64]
-    levels: NDArray[np.uint8] | None
-    mark: int
+    times: NDArray[np.int64]  # ns after the first time mark, non-decreasing
+    levels: NDArray[np.uint8] | None  # 0, 1 or `UNDEFINED`; None when every time is an edge
+    mark: int  # the last time mark so far, ns
 
 
 class Source(ABC):
-    """One format's view of one file.
+    """One format's view of one file; `notes` say what a reader should know."""
 
-    Attributes:
-        format: the format's name as shown.
-        signal: the signal or column taken.
-        tick_ns: the unit of time of the file, or the time from sample to sample.
-        sampled: whether `tick_ns` is a sampling period.
-        notes: what a reader should know; an iteration may add to them.
-    """
-
-    format: str
-    signal: str | None = None
-    tick_ns = Fraction(1)
-    sampled = False
+    format: str  # its name as shown
+    signal: str | None = None  # the signal or column taken
+    tick_ns = Fraction(1)  # the unit of time of the file, or the time from sample to sample
+    sampled = False  # whether that is a sampling period
+    head_blocks = 16  # how many blocks are looked at before the first iteration, at most
+    held = 0.0, ""  # what the numbers hold at best, ns, as far as the file is read, and why
 
     def __init__(self, opened: Opened) -> None:
         self.opened = opened
@@ -173,9 +149,9 @@ class Recording:
     Made by `dccwire.recordings.read`. Each iteration reads the file anew; memory stays flat.
 
     Attributes:
-        resolution_ns: how far a time may be off; rounded up, at least 1.
-        resolution_source: "option", "sample rate", "timescale" or "greatest common divisor of the
-            edge times".
+        resolution_ns: how far a time may be off, rounded up, at least 1 (M9): from the head of the
+            file, and after an iteration from the whole of it.
+        resolution_source: "option", "sample rate", or what `ResolutionEstimate` tells.
         first_level: the level after the first edge; None where it is not known, or not yet. After
             a gap the level may be either, whatever the number of edges before it.
         end_ns: the last time mark; known after an iteration.
@@ -183,21 +159,43 @@ class Recording:
     """
 
     def __init__(self, source: Source, resolution: float | None) -> None:
-        self._source = source
-        head, self.first_level = first_edges(source)
-        self.resolution_ns, self.resolution_source = _resolution(source, head, resolution)
+        self._source, self._option = source, resolution
+        estimate = self._estimate()
+        _, self.first_level = first_edges(source, estimate=estimate)
+        self.resolution_ns, self.resolution_source = self._resolution(estimate)
         self.end_ns: int | None = None
         self.undefined_level = False
         source.opened.fraction = 0.0
+        self.check_resolution()
+
+    def check_resolution(self) -> None:
+        """Refuse a recording too coarse to be judged; a whole file may be coarser than its head.
+
+        Raises:
+            RecordingError: ones and zeros cannot be told apart.
+        """
         if self.resolution_ns >= TOO_COARSE_NS:
-            raise RecordingError(
-                Reason.RESOLUTION,
-                source.opened.shown,
+            raise refusal(
+                self._source.opened.shown,
                 f"a resolution of {self.resolution_ns} ns ({self.resolution_source}) is too coarse "
                 "to tell a one (halves of 52 to 64 us) from a zero (90 us and more)",
-                hint="record at 1 us or finer (0.1 us for bit timing), or give the true resolution "
+                "record at 1 us or finer (0.1 us for bit timing), or give the true resolution "
                 "with --resolution NS (resolution=)",
+                reason=Reason.RESOLUTION,
             )
+
+    def _estimate(self) -> ResolutionEstimate | None:
+        """What will tell the resolution, if neither an option nor a sample rate does."""
+        if self._option is not None or self._source.sampled:
+            return None
+        return ResolutionEstimate(ceil(self._source.tick_ns))
+
+    def _resolution(self, estimate: ResolutionEstimate | None) -> tuple[int, str]:
+        if estimate is not None:
+            return estimate.result()
+        if self._option is not None:
+            return ceil(self._option), "option"
+        return ceil(self._source.tick_ns), "sample rate"
 
     @property
     def path(self) -> str:
@@ -231,40 +229,35 @@ class Recording:
         )
 
     def __iter__(self) -> Iterator[Chunk]:
-        state = _Edges()
+        state, estimate = _Edges(), self._estimate()
         self._source.opened.fraction = 0.0
         for block in self._source.blocks():
-            yield from state.add(block)
+            for chunk in state.add(block):
+                _tell(estimate, self._source, chunk)
+                yield chunk
         yield from state.close()
         self._source.opened.fraction = 1.0
+        self.resolution_ns, self.resolution_source = self._resolution(estimate)
         self.end_ns = state.mark
         self.first_level = state.first_level
         self.undefined_level = state.undefined_level
 
 
-def first_edges(source: Source, blocks: int = _HEAD_BLOCKS) -> tuple[NDArray[np.int64], int | None]:
+def first_edges(
+    source: Source, estimate: ResolutionEstimate | None = None
+) -> tuple[NDArray[np.int64], int | None]:
     """The first edges, from a few blocks at the head of a file, and the level after the first."""
     state, edges = _Edges(), [np.empty(0, np.int64)]
-    for block in islice(source.blocks(), blocks):
-        edges += [chunk.edges for chunk in state.add(block)]
+    for block in islice(source.blocks(), source.head_blocks):
+        for chunk in state.add(block):
+            _tell(estimate, source, chunk)
+            edges.append(chunk.edges)
         if sum(map(len, edges)) >= _HEAD_EDGES:
             break
     return np.concatenate(edges), state.first_level
 
 
-def _resolution(source: Source, head: NDArray[np.int64], claimed: float | None) -> tuple[int, str]:
-    """The resolution in ns, rounded up, and where it comes from."""
-    if claimed is not None:
-        if not (isfinite(claimed) and claimed > 0):
-            raise FieldError("resolution", "a positive number of ns", claimed)
-        return ceil(claimed), "option"
-    tick = max(1, ceil(source.tick_ns))
-    if source.sampled:
-        return tick, "sample rate"
-    durations = np.diff(head)
-    # Durations that are all the same have a common divisor that says nothing about the clock.
-    if durations.size and durations.min() != durations.max():
-        divisor = int(np.gcd.reduce(durations))
-        if divisor > tick:
-            return divisor, "greatest common divisor of the edge times"
-    return tick, "timescale"
+def _tell(estimate: ResolutionEstimate | None, source: Source, chunk: Chunk) -> None:
+    if estimate is not None:
+        estimate.holds(*source.held)
+        estimate.add(chunk.edges)

@@ -1,34 +1,64 @@
-"""Raw samples of a fixed rate: one byte a sample, or eight samples to a byte."""
+"""Samples of a fixed rate: their clock, and raw ones, a byte each or eight to a byte."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dccwire.errors import Reason, RecordingError
-from dccwire.recordings.clock import SampleClock
-from dccwire.recordings.opening import Opened
+from dccwire.errors import Reason
+from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import Block, Source
 from dccwire.recordings.units import END_OF_TIME
 
-__all__ = ["SampleSource", "changes"]
+__all__ = ["SampleClock", "SampleSource", "changes", "sample_clock"]
 
 _PIECE = 1 << 20
 _PACKED_PIECE = 1 << 17
 
 
-class SampleSource(Source):
-    """One level of raw samples.
+class SampleClock:
+    """Times of samples at a rate in Hz.
 
-    Args:
-        opened: the file.
-        clock: the times of the samples.
-        bit: 0 to 7, one byte a sample, this bit of it; "lsb" or "msb": eight samples to a byte,
-            the first one in its least or most significant bit.
-        piece: bytes read at a time.
+    >>> SampleClock(3_000_000.0).times(0, np.array([1, 2, 3])).tolist()
+    [333, 667, 1000]
     """
+
+    def __init__(self, rate: float) -> None:
+        self.period_ns = 10**9 / Fraction(rate)
+
+    def times(self, base: int, offsets: NDArray[np.int64]) -> NDArray[np.int64]:
+        """`round(index * 10**9 / rate)`, ns, of the samples `base + offsets`, offsets from 0 up."""
+        step, parts = self.period_ns.as_integer_ratio()
+        whole, rest = divmod(base * step, parts)
+        most = int(offsets.max(initial=0))
+        if max(rest + most * step, step, parts) >= 1 << 61:
+            # A rate such as 44100.1 Hz has no small fraction; the error of these floats stays far
+            # below 1 ns, since they only span one block.
+            near = np.rint(offsets * float(self.period_ns) + rest / parts)
+            rounded: NDArray[np.int64] = near.astype(np.int64)
+            rounded += whole
+            return rounded
+        scaled = offsets * step + rest
+        quotient: NDArray[np.int64] = scaled // parts
+        twice = 2 * (scaled - quotient * parts)
+        quotient += (twice > parts) | ((twice == parts) & ((quotient + whole) & 1 == 1))
+        quotient += whole
+        return quotient
+
+
+def sample_clock(shown: str, rate: float | None) -> SampleClock:
+    """The clock of a file of samples, or a `RecordingError` without a rate."""
+    if rate is None:
+        hint = "give it with --rate HZ (rate=)"
+        raise refusal(shown, "the sample rate is missing", hint, reason=Reason.RATE)
+    return SampleClock(rate)
+
+
+class SampleSource(Source):
+    """One level of raw samples; `bit` is that of `read`."""
 
     format = "raw samples"
     sampled = True
@@ -37,6 +67,7 @@ class SampleSource(Source):
         self, opened: Opened, clock: SampleClock, bit: int | str, piece: int | None = None
     ) -> None:
         super().__init__(opened)
+        opened.bounded = False  # silence is packed as well as anything can be, and read fast
         self.tick_ns = clock.period_ns
         self._clock, self._bit = clock, bit
         self._piece = piece or (_PIECE if isinstance(bit, int) else _PACKED_PIECE)
@@ -64,12 +95,7 @@ def changes(
 ) -> Block:
     """The samples at which the level changes, and the very first sample of a file.
 
-    Args:
-        levels: samples, at least one.
-        previous: the level of the sample before them, None if there is none.
-        base: the number of samples before them.
-        clock: the times of the samples.
-        shown: how messages call the file.
+    Before the samples, of which there must be one, there were `base`, the last at `previous`.
     """
     changed = np.empty(levels.size, np.bool_)
     changed[0] = levels[0] != previous
@@ -77,11 +103,7 @@ def changes(
     where = np.flatnonzero(changed)
     ends = (base + levels.size) * clock.period_ns
     if ends >= END_OF_TIME:
-        raise RecordingError(
-            Reason.RATE,
-            shown,
-            "the samples last longer than 292 years (2^63 ns)",
-            hint="the sample rate is in Hz: samples per second",
-        )
+        told = "the samples last longer than 292 years (2^63 ns)"
+        raise refusal(shown, told, "the sample rate is in samples a second", reason=Reason.RATE)
     mark = clock.times(base + levels.size - 1, np.zeros(1, np.int64))
     return Block(clock.times(base, where), levels[where], int(mark[0]))

@@ -8,67 +8,68 @@ from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
 
-from dccwire.errors import Reason, RecordingError
+from dccwire.recordings.opening import refusal
 from dccwire.recordings.units import UNITS_NS
 
 __all__ = ["Layout", "number", "read_layout"]
 
 #: Lines that begin like this are comments.
-_COMMENT = re.compile(r"\s*(#|%|//)")
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", re.ASCII)
+_COMMENT = re.compile(r"\s*(#|;|%|//)")
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,4})?", re.ASCII)
+_DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d+)?", re.ASCII)
 _TIME_NAME = re.compile(
     r"\W*(time|timestamp|t|seconds|milliseconds|microseconds|nanoseconds)(\b|_)"
 )
 _INDEX_NAME = re.compile(r"\W*(sample|samples|index|n)\b")
+#: What logic levels are called, beside 0 and 1.
+_WORDS = {"true": "1", "high": "1", "h": "1", "on": "1", "false": "0", "low": "0", "l": "0"}
+_WORDS["off"] = "0"
+_ANY_WORD = re.compile(rf"\b({'|'.join(_WORDS)})\b", re.IGNORECASE)
 _UNIT_NAMES = {
-    "s": "s",
-    "sec": "s",
-    "second": "s",
-    "seconds": "s",
-    "ms": "ms",
-    "msec": "ms",
-    "millisecond": "ms",
-    "milliseconds": "ms",
-    "us": "us",
-    "µs": "us",
-    "μs": "us",
-    "usec": "us",
-    "microsecond": "us",
-    "microseconds": "us",
-    "ns": "ns",
-    "nsec": "ns",
-    "nanosecond": "ns",
-    "nanoseconds": "ns",
+    name + plural: unit
+    for unit, names in {
+        "s": "s sec second",
+        "ms": "ms msec millisecond",
+        "us": "us µs μs usec microsecond",
+        "ns": "ns nsec nanosecond",
+    }.items()
+    for name in names.split()
+    for plural in ("", "s")
 }
+#: What may stand in a row of units, that of time aside.
+_OTHER_UNITS = frozenset({"", "v", "mv", "volt", "volts", "a", "ma", "logic", "bit", "level"})
+#: So many rows must hold a level in a column of levels, those few that do not being told when they
+#: are read; where there are fewer rows than show what volts are high and low, half of them.
+_SHARE = 0.9
+_FEWEST_VOLTS = 8
 
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """How to read a row.
+    """How to read a row."""
 
-    Attributes:
-        delimiter: "," or ";" or a tab.
-        decimal_comma: whether numbers have a comma for the point.
-        header: the number of the line that holds the names, 0 without one.
-        time: the column of times; None when rows are samples without one.
-        indexed: whether `time` counts samples.
-        levels: the columns of levels, and their names.
-        unit_ns: the unit of time, if the header tells it.
-        mark_bytes: the length of the byte-order mark.
-    """
-
-    delimiter: str
+    delimiter: str  # a comma, a semicolon or a tab
     decimal_comma: bool
-    header: int
-    time: int | None
-    indexed: bool
-    levels: dict[int, str]
-    unit_ns: Fraction | None
-    mark_bytes: int
+    start: int  # the number of the line that holds the first row
+    time: int | None  # the column of times; None when rows are samples without one
+    indexed: bool  # whether it counts samples
+    levels: dict[int, str]  # the columns of levels, and their names
+    volts: dict[int, tuple[float, float]]  # of volts: where the level falls to 0, and rises to 1
+    words: bool  # whether levels are words
+    unit_ns: Fraction | None = None  # the unit of time, if the header tells it
+    mark_bytes: int = 0  # the length of the byte-order mark
+    returns: bool = False  # whether lines end with a carriage return alone
 
     def fields(self, line: str) -> list[str] | None:
         """The fields of a line, with points for commas; None for blank lines and comments."""
-        return _fields(line, self.delimiter, self.decimal_comma)
+        fields = _fields(line, self.delimiter)
+        if fields and self.decimal_comma:
+            return [field.replace(",", ".") for field in fields]
+        return fields
+
+    def plain(self, text: str) -> str:
+        """The text with 0 and 1 for words."""
+        return _ANY_WORD.sub(lambda word: _WORDS[word[0].lower()], text) if self.words else text
 
 
 def number(text: str) -> float | None:
@@ -76,7 +77,7 @@ def number(text: str) -> float | None:
     return float(text) if _NUMBER.fullmatch(text) else None
 
 
-def _fields(line: str, delimiter: str, decimal_comma: bool = False) -> list[str] | None:
+def _fields(line: str, delimiter: str) -> list[str] | None:
     if not line.strip() or _COMMENT.match(line):
         return None
     parts = line.split(delimiter)
@@ -84,12 +85,20 @@ def _fields(line: str, delimiter: str, decimal_comma: bool = False) -> list[str]
         # What csv cannot take apart is no number either, and is told with its line.
         with suppress(csv.Error):
             parts = next(csv.reader([line], delimiter=delimiter))
-    parts = [part.strip() for part in parts]
-    return [part.replace(",", ".") for part in parts] if decimal_comma else parts
+    return [part.strip() for part in parts]
 
 
-def read_layout(shown: str, lines: list[str], mark_bytes: int = 0) -> Layout:
+def _is_row(line: str) -> bool:
+    """Whether the first field and half of all hold numbers or levels, whatever the delimiter is."""
+    fields = [part.strip('" ') for part in re.split(r"[;\t,]", line.strip())]
+    held = [_value(field) is not None for field in fields]
+    return held[0] and 2 * sum(held) >= len(held)
+
+
+def read_layout(shown: str, lines: list[str]) -> Layout:
     """Tell the layout from the first lines of a file.
+
+    Lines of other data may stand above the header, and a row of units below it.
 
     Raises:
         RecordingError: there are no rows.
@@ -98,43 +107,71 @@ def read_layout(shown: str, lines: list[str], mark_bytes: int = 0) -> Layout:
         (at, line) for at, line in enumerate(lines, 1) if line.strip() and not _COMMENT.match(line)
     ]
     if not content:
-        raise RecordingError(Reason.FORMAT, shown, "there are no rows of numbers in the file")
-    sample = content[min(1, len(content) - 1)][1]
-    delimiter = next((mark for mark in ";\t," if mark in sample), ",")
-    decimal_comma = delimiter != "," and bool(re.search(r"\d,\d", sample))
-    rows = [_fields(line, delimiter, decimal_comma) or [] for _, line in content]
-    names: list[str] = []
-    header = 0
-    if number(rows[0][0]) is None:
-        names, header = _fields(content[0][1], delimiter) or [], content[0][0]
-        del rows[0]
+        raise refusal(shown, "there are no rows of numbers in the file")
+    row_like = [_is_row(line) for _, line in content]
+    # A single line of numbers may be something else; two are rows.
+    pairs = zip(row_like, [*row_like[1:], True], strict=True)
+    first = next((place for place, pair in enumerate(pairs) if all(pair)), len(content))
+    sample = content[min(first + 1, len(content) - 1)][1]
+    delimiter = next((mark for mark in ";\t," if mark in re.sub('"[^"]*"', "", sample)), ",")
+    decimal_comma = any(
+        _DECIMAL_COMMA.fullmatch(field)
+        for _, line in content[first:]
+        for field in _fields(line, delimiter) or ()
+    )
+    start = content[first][0] if first < len(content) else len(lines) + 1
+    layout = Layout(delimiter, decimal_comma, start, None, False, {}, {}, False)
+    rows = [layout.fields(line) or [] for _, line in content[first:]]
+    above = [_fields(line, delimiter) or [] for _, line in content[max(0, first - 2) : first]]
+    units = above.pop() if len(above) > 1 and all(map(_is_unit, above[-1])) else []
+    names = above[-1] if above else []
     width = max(map(len, rows), default=len(names))
-    level_like = [_is_level(rows, column) for column in range(width)]
+    if len(names) == 1 < width:
+        names = []  # a line of other data
+    words = any(field.lower() in _WORDS for row in rows for field in row)
+    columns = [[_value(row[at]) for row in rows if at < len(row)] for at in range(width)]
+    most = _SHARE if len(rows) >= _FEWEST_VOLTS else 0.5
+    level_like = [sum(value in (0, 1) for value in one) > most * len(rows) for one in columns]
     lower = [name.lower() for name in names]
     named = [column for column, name in enumerate(lower) if _TIME_NAME.match(name)]
     indexed = [column for column, name in enumerate(lower) if _INDEX_NAME.match(name)]
-    time = next(iter(named + indexed), 0 if not level_like[0] else None)
+    time = next(iter(named + indexed), 0 if width > 1 and not level_like[0] else None)
     levels = {
         column: names[column] if column < len(names) and names[column] else f"column {column + 1}"
         for column in range(width)
-        if column != time and level_like[column]
+        if column != time
     }
-    return Layout(
-        delimiter,
-        decimal_comma,
-        header,
-        time,
-        not named and bool(indexed),
-        levels,
-        _unit(lower[time]) if time is not None and time < len(lower) else None,
-        mark_bytes,
-    )
+    volts = {
+        column: found
+        for column in levels
+        if not level_like[column] and (found := _thresholds(columns[column]))
+    }
+    levels = {at: name for at, name in levels.items() if level_like[at] or at in volts}
+    texts = [row[time] for row in (names, units) if time is not None and time < len(row)]
+    unit = next(filter(None, (_unit(text.lower()) for text in reversed(texts))), None)
+    how = delimiter, decimal_comma, start, time, not named and bool(indexed)
+    return Layout(*how, levels, volts, words, unit)
 
 
-def _is_level(rows: list[list[str]], column: int) -> bool:
-    """Whether most rows hold 0 or 1 there; a row that does not is told when it is read."""
-    held = sum(column < len(row) and number(row[column]) in (0, 1) for row in rows)
-    return 2 * held > len(rows)
+def _value(text: str) -> float | None:
+    return number(_WORDS.get(text.lower(), text))
+
+
+def _thresholds(values: list[float | None]) -> tuple[float, float] | None:
+    """Where volts count as low and as high: an eighth of their span below and above the middle.
+
+    None where they stay on one level. The tenth part at either end may be spikes.
+    """
+    volts = sorted(value for value in values if value is not None)
+    if len(volts) < _FEWEST_VOLTS:
+        return None
+    low, high = volts[len(volts) // 10], volts[-1 - len(volts) // 10]
+    middle, reach = (low + high) / 2, (high - low) / 8
+    return (middle - reach, middle + reach) if reach else None
+
+
+def _is_unit(text: str) -> bool:
+    return _unit(text.lower()) is not None or text.lower().strip("[]() ") in _OTHER_UNITS
 
 
 def _unit(name: str) -> Fraction | None:

@@ -4,49 +4,41 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.errors import Reason, RecordingError
-from dccwire.recordings.clock import SampleClock
+from dccwire.recordings.opening import refusal
 from dccwire.recordings.recording import Block
-from dccwire.recordings.samples import changes
+from dccwire.recordings.samples import SampleClock, changes
 from dccwire.recordings.table_layout import Layout, number
 from dccwire.recordings.units import END_OF_TIME
 
-__all__ = ["RowState", "fast_rows", "plain_rows"]
+__all__ = ["RowState", "fast_rows", "last_digit", "plain_rows"]
 
 #: Floats hold each whole number up to here; beyond, times are computed with whole numbers.
 _EXACT = 1 << 53
+#: Longer numbers are none of a recording, and take long to work with.
+_LONGEST_NUMBER = 400
+#: So many of the last rows tell how fine times are written.
+_ROWS_LOOKED_AT = 64
 
 
 @dataclass(slots=True)
 class RowState:
-    """Where reading stands between two pieces of text.
+    """Where reading stands between two pieces of text."""
 
-    Attributes:
-        shown: how messages call the file.
-        layout: how to read a row.
-        column: the column of levels wanted.
-        tick_ns: the unit of the column of times.
-        clock: the times of rows that have none.
-        line: number of the first line of the next piece.
-        rows: rows so far.
-        level: the latest level, None before the first.
-        zero: the first time, ns.
-        time: the latest time, ns.
-    """
-
-    shown: str
+    shown: str  # how messages call the file
     layout: Layout
-    column: int
-    tick_ns: Fraction
-    clock: SampleClock | None
-    line: int = 1
-    rows: int = 0
-    level: int | None = None
-    zero: int | None = None
+    column: int  # of the levels wanted
+    tick_ns: Fraction  # the unit of the column of times
+    clock: SampleClock | None  # the times of rows that have none
+    line: int = 1  # on which the next piece begins
+    rows: int = 0  # so far
+    level: int | None = None  # the latest
+    zero: int | None = None  # the first time, and the latest, ns
     time: int | None = None
 
 
@@ -57,27 +49,27 @@ def plain_rows(text: str, state: RowState) -> Block | None:
         RecordingError: a row that is no number, or whose time runs backwards; with its line.
     """
     times: list[int] = []
-    levels: list[int] = []
+    values: list[float] = []
     lines = text.split("\n")
     for at, line in enumerate(lines, state.line):
-        fields = state.layout.fields(line) if at != state.layout.header else None
+        fields = state.layout.fields(line) if at >= state.layout.start else None
         if fields is None:
             continue
-        level = _value(state, fields, state.column, at)
-        if level not in (0, 1):
+        value = _value(state, fields, state.column, at)
+        if value not in (0, 1) and state.column not in state.layout.volts:
             raise _unfit(state, at, f"{fields[state.column][:30]!r} is no level (0 or 1)")
-        levels.append(int(level))
+        values.append(value)
         if state.layout.time is not None:
             times.append(_time(state, fields, state.layout.time, at))
     state.line += len(lines) - 1
-    return _block(np.array(times, np.int64), np.array(levels, np.uint8), state)
+    return _block(np.array(times, np.int64), np.array(values), state)
 
 
 def fast_rows(text: str, state: RowState) -> Block | None:
     """The same, from rows that are nothing but numbers; None when these are not, or are late."""
     layout = state.layout
     lines = text.split("\n")
-    if state.line <= layout.header or not text.strip():
+    if state.line < layout.start or not text.strip():
         return None
     columns = (state.column,) if layout.time is None else (layout.time, state.column)
     points = [line.replace(",", ".") for line in lines] if layout.decimal_comma else lines
@@ -87,8 +79,9 @@ def fast_rows(text: str, state: RowState) -> Block | None:
         )
     except ValueError:
         return None
-    levels = numbers[:, -1]
-    if not ((levels == 0) | (levels == 1)).all():
+    values = numbers[:, -1]
+    known = np.isfinite(values) if state.column in layout.volts else (values == 0) | (values == 1)
+    if not known.all():
         return None
     times = np.empty(0, np.int64)
     if layout.time is not None:
@@ -103,26 +96,57 @@ def fast_rows(text: str, state: RowState) -> Block | None:
         state.zero, state.time = zero, int(times[-1])
         times -= zero
     state.line += len(lines) - 1
-    return _block(times, levels.astype(np.uint8), state)
+    return _block(times, values, state)
 
 
-def _block(times: NDArray[np.int64], levels: NDArray[np.uint8], state: RowState) -> Block | None:
+def last_digit(text: str, layout: Layout) -> float:
+    """What the last digit of the times is worth in the last rows of a text; 0 without any.
+
+    Some forms leave out zeros at the end, so the finest of many rows counts.
+    """
+    finest: list[float] = []
+    for line in text.rsplit("\n", _ROWS_LOOKED_AT)[1:]:
+        fields = layout.fields(line) or ()
+        held = fields[layout.time] if layout.time is not None and layout.time < len(fields) else ""
+        if number(held) is not None:
+            digits, _, power = held.lower().partition("e")
+            decimals = len(digits.partition(".")[2])
+            finest.append(10.0 ** min(int(power or 0) - decimals, 300))
+    return min(finest, default=0.0)
+
+
+def _block(times: NDArray[np.int64], values: NDArray[np.float64], state: RowState) -> Block | None:
     """Times and levels, or samples at the times of the clock."""
-    if not levels.size:
+    if not values.size:
         return None
+    levels = _levels(values, state)
+    previous, state.level = state.level, int(levels[-1])
     if state.clock is None:
         return Block(times, levels, int(times[-1]))
-    block = changes(levels, state.level, state.rows, state.clock, state.shown)
+    block = changes(levels, previous, state.rows, state.clock, state.shown)
     state.rows += levels.size
-    state.level = int(levels[-1])
     return block
 
 
+def _levels(values: NDArray[np.float64], state: RowState) -> NDArray[np.uint8]:
+    """Levels, from volts with a hysteresis: between the two thresholds a level stays as it was."""
+    if state.column not in state.layout.volts:
+        return values.astype(np.uint8)
+    low, high = state.layout.volts[state.column]
+    levels = (values > high).astype(np.uint8)
+    known = (values > high) | (values < low)
+    if not known[0]:
+        levels[0] = values[0] > (low + high) / 2 if state.level is None else state.level
+    # Each row takes the level of the latest row whose level is known.
+    latest = np.maximum.accumulate(np.where(known, np.arange(values.size), 0))
+    return levels[latest]
+
+
 def _value(state: RowState, fields: list[str], column: int, line: int) -> float:
-    found = number(fields[column]) if column < len(fields) else None
-    if found is None:
-        what = fields[column][:30] if column < len(fields) else ""
-        raise _unfit(state, line, f"column {column + 1} holds {what!r}, which is no number")
+    held = fields[column] if column < len(fields) else ""
+    found = number(held)
+    if found is None or abs(found) == inf or len(held) > _LONGEST_NUMBER:
+        raise _unfit(state, line, f"column {column + 1} holds {held[:30]!r}, which is no number")
     return found
 
 
@@ -138,13 +162,9 @@ def _time(state: RowState, fields: list[str], column: int, line: int) -> int:
     if state.zero is None:
         state.zero = time
     if state.time is not None and time < state.time:
-        raise RecordingError(
-            Reason.TIME,
-            state.shown,
-            f"time runs backwards, from {state.time} to {time} ns",
-            f"line {line}",
-            "the rows must be sorted by time",
-        )
+        told = f"time runs backwards, from {state.time} to {time} ns"
+        hint, where = "the rows must be sorted by time", f"line {line}"
+        raise refusal(state.shown, told, hint, where=where, reason=Reason.TIME)
     state.time = time
     if time - state.zero >= END_OF_TIME:
         raise _unfit(state, line, "the time lies more than 292 years after the first")
@@ -152,10 +172,5 @@ def _time(state: RowState, fields: list[str], column: int, line: int) -> int:
 
 
 def _unfit(state: RowState, line: int, problem: str) -> RecordingError:
-    return RecordingError(
-        Reason.FORMAT,
-        state.shown,
-        problem,
-        f"line {line}",
-        "comments begin with #, % or //; anything else must be a row of numbers",
-    )
+    hint = "comments begin with #, ;, % or //; anything else must be a row of numbers"
+    return refusal(state.shown, problem, hint, where=f"line {line}")

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["END_OF_TIME", "UNITS_NS", "scale", "to_ns"]
+__all__ = ["END_OF_TIME", "UNITS_NS", "to_ns"]
+
+Ticks = TypeVar("Ticks", int, NDArray[np.int64])
 
 #: How many ns a unit has: those of VCD timescales (IEEE 1364).
 UNITS_NS = {
@@ -22,19 +25,12 @@ UNITS_NS = {
 END_OF_TIME = 1 << 63
 
 
-def to_ns(ticks: int, tick_ns: Fraction) -> int:
-    """Whole ns, rounded to the nearest; a half goes up.
+def to_ns(ticks: Ticks, tick_ns: Fraction) -> Ticks:
+    """Whole ns, rounded to the nearest; a half goes up. Nothing may overflow.
 
     >>> to_ns(1499, Fraction(1, 1000)), to_ns(1500, Fraction(1, 1000))
     (1, 2)
     """
+    if tick_ns == 1:
+        return ticks
     return (ticks * tick_ns.numerator + tick_ns.denominator // 2) // tick_ns.denominator
-
-
-def scale(ticks: NDArray[np.int64], tick_ns: Fraction) -> NDArray[np.int64]:
-    """`to_ns` of an array, in place; the caller sees to it that nothing overflows."""
-    if tick_ns != 1:
-        ticks *= tick_ns.numerator
-        ticks += tick_ns.denominator // 2
-        ticks //= tick_ns.denominator
-    return ticks

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
-from math import ceil
 
 import numpy as np
-from numpy.typing import NDArray
 
-from dccwire.errors import Reason, RecordingError
-from dccwire.recordings.choice import Candidate, Look, choose, look
-from dccwire.recordings.opening import Opened, Stream
-from dccwire.recordings.recording import Block, Source, first_edges
+from dccwire.errors import RecordingError
+from dccwire.recordings.choice import Candidate, choose
+from dccwire.recordings.opening import Opened, Stream, refusal
+from dccwire.recordings.recording import Block, Source
 from dccwire.recordings.units import UNITS_NS
 from dccwire.recordings.vcd_body import State, tokenise
 from dccwire.recordings.vcd_header import Header, read_header
-from dccwire.recordings.vcd_records import scan_records
 from dccwire.recordings.vcd_scan import MARGIN, scan
 
 __all__ = ["VcdSource", "open_vcd"]
@@ -25,25 +22,16 @@ __all__ = ["VcdSource", "open_vcd"]
 #: `$dumpvars` that the fast scan leaves to the plain one.
 _PIECE = 1 << 18
 _FIRST_PIECE = 1 << 14
-#: Looking for the track signal reads so much of the file for each signal, and so much for all.
-_HEAD_BYTES = 8 << 20
-_ALL_HEADS_BYTES = 64 << 20
+#: Looking for the track signal reads so many pieces of the file for each signal, and for all.
+_MOST_BLOCKS = 32
+_ALL_BLOCKS = 256
 #: How far from its end a piece is searched for a line end.
 _NEAR = 1 << 12
 _INK = bytes(range(33, 256))
 
 
 class VcdSource(Source):
-    """One bit of one identifier.
-
-    Args:
-        opened: the file.
-        header: its declarations.
-        tick_ns: the unit of time.
-        identifier: the identifier wanted.
-        position: which character of its values, 0 for the last.
-        piece: bytes read at a time.
-    """
+    """One bit of one identifier: `position` is that of its character in a value, 0 for the last."""
 
     format = "VCD"
 
@@ -64,13 +52,8 @@ class VcdSource(Source):
 
     def blocks(self) -> Iterator[Block]:
         """Read the body anew."""
-        state = State(
-            self.opened.shown,
-            self.tick_ns,
-            self._identifier,
-            self._position,
-            line=self._header.lines + 1,
-        )
+        wanted = self.tick_ns, self._identifier, self._position
+        state = State(self.opened.shown, *wanted, line=self._header.lines + 1)
         with self.opened.stream() as stream:
             stream.skip(self._header.body)
             yield from self._pieces(stream, state)
@@ -84,14 +67,10 @@ class VcdSource(Source):
             cut = _cut(room, MARGIN, end, at_end=got < size)
             size = self._piece
             if cut == MARGIN and end - MARGIN > self._piece:
-                raise RecordingError(
-                    Reason.FORMAT,
-                    state.shown,
-                    f"a word of more than {self._piece} characters in the VCD body",
-                    f"line {state.line}",
-                    "the file is damaged or of another kind; export it again",
-                )
-            block = fast(buffer[:cut], state)
+                told = f"a word of more than {self._piece} characters in the VCD body"
+                hint, where = "the file is damaged or of another kind", f"line {state.line}"
+                raise refusal(state.shown, told, hint, where=where)
+            block = scan(buffer[:cut], state)
             yield tokenise(bytes(room[MARGIN:cut]), state) if block is None else block
             kept = end - cut
             room[MARGIN : MARGIN + kept] = bytes(room[cut:end])
@@ -115,13 +94,7 @@ class VcdSource(Source):
 def open_vcd(
     opened: Opened, signal: str | None = None, unit: str | None = None, bit: int | None = None
 ) -> VcdSource:
-    """The track signal of a VCD file.
-
-    Args:
-        opened: the file.
-        signal: the name of the signal, whole or its last part.
-        unit: the timescale, for files that have none.
-        bit: the number of the bit, for signals wider than one.
+    """The track signal of a VCD file; the arguments are those of `read`.
 
     Raises:
         RecordingError: no header, no timescale, no or more than one signal that could be meant.
@@ -129,40 +102,25 @@ def open_vcd(
     header = read_header(opened)
     tick_ns = header.tick_ns or (UNITS_NS[unit] if unit else None)
     if tick_ns is None:
-        raise RecordingError(
-            Reason.FORMAT,
-            opened.shown,
-            "the VCD file has no timescale",
-            hint="give the unit of its times with --unit s|ms|us|ns (unit=)",
-        )
+        hint = "give the unit of its times with --unit s|ms|us|ns (unit=)"
+        raise refusal(opened.shown, "the VCD file has no timescale", hint)
 
-    def source(key: tuple[bytes, int], piece: int = _PIECE) -> VcdSource:
-        return VcdSource(opened, header, tick_ns, *key, piece=piece)
+    def open_source(key: tuple[bytes, int]) -> VcdSource:
+        source = VcdSource(opened, header, tick_ns, *key)
+        source.head_blocks = 1 + min(_MOST_BLOCKS, _ALL_BLOCKS // len(candidates))
+        return source
 
     candidates, wide = _candidates(header, bit)
-    most = min(_HEAD_BYTES, max(_FIRST_PIECE, _ALL_HEADS_BYTES // max(1, len(candidates))))
-
-    def look_at(key: tuple[bytes, int]) -> Look:
-        edges, _ = first_edges(source(key, min(_PIECE, most)), 1 + most // _PIECE)
-        return look(edges, max(1, ceil(tick_ns)))
-
-    chosen, note = choose(opened.shown, candidates, wide, signal, look_at)
-    found = source(chosen.key)
-    found.signal = chosen.name
-    found.notes += [note] if note else []
+    found = choose(opened.shown, candidates, wide, signal, open_source)
     if unit and header.tick_ns:
         found.note("the unit given is not used: the file has a timescale of its own")
     return found
 
 
-_Candidates = tuple[list[Candidate[tuple[bytes, int]]], list[Candidate[tuple[int, int]]]]
-
-
-def _candidates(header: Header, bit: int | None) -> _Candidates:
-    """The bits that may be meant, and the other signals.
-
-    Several names of one identifier are one candidate.
-    """
+def _candidates(
+    header: Header, bit: int | None
+) -> tuple[list[Candidate[tuple[bytes, int]]], list[Candidate[tuple[int, int]]]]:
+    """The bits that may be meant, several names of one being one; and the other signals."""
     found: dict[tuple[bytes, int], list[str]] = {}
     wide = []
     for variable in header.variables:
@@ -174,11 +132,6 @@ def _candidates(header: Header, bit: int | None) -> _Candidates:
         else:
             found.setdefault((variable.identifier, position), []).append(variable.name)
     return [Candidate(tuple(dict.fromkeys(names)), key) for key, names in found.items()], wide
-
-
-def fast(buffer: NDArray[np.uint8], state: State) -> Block | None:
-    """The fastest way that fits, or None if none does."""
-    return scan_records(buffer, state) or scan(buffer, state)
 
 
 def _cut(room: memoryview, start: int, end: int, *, at_end: bool) -> int:

@@ -13,6 +13,7 @@ from fractions import Fraction
 import numpy as np
 
 from dccwire.errors import Reason, RecordingError
+from dccwire.recordings.opening import refusal
 from dccwire.recordings.recording import UNDEFINED, Block
 from dccwire.recordings.units import END_OF_TIME, to_ns
 from dccwire.recordings.vcd_header import TOKEN
@@ -33,31 +34,18 @@ _MOST_DIGITS = 40
 
 @dataclass(slots=True)
 class State:
-    """Where reading stands between two pieces of text.
+    """Where reading stands between two pieces of text."""
 
-    Attributes:
-        shown: how messages call the file.
-        tick_ns: the unit of time.
-        identifier: the signal wanted.
-        position: which bit of it, 0 for the last character of a vector.
-        line: number of the line on which the next piece begins.
-        zero: the first time mark, in the file's unit.
-        time: the latest time mark.
-        early: levels met before the first time mark.
-        word: a vector, real number or string whose identifier is yet to come.
-        skipping: whether a comment is open.
-    """
-
-    shown: str
+    shown: str  # how messages call the file
     tick_ns: Fraction
-    identifier: bytes
-    position: int
-    line: int = 1
-    zero: int | None = None
+    identifier: bytes  # of the signal wanted
+    position: int  # of the wanted bit, 0 for the last character of a vector
+    line: int = 1  # on which the next piece begins
+    zero: int | None = None  # the first time mark, and the latest, in the file's unit
     time: int | None = None
-    early: list[int] = field(default_factory=list)
-    word: bytes | None = None
-    skipping: bool = False
+    early: list[int] = field(default_factory=list)  # levels before the first time mark
+    word: bytes | None = None  # a vector, number or string whose identifier is yet to come
+    skipping: bool = False  # whether a comment is open
 
     @property
     def is_plain(self) -> bool:
@@ -101,69 +89,51 @@ def tokenise(text: bytes, state: State) -> Block:
             elif kind == b"$":
                 state.skipping = token not in _AROUND_VALUES
             elif LEVELS[token[0]] == NO_LEVEL or len(token) == 1:
-                raise _Unreadable(
-                    Reason.FORMAT,
-                    f"{_shown(token)} is neither a time nor a value with its identifier",
-                    "the file is damaged or of another kind; export it again",
-                )
+                told = f"{_shown(token)} is neither a time nor a value with its identifier"
+                raise refusal(state.shown, told, "the file is damaged or of another kind")
             elif token[1:] == state.identifier:
                 word = kind
             if word and state.time is None:
-                state.early.append(_bit(word, state.position))
+                state.early.append(_bit(word, state))
             elif word:
                 times.append(state.mark)
-                levels.append(_bit(word, state.position))
-        except _Unreadable as error:
+                levels.append(_bit(word, state))
+        except RecordingError as error:
             line = state.line + text.count(b"\n", 0, match.start())
-            raise RecordingError(
-                error.reason, state.shown, error.problem, f"line {line}", error.hint
-            ) from None
+            words = error.path, error.problem, error.hint
+            raise refusal(*words, where=f"line {line}", reason=error.reason) from None
     state.line += text.count(b"\n")
     return Block(np.array(times, np.int64), np.array(levels, np.uint8), state.mark)
-
-
-class _Unreadable(Exception):  # noqa: N818 - carries the words of a RecordingError up to its line
-    def __init__(self, reason: Reason, problem: str, hint: str) -> None:
-        self.reason, self.problem, self.hint = reason, problem, hint
 
 
 def _advance(state: State, token: bytes) -> None:
     """Go to the time of a `#` token."""
     digits = token[1:]
+    problem, hint = "", "the file is damaged, or several recordings were put together"
     if not digits.isdigit() or len(digits) > _MOST_DIGITS:
-        raise _Unreadable(
-            Reason.TIME, f"{_shown(token)} is no time", "a whole number after # is expected"
-        )
-    time = int(digits)
-    if state.zero is None:
-        state.zero = time
-    if state.time is not None and time < state.time:
-        raise _Unreadable(
-            Reason.TIME,
-            f"time runs backwards, from {state.time} to {time}",
-            "the file is damaged, or several recordings were put together",
-        )
-    state.time = time
-    if state.mark >= END_OF_TIME:
-        raise _Unreadable(
-            Reason.TIME,
-            f"the time {_shown(token)} lies more than 292 years (2^63 ns) after the first",
-            "the file is damaged, or its timescale is wrong",
-        )
+        problem, hint = f"{_shown(token)} is no time", "a whole number after # is expected"
+    else:
+        time = int(digits)
+        state.zero = time if state.zero is None else state.zero
+        if state.time is not None and time < state.time:
+            problem = f"time runs backwards, from {state.time} to {time}"
+        state.time = time
+        if not problem and state.mark >= END_OF_TIME:
+            problem = f"the time {_shown(token)} lies more than 292 years (2^63 ns) after the first"
+            hint = "the file is damaged, or its timescale is wrong"
+    if problem:
+        raise refusal(state.shown, problem, hint, reason=Reason.TIME)
 
 
-def _bit(word: bytes, position: int) -> int:
+def _bit(word: bytes, state: State) -> int:
     """The level of one bit; a short vector is extended by 0, or by x or z if it begins so."""
-    if position < len(word):
-        level = LEVELS[word[-1 - position]]
+    if state.position < len(word):
+        level = LEVELS[word[-1 - state.position]]
     else:
         level = LEVELS[word[0]] & UNDEFINED if LEVELS[word[0]] != NO_LEVEL else NO_LEVEL
     if level == NO_LEVEL:
-        raise _Unreadable(
-            Reason.FORMAT,
-            f"{_shown(word)} is no value of 0, 1, x or z",
-            "the file is damaged, or the signal holds no levels",
-        )
+        told = f"{_shown(word)} is no value of 0, 1, x or z"
+        raise refusal(state.shown, told, "the file is damaged, or the signal holds no levels")
     return level
 
 

@@ -6,9 +6,9 @@ import re
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from dccwire.errors import Reason, RecordingError
-from dccwire.recordings.opening import Opened
+from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.units import UNITS_NS
+from dccwire.wording import either
 
 __all__ = ["TOKEN", "Header", "Variable", "read_header"]
 
@@ -21,6 +21,8 @@ _TIMESCALE = re.compile(r"(\d+)\s*(s|ms|us|ns|ps|fs)")
 _NO_LEVEL = frozenset({b"real", b"realtime", b"shortreal", b"string", b"event"})
 _FIRST_READ = 1 << 14
 _MOST = 1 << 26
+#: Names hold all scopes around them: without a bound a small file fills the memory.
+_MOST_SCOPES = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,18 +45,11 @@ class Variable:
 
 @dataclass(slots=True)
 class Header:
-    """What the declarations say, and where the body begins.
+    """What the declarations say, and where the body begins."""
 
-    Attributes:
-        variables: those that hold levels, in their order.
-        tick_ns: the timescale; None when the file has none.
-        body: bytes before the body.
-        lines: line ends before the body.
-    """
-
-    variables: list[Variable] = field(default_factory=list)
-    tick_ns: Fraction | None = None
-    body: int = 0
+    variables: list[Variable] = field(default_factory=list)  # those that hold levels
+    tick_ns: Fraction | None = None  # the timescale; None when the file has none
+    body: int = 0  # bytes before the body, and line ends
     lines: int = 0
 
 
@@ -68,12 +63,8 @@ def read_header(opened: Opened) -> Header:
         if header is not None:
             return header
         if len(text) < size or size >= _MOST:
-            raise RecordingError(
-                Reason.FORMAT,
-                opened.shown,
-                "the VCD header has no end ($enddefinitions $end)",
-                hint="the file is cut off or damaged; export it again",
-            )
+            told = "the VCD header has no end ($enddefinitions $end)"
+            raise refusal(opened.shown, told, "the file is cut off or damaged; export it again")
         size *= 16
 
 
@@ -86,13 +77,9 @@ def _parse(shown: str, text: bytes) -> Header | None:
         token = match.group()
         if not section and not token.startswith(b"$"):
             line = text.count(b"\n", 0, match.start()) + 1
-            raise RecordingError(
-                Reason.FORMAT,
-                shown,
-                f"{_text([token[:20]])!r} stands in the VCD header outside any $keyword",
-                f"line {line}",
-                "$enddefinitions $end must come before the first time; export it again",
-            )
+            told = f"{_text([token[:20]])!r} stands in the VCD header outside any $keyword"
+            hint = "$enddefinitions $end must come before the first time; export it again"
+            raise refusal(shown, told, hint, where=f"line {line}")
         if token != b"$end":
             section.append(token)
             continue
@@ -101,6 +88,8 @@ def _parse(shown: str, text: bytes) -> Header | None:
                 header.body, header.lines = match.end(), text.count(b"\n", 0, match.end())
                 return header
             case [b"$scope", _, *name]:
+                if len(scopes) == _MOST_SCOPES:
+                    raise refusal(shown, f"more than {_MOST_SCOPES} scopes in one another")
                 scopes.append(_text(name))
             case [b"$upscope"]:
                 del scopes[-1:]
@@ -124,12 +113,8 @@ def _text(words: list[bytes]) -> str:
 def _timescale(shown: str, text: str) -> Fraction:
     match = _TIMESCALE.fullmatch(text)
     if match is None or int(match[1]) == 0:
-        raise RecordingError(
-            Reason.FORMAT,
-            shown,
-            f"the timescale {text[:40]!r} cannot be read",
-            hint="a whole number and one of s, ms, us, ns, ps, fs is expected, such as 1 ns",
-        )
+        told = f"the timescale {text[:40]!r} cannot be read"
+        raise refusal(shown, told, f"a whole number and {either(UNITS_NS)} is expected, as in 1 ns")
     return int(match[1]) * UNITS_NS[match[2]]
 
 
@@ -139,12 +124,8 @@ def _variable(shown: str, scopes: list[str], section: list[bytes]) -> Variable:
         case [_, _, width, identifier, *words] if words and width.isdigit() and len(width) < 7:
             bits, name = int(width), _text(words)
         case _:
-            raise RecordingError(
-                Reason.FORMAT,
-                shown,
-                f"the declaration {_text(section)[:60]!r} cannot be read",
-                hint="export the recording again",
-            )
+            told = f"the declaration {_text(section)[:60]!r} cannot be read"
+            raise refusal(shown, told, "export the recording again")
     first, last = bits - 1, 0
     found = _RANGE.search(name)
     if found:

@@ -12,7 +12,8 @@ from typing import SupportsIndex, TextIO, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from dccwire.errors import FieldError, Reason, RecordingError
+from dccwire.errors import FieldError, Reason
+from dccwire.recordings.opening import refusal
 
 __all__ = ["write_csv", "write_vcd"]
 
@@ -21,10 +22,10 @@ Edges: TypeAlias = Iterable[SupportsIndex | NDArray[np.int64]]
 
 _BATCH = 1 << 14
 _SCALES = {
-    10**power: text
-    for power, text in enumerate(
-        ("1 ns", "10 ns", "100 ns", "1 us", "10 us", "100 us", "1 ms", "10 ms", "100 ms", "1 s")
-    )
+    number * scale: f"{number} {unit}"
+    for scale, unit in ((1, "ns"), (10**3, "us"), (10**6, "ms"), (10**9, "s"))
+    for number in (1, 10, 100)
+    if number * scale <= 10**9
 }
 
 
@@ -63,22 +64,13 @@ def write_vcd(
     if not signal or any(character.isspace() for character in signal):
         raise FieldError("signal", "a name without blanks", signal)
     levels = _levels(first_level)
-    pattern = f"#%d\n{levels[0]}!\n#%d\n{levels[1]}!\n"
-    with _whole(path) as file:
-        file.write(
-            f"$timescale {_SCALES[timescale_ns]} $end\n$scope module recording $end\n"
-            f"$var wire 1 ! {signal} $end\n$upscope $end\n$enddefinitions $end\n"
-            f"#0\n$dumpvars\n{levels[1]}!\n$end\n"
-        )
-        last = 0
-        for times in _batches(edges, timescale_ns):
-            pairs = times + times[-1:] if len(times) % 2 else times
-            text = pattern * (len(pairs) // 2) % tuple(pairs)
-            file.write(text if pairs is times else text[: text.rindex("#")])
-            last = times[-1]
-        end = _end(end_ns, last, timescale_ns)
-        if end is not None:
-            file.write(f"#{end}\n")
+    head = (
+        f"$timescale {_SCALES[timescale_ns]} $end\n$scope module recording $end\n"
+        f"$var wire 1 ! {signal} $end\n$upscope $end\n$enddefinitions $end\n"
+        f"#0\n$dumpvars\n{levels[1]}!\n$end\n"
+    )
+    rows = [f"#%d\n{level}!\n" for level in levels]
+    _write(path, head, rows, edges, (end_ns, timescale_ns))
 
 
 def write_csv(
@@ -97,19 +89,8 @@ def write_csv(
     if not signal or any(character in '",;\t\r\n' for character in signal):
         raise FieldError("signal", "a name without quotes, delimiters and line ends", signal)
     levels = _levels(first_level)
-    level = 1
-    with _whole(path) as file:
-        file.write(f"Time [s],{signal}\n0.000000000,{levels[1]}\n")
-        last = 0
-        for times in _batches(edges, 1):
-            rows = []
-            for last in times:
-                level = 1 - level
-                rows.append(f"{last // 10**9}.{last % 10**9:09d},{levels[level]}\n")
-            file.write("".join(rows))
-        end = _end(end_ns, last, 1)
-        if end is not None:
-            file.write(f"{end // 10**9}.{end % 10**9:09d},{levels[level]}\n")
+    rows = [f"%d.%09d,{level}\n" for level in levels]
+    _write(path, f"Time [s],{signal}\n{rows[1] % (0, 0)}", rows, edges, (end_ns, 1))
 
 
 def _levels(first_level: int) -> tuple[int, int]:
@@ -118,16 +99,38 @@ def _levels(first_level: int) -> tuple[int, int]:
     return first_level, 1 - first_level
 
 
-def _end(end_ns: int | None, last: int, unit: int) -> int | None:
-    """The last time mark, in units, if one is wanted."""
-    if end_ns is None:
-        return None
-    if end_ns % unit or end_ns // unit < last:
-        raise FieldError("end_ns", f"a multiple of {unit} ns, from {last * unit} up", end_ns)
-    return end_ns // unit
+def _write(
+    path: str | os.PathLike[str],
+    head: str,
+    rows: list[str],
+    edges: Edges,
+    end: tuple[int | None, int],
+) -> None:
+    """A file of two rows in turn, one for each level, and of the mark that goes with the last."""
+    split = rows[0].startswith("%d.")  # a time in seconds has two whole numbers
+    marks = rows if split else ["#%d\n"] * 2
+    end_ns, unit = end
+
+    def numbers(times: NDArray[np.int64]) -> tuple[int, ...]:
+        parts = np.stack(np.divmod(times, 10**9), 1) if split else times
+        return tuple(parts.ravel().tolist())
+
+    with _whole(path) as file:
+        file.write(head)
+        last, count = 0, 0
+        for times in _batches(edges, unit):
+            pattern = rows[0] + rows[1]
+            text = pattern * (times.size // 2) + rows[0] * (times.size % 2)
+            file.write(text % numbers(times))
+            last, count = int(times[-1]), count + times.size
+        if end_ns is None:
+            return
+        if end_ns % unit or end_ns // unit < last:
+            raise FieldError("end_ns", f"a multiple of {unit} ns, from {last * unit} up", end_ns)
+        file.write(marks[(count - 1) % 2] % numbers(np.array([end_ns // unit])))
 
 
-def _batches(edges: Edges, unit: int) -> Iterator[list[int]]:
+def _batches(edges: Edges, unit: int) -> Iterator[NDArray[np.int64]]:
     """Times in units, checked, an even number at a time but for the last."""
     last = 0
     times = _one_by_one(edges)
@@ -141,7 +144,7 @@ def _batches(edges: Edges, unit: int) -> Iterator[list[int]]:
             bound = f"multiples of {unit} ns, from 0 up and non-decreasing"
             raise FieldError("edges", bound, batch[int(wrong[0])])
         last = batch[-1]
-        yield (array // unit).tolist()
+        yield array // unit
 
 
 def _one_by_one(edges: Edges) -> Iterator[int]:
@@ -168,12 +171,9 @@ def _whole(path: str | os.PathLike[str]) -> Iterator[TextIO]:
             yield file
         os.replace(partial, shown)
     except OSError as error:
-        raise RecordingError(
-            Reason.FILE,
-            shown,
-            f"cannot be written ({error.strerror})",
-            hint="check the folder and the room left",
-        ) from error
+        told = f"cannot be written ({error.strerror})"
+        hint = "check the folder and the room left"
+        raise refusal(shown, told, hint, reason=Reason.FILE) from error
     finally:
         with suppress(OSError):
             os.unlink(partial)

@@ -7,7 +7,7 @@ import pytest
 
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings import read
-from dccwire.recordings.choice import look
+from dccwire.recordings.choice import common_factor, look
 
 
 def vcd_of(signals, names=None, timescale="1 ns"):
@@ -105,7 +105,9 @@ def test_coarse_timescale_is_told_as_such(track, save):
     """A signal of a coarse unit is looked at with wide limits, then refused for its unit."""
     coarse = [round(edge / 10_000) for edge in track]
     path = save("a.vcd", vcd_of({"dcc": coarse}, timescale="10 us"))
-    with pytest.raises(RecordingError, match=r"10000 ns .timescale. is too coarse") as caught:
+    with pytest.raises(
+        RecordingError, match=r"10000 ns .unit of the times. is too coarse"
+    ) as caught:
         read(path)
     assert caught.value.reason is Reason.RESOLUTION
 
@@ -155,13 +157,83 @@ def test_no_signal_at_all(save):
         read(path, signal="volts")
 
 
-def test_look_allows_for_noise(track):
-    """A tenth of the durations may be of other kinds, more may not; then no packet is sought."""
+@pytest.mark.parametrize(("odd", "is_track"), [(9, True), (10, True), (11, False)])
+def test_look_allows_for_a_tenth_of_other_durations(odd, is_track, track):
+    """A share of exactly 0.9 is a track signal; with one more no packet is sought."""
+    right = np.array(track)[:91]
+    seen = look(np.concatenate([right, right[-1] + 20_000 * np.arange(1, odd + 1)]), 1)
+    assert (seen.share >= 0.9, seen.packet, seen.is_track) == (is_track,) * 3
+    assert seen.may_be_track
+
+
+@pytest.mark.parametrize(("odd", "may_be"), [(9, True), (10, True), (11, False)])
+def test_the_only_signal_may_hold_half_of_other_durations(odd, may_be):
+    """A share of exactly 0.5 is enough for a file's only signal."""
+    right = np.arange(11) * 58_000
+    seen = look(np.concatenate([right, right[-1] + 20_000 * np.arange(1, odd + 1)]), 1)
+    assert seen.may_be_track is may_be
+
+
+def test_look_merges_short_pulses(track):
+    """Pulses that a receiver merges say nothing against a signal (M8)."""
+    spikes = [(edge + 20_000, edge + 21_000) for edge in track[::10]]
+    edges = np.sort(np.array(track + [time for spike in spikes for time in spike]))
+    seen = look(edges, 1)
+    assert (seen.share, seen.is_track) == (1.0, True)
+    assert seen.durations is not None
+    assert seen.durations[0] == 1_000
+    assert look(np.arange(2) * 3_999, 1).share == 0
+    assert look(np.concatenate([[0, 4_000], 4_000 + np.array(track)]), 1).share < 1
+
+
+def test_a_signal_with_spikes_is_taken_beside_an_idle_one(track, save):
+    """Spikes of 1 us in a twentieth of the halves."""
+    spikes = [time for edge in track[::20] for time in (edge + 20_000, edge + 21_000)]
+    text = vcd_of({"dcc": sorted(track + spikes), "idle": [5_000]})
+    assert read(save("a.vcd", text)).signal == "top.dcc"
+
+
+@pytest.mark.parametrize("factor", [0.04, 0.5, 2, 2.4, 3, 24, 1000])
+def test_common_factor_of_a_wrong_rate(factor, track):
+    """All durations a factor off is told; whole factors and one over them exactly."""
+    edges = np.rint(np.array(track) * factor).astype(np.int64)
+    assert common_factor(edges, max(1, round(factor))) == pytest.approx(factor, rel=1e-3)
+
+
+@pytest.mark.parametrize(("wires", "fits"), [(255, True), (256, True), (257, False)])
+def test_too_many_signals_to_look_at(wires, fits, track, save):
+    """With more than any recording of a track has, a name is asked for."""
+    head = "$timescale 1 ns $end\n$var wire 1 ! dcc $end\n"
+    head += "".join(f"$var wire 1 n{n} w{n} $end\n" for n in range(1, wires))
+    body = "".join(f"#{edge}\n{n % 2}!\n" for n, edge in enumerate(track, 1))
+    path = save("a.vcd", head + "$enddefinitions $end\n#0\n0!\n" + body)
+    assert read(path, signal="dcc").signal == "dcc"
+    if fits:
+        assert read(path).signal == "dcc"
+        return
+    with pytest.raises(RecordingError, match="has 257 signals, too many to look at") as caught:
+        read(path)
+    assert caught.value.reason is Reason.SIGNAL
+
+
+def test_long_names_are_cut(save):
+    """No message is longer than can be read."""
+    names = [f"{n}{'x' * 9_000}" for n in range(20)]
+    path = save("a.vcd", vcd_of({name: [5] for name in names}))
+    for options in ({}, {"signal": "y" * 500_000}):
+        with pytest.raises(RecordingError) as caught:
+            read(path, **options)
+        assert len(str(caught.value)) < 1_000
+
+
+def test_no_common_factor(track):
+    """None where packets can be read, and where no factor makes them readable."""
     times = np.array(track)
-    noise = np.arange(20) * 1000 + times[-1]
-    assert look(np.concatenate([times, noise]), 1).is_track
-    noisy = look(np.concatenate([times, np.arange(60) * 1000 + times[-1]]), 1)
-    assert (noisy.packet, noisy.is_track, noisy.may_be_track) == (False, False, True)
+    assert common_factor(times, 1) is None
+    assert common_factor(np.arange(500) * 29_000, 1) is None
+    assert common_factor(np.cumsum(np.random.default_rng(1).integers(5, 90_000, 500)), 1) is None
+    for few in (times[:0], times[:1], np.zeros(5, np.int64)):
+        assert common_factor(few, 1) is None
 
 
 def test_look_widens_its_limits_by_the_resolution():

@@ -12,6 +12,7 @@ import io
 import json
 import sys
 from array import array
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -20,7 +21,7 @@ from hypothesis import strategies as st
 from recording_helpers import edges_of
 
 from dccwire.errors import DccwireError, FieldError, MissingPartError, Reason, RecordingError
-from dccwire.recordings import fst, read
+from dccwire.recordings import Recording, fst, read
 from dccwire.recordings.fst_child import main, send_changes
 
 TRACK = Path(__file__).parent / "data" / "track.fst"
@@ -177,3 +178,30 @@ def test_what_the_child_may_not_send(child, monkeypatch):
     monkeypatch.setattr(fst, "_CHILD", child)
     with pytest.raises(RecordingError, match=r"the FST file is damaged"):
         list(source.blocks())
+
+
+def test_what_the_child_may_send(monkeypatch):
+    """Two changes in one ns are a pulse of no length; the first and last time mark are inside."""
+    source = fst.FstSource(fst.Opened(TRACK), 0, 0)
+    end = int.from_bytes(TRACK.read_bytes()[17:25])
+    sent = fake(block([1000, 1005, 1005], [0, 1, 0]), block([1005, end], [1, 0]))
+    monkeypatch.setattr(fst, "_CHILD", sent)
+    blocks = list(source.blocks())
+    assert [one.times.tolist() for one in blocks] == [[0, 5, 5], [5, end - 1000], []]
+    assert [one.levels.tolist() for one in blocks] == [[0, 1, 0], [1, 0], []]
+    assert edges_of(Recording(source, 1)) == [5, 5, 5, end - 1000]
+    for outside in (999, end + 1):
+        monkeypatch.setattr(fst, "_CHILD", fake(block([outside], [0])))
+        with pytest.raises(RecordingError, match=r"the FST file is damaged"):
+            list(source.blocks())
+
+
+@pytest.mark.parametrize(("exponent", "fits"), [(-18, True), (-19, False), (2, True), (3, False)])
+def test_units_of_the_header(exponent, fits, save):
+    """1 fs to 100 s (IEEE 1364 has no others)."""
+    opened = fst.Opened(save("a.fst", changed(73, exponent % 256)))
+    if fits:
+        assert fst.FstSource(opened, 0, 0).tick_ns == Fraction(10) ** (exponent + 9)
+    else:
+        with pytest.raises(RecordingError, match=r"the FST file is damaged"):
+            fst.FstSource(opened, 0, 0)

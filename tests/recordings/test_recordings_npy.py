@@ -72,6 +72,56 @@ def test_runs_backwards(save):
     assert caught.value.reason is Reason.TIME
 
 
+FARTHEST = 1 << 62
+
+
+@pytest.mark.parametrize(
+    ("time", "fits"),
+    [
+        (FARTHEST - 1, True),
+        (FARTHEST, False),
+        (FARTHEST + 1, False),
+        (1 - FARTHEST, True),
+        (-FARTHEST, False),
+        (-FARTHEST - 1, False),
+    ],
+)
+@pytest.mark.parametrize("kind", [np.int64, np.uint64])
+def test_the_farthest_time(time, fits, kind, save):
+    """Below 2^62 ns either way, so that the distance of any two is below 2^63."""
+    if kind is np.uint64 and time < 0:
+        return
+    path = save("a.npy", npy_bytes(np.array(sorted([0, time]), kind)))
+    if fits:
+        assert edges_of(read(path, resolution=1)) == [0, abs(time)]
+        return
+    with pytest.raises(RecordingError, match=r"element [01]: .* is no time") as caught:
+        read(path)
+    assert caught.value.reason is Reason.TIME
+
+
+@pytest.mark.parametrize(("time", "fits"), [(4.611e18, True), (float(FARTHEST), False)])
+def test_the_farthest_float(time, fits, save):
+    path = save("a.npy", npy_bytes(np.array([0, time])))
+    if fits:
+        assert edges_of(read(path, unit="ns", resolution=1)) == [0, int(time)]
+    else:
+        with pytest.raises(RecordingError, match=r"element 1: .* is no time"):
+            read(path, unit="ns")
+
+
+@pytest.mark.parametrize(("edges", "fits"), [(1 << 16, True), ((1 << 16) + 1, False)])
+def test_edges_at_one_time_are_bounded(edges, fits, save):
+    """Zeros without end are no edges."""
+    path = save("a.npy", npy_bytes(np.zeros(edges, np.int64)))
+    if fits:
+        assert len(edges_of(read(path))) == edges
+        return
+    with pytest.raises(RecordingError, match="more than 65536 edges at one time") as caught:
+        read(path)
+    assert caught.value.reason is Reason.TIME
+
+
 @pytest.mark.parametrize(
     ("array", "unit"),
     [

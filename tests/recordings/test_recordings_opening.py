@@ -7,10 +7,12 @@ import gzip
 import importlib
 import io
 import os
+import signal
 import subprocess
 import sys
 import tempfile
 import threading
+import time
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -20,8 +22,8 @@ from recording_helpers import edges_of
 
 import dccwire.recordings
 from dccwire.errors import FieldError, MissingPartError, Reason, RecordingError
-from dccwire.recordings import read, recording, write_vcd
-from dccwire.recordings.sniffing import kind_of
+from dccwire.recordings import opening, read, recording, write_vcd
+from dccwire.recordings.reading import kind_of
 
 CSV = "time_us,track\n0,0\n58,1\n116,0\n"
 
@@ -45,6 +47,87 @@ def test_standard_input(spool, monkeypatch):
     del found
     gc.collect()
     assert list(spool.iterdir()) == []
+
+
+def test_standard_input_that_is_closed(monkeypatch):
+    """Python then has none at all."""
+    monkeypatch.setattr(sys, "stdin", None)
+    with pytest.raises(RecordingError, match=r"standard input: is closed; give a file") as caught:
+        read("-")
+    assert caught.value.reason is Reason.FILE
+
+
+@pytest.mark.parametrize(("more", "fits"), [(-1, True), (0, True), (1, False)])
+def test_standard_input_has_a_bound(more, fits, spool, monkeypatch):
+    """What is copied must not fill the disk; beyond the bound nothing is left of the copy."""
+    monkeypatch.setattr(opening, "_MOST_SPOOLED", 1 << 21)
+    rows = "".join(f"{n * 58 + 200:08d},{n % 2}\n" for n in range(200_000)).encode()
+    data = (CSV.encode() + rows)[: (1 << 21) + more - 10] + b"\n" * 10
+    assert len(data) == (1 << 21) + more
+    monkeypatch.setattr(sys, "stdin", SimpleNamespace(buffer=io.BytesIO(data)))
+    if fits:
+        assert read("-", signal="track", unit="us").path == "-"
+        return
+    with pytest.raises(RecordingError, match=r"more than 0 GiB.*; save it and give the file"):
+        read("-")
+    assert list(spool.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "SIGTERM",
+        pytest.param("SIGHUP", marks=pytest.mark.skipif(os.name == "nt", reason="no such")),
+    ],
+)
+def test_a_signal_leaves_no_copy(name, spool):
+    """The command ends by it, with the status that shells give, and tidies up."""
+    code = f"import tempfile; tempfile.tempdir = {str(spool)!r}\n"
+    code += "import sys; from dccwire.cli import main; sys.exit(main(['packets', '-']))"
+    with subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE) as child:
+        assert child.stdin is not None
+        child.stdin.write(bytes(3 << 20))
+        while not list(spool.iterdir()):
+            time.sleep(0.01)
+        child.send_signal(getattr(signal, name))
+        assert child.wait(30) == 128 + getattr(signal, name)
+    assert list(spool.iterdir()) == []
+
+
+def test_gzip_that_unpacks_to_nothing_but_blanks(save):
+    """A few kilobytes of gzip may be gigabytes of blanks: not for a recording, which varies."""
+    blanks = gzip.compress(CSV.encode() + b"\n" * (70 << 20))
+    with pytest.raises(RecordingError, match=r"more than 200 times its size.*unpack it first"):
+        edges_of(read(save("a.csv", blanks), signal="track"))
+    array = io.BytesIO()
+    np.save(array, np.zeros(9 << 20, np.int64))
+    with pytest.raises(RecordingError, match="more than 200 times its size"):
+        read(save("a.npy", gzip.compress(array.getvalue())))
+    silence = gzip.compress(bytes(70 << 20) + b"\1")
+    assert len(edges_of(read(save("a.bin", silence), rate=1e6, bit=0))) == 1
+
+
+@pytest.mark.parametrize(("times", "fits"), [(199, True), (200, True), (201, False)])
+def test_gzip_is_bounded_beyond_some_megabytes_alone(times, fits, save, monkeypatch):
+    """The bound is on what is unpacked, against what was read of the packed bytes."""
+    monkeypatch.setattr(opening, "_LEAST_UNPACKED", 0)
+    size = 100
+    stream = opening.Opened(save("a.gz", gzip.compress(b""))).stream()
+    monkeypatch.setattr(stream, "_raw", SimpleNamespace(tell=lambda: size, close=stream._raw.close))
+    monkeypatch.setattr(stream, "_plain", io.BytesIO(bytes(times * size)))
+    with stream:
+        if fits:
+            assert len(stream.read(times * size)) == times * size
+        else:
+            with pytest.raises(RecordingError, match="more than 200 times"):
+                stream.read(times * size)
+
+
+def test_messages_are_cut(tmp_path):
+    """Half a megabyte of path is no message."""
+    with pytest.raises(RecordingError) as caught:
+        read(tmp_path / ("x" * 500_000))
+    assert len(str(caught.value)) < 1_000
 
 
 def test_named_pipe(tmp_path, spool):
@@ -203,36 +286,11 @@ def test_content_comes_before_the_name(save):
 
 def test_options_out_of_bounds(save):
     path = save("a.csv", CSV)
-    with pytest.raises(FieldError, match=r"unit: one of s, ms, us, ns, ps, fs expected, 'min'"):
+    with pytest.raises(FieldError, match=r"unit: s, ms, us, ns, ps or fs expected, 'min'"):
         read(path, unit="min")
     for resolution in (0, -1, float("nan"), float("inf")):
         with pytest.raises(FieldError, match=r"resolution: a positive number of ns expected"):
             read(path, signal="track", resolution=resolution)
-
-
-def test_resolution_is_the_coarser_of_two(save):
-    """The timescale, or the greatest common divisor of the edge times; an option wins."""
-    head = "$timescale {} $end $var wire 1 ! t $end $enddefinitions $end\n#0 0!\n"
-    body = "#58000 1!\n#117000 0!\n#217000 1!\n"
-    path = save("a.vcd", head.format("1 ns") + body)
-    found = read(path, signal="t")
-    assert (found.resolution_ns, found.resolution_source) == (
-        1000,
-        "greatest common divisor of the edge times",
-    )
-    found = read(path, signal="t", resolution=1)
-    assert (found.resolution_ns, found.resolution_source) == (1, "option")
-    path = save("a.vcd", head.format("1 us") + body.replace("000", ""))
-    found = read(path, signal="t")
-    assert (found.resolution_ns, found.resolution_source) == (1000, "timescale")
-
-
-def test_too_coarse(save):
-    """At 10 us and more a one cannot be told from a zero (S-9.1 §A, Table 1)."""
-    path = save("a.csv", CSV)
-    with pytest.raises(RecordingError, match=r"a resolution of 10000 ns .option. is too coarse"):
-        read(path, signal="track", resolution=10_000)
-    assert read(path, signal="track", resolution=9_999).resolution_ns == 9_999
 
 
 def test_fraction_goes_from_0_to_1(tmp_path):

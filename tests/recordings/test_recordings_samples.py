@@ -13,9 +13,8 @@ from recording_helpers import edges_of
 
 from dccwire.errors import FieldError, Reason, RecordingError
 from dccwire.recordings import read
-from dccwire.recordings.clock import SampleClock
 from dccwire.recordings.opening import Opened
-from dccwire.recordings.samples import SampleSource
+from dccwire.recordings.samples import SampleClock, SampleSource
 
 
 @given(
@@ -100,11 +99,16 @@ def test_pieces_of_any_size(piece, bit, save):
     assert changes_of(piece) == changes_of(None)
 
 
-@pytest.mark.parametrize("rate", [None, 0, -1e6, math.nan, math.inf])
-def test_rate_of_no_use(rate, save):
-    with pytest.raises(RecordingError, match=r"the sample rate .*--rate HZ") as caught:
-        read(save("a.bin", bytes(range(256))), rate=rate, bit=0)
+def test_rate_of_no_use(save):
+    """Samples need one, and whatever is given must be one, also where it is not needed."""
+    path = save("a.bin", bytes(range(256)))
+    with pytest.raises(RecordingError, match=r"the sample rate is missing.*--rate HZ") as caught:
+        read(path, bit=0)
     assert caught.value.reason is Reason.RATE
+    for rate in (0, -1e6, math.nan, math.inf):
+        for bit in (0, None):
+            with pytest.raises(FieldError, match="rate: a positive number of Hz expected"):
+                read(path, rate=rate, bit=bit)
 
 
 def test_rate_in_the_wrong_unit(save):

@@ -38,6 +38,19 @@ TRANSITIONS = {
     "no final line end": "time_us,track\n0,0\n58,1\n116,0",
     "more columns than named": "time_us,track\n0,0,9\n58,1,9\n116,0,9\n",
     "the time last": "track,volts,time_us\n0,3.3,0\n1,3.2,58\n0,3.1,116\n",
+    "comments of other kinds": "; made up\n;more\ntime_us,track\n0,0\n; a\n58,1\n116,0\n",
+    "other data above": (
+        "Recorder,X\nSamples: 3\nRate,1000000,Hz\n5\n\ntime_us,track\n0,0\n58,1\n116,0\n"
+    ),
+    "other data above rows without names": "Rate,3\none channel\n0,0\n0.000058,1\n0.000116,0\n",
+    "a row of units": "Time,track\nus,V\n0,0\n58,1\n116,0\n",
+    "a row of units in brackets": "Time;track\n(ms);(logic)\n0,0;0\n0,058;1\n0,116;0\n",
+    "a row of units, one of them empty": "time,track\nus,\n0,0\n58,1\n116,0\n",
+    "truth": "time_us,track\n0,False\n58,True\n116,FALSE\n",
+    "words": "time_us;track\n0;low\n58;High\n116;L\n",
+    "on and off": "time_us,track\n0,off\n58,on\n116,off\n",
+    "carriage returns alone": "time_us,track\r0,0\r58,1\r\r116,0\r",
+    "quoted decimal commas and commas": '"time_ms","track"\n"0","0"\n"0,058","1"\n"0,116","0"\n',
     "times that floats do not hold": (
         "time,track,t2\n".replace("time", "Time [s]")
         + "1700000000.000000001,0,5\n1700000000.000058001,1,5\n1700000000.000116001,0,5\n"
@@ -51,7 +64,8 @@ def test_layouts_of_transitions(case, plain, save, monkeypatch):
     """Units, delimiters, decimal commas, line ends and what stands between the rows."""
     if plain:
         monkeypatch.setattr(tables, "fast_rows", lambda *_: None)
-    recording = read(save("a.csv", TRANSITIONS[case]), signal="track")
+    unit = {"signal": "column 2", "unit": "s"} if case.endswith("without names") else {}
+    recording = read(save("a.csv", TRANSITIONS[case]), **{"signal": "track", **unit})
     assert edges_of(recording) == [58_000, 116_000]
     assert edges_of(recording) == [58_000, 116_000], "a second iteration gives the same"
     assert recording.format == "CSV of transitions"
@@ -148,6 +162,95 @@ def test_samples_that_are_counted(save):
     assert recording.resolution_ns == 334
 
 
+def test_transitions_that_are_counted(save):
+    """A row for each change, with the index of its sample: the rate tells the resolution."""
+    rows = "".join(f"{n * 173 + n % 3},{n % 2}\n" for n in range(100))
+    recording = read(save("a.csv", "sample,track\n" + rows), signal="track", rate=3e6)
+    assert (recording.resolution_ns, recording.resolution_source) == (334, "sample rate")
+    assert edges_of(recording)[:3] == [58_000, 116_000, 173_000]
+    assert recording.notes == ()
+
+
+def volts(track, noise, *, high=3.3, rise=400):
+    """Samples each microsecond of a probe with noise, slow edges, and a spike beyond the levels."""
+    times = np.arange(0, track[-1] + 60_000, 1000)
+    sent = np.searchsorted(track, times, "right") % 2
+    seen = high * np.clip(np.convolve(sent, np.ones(rise // 100) / (rise // 100), "same"), 0, 1)
+    seen += np.random.default_rng(7).uniform(-noise, noise, seen.size) * high
+    seen[500] = 9 * high
+    rows = zip((times / 1000).tolist(), seen.tolist(), strict=True)
+    return "time_us,probe,other\n" + "".join(f"{at:.0f},{volt:.3f},1.5\n" for at, volt in rows)
+
+
+@pytest.mark.parametrize(("noise", "high"), [(0, 3.3), (0.1, 3.3), (0.12, 5), (0.1, -15)])
+def test_volts_become_levels(noise, high, track, save):
+    """By thresholds on either side of the middle: noise below a quarter is no edge."""
+    recording = read(save("a.csv", volts(track, noise, high=high)))
+    found = [edge for edge in edges_of(recording) if edge not in (500_000, 501_000)]
+    assert len(found) == len(track)
+    assert np.abs(np.array(found) - track).max() <= 3_000
+    assert any("levels taken from volts: " in note for note in recording.notes)
+    assert (recording.signal, recording.format) == ("probe", "CSV of samples")
+    assert recording.resolution_ns == 1000
+
+
+@pytest.mark.parametrize("plain", [True, False], ids=["plain", "fast"])
+def test_volts_between_the_thresholds_stay_as_they_were(plain, save, monkeypatch):
+    """From 0.375 to 0.625 of the way up; at the start the middle decides."""
+    if plain:
+        monkeypatch.setattr(tables, "fast_rows", lambda *_: None)
+    steps = [0.6, 0, 0.6, 0.63, 1, 0.4, 0.37, 0, 0.5, 1, 1, 0, 0, 1, 1, 0, 0]
+    rows = "".join(f"{at * 58},{volt}\n" for at, volt in enumerate(steps))
+    recording = read(save("a.csv", "time_us,track\n" + rows), signal="track", resolution=1)
+    edges = [edge // 58_000 for edge in edges_of(recording)]
+    assert edges == [1, 3, 6, 9, 11, 13, 15]
+    assert recording.notes == ("levels taken from volts: 0 below 0.375, 1 above 0.625",)
+
+
+@pytest.mark.parametrize("size", [64, 1 << 20])
+def test_thresholds_are_the_same_for_the_whole_file(size, track, save, monkeypatch):
+    """What falls below them later is no edge, however the text is cut into pieces."""
+    rows = [(0, 0.0)] + [(edge, 3.0 * (n % 2)) for n, edge in enumerate(track, 1)]
+    rows += [(time + track[-1] + 58_000, volt / 3) for time, volt in rows[: len(rows) // 9]]
+    text = "time_ns,track\n" + "".join(f"{time},{volt}\n" for time, volt in rows)
+    monkeypatch.setattr(tables.TableSource.__init__, "__kwdefaults__", {"piece": size})
+    recording = read(save("a.csv", text), signal="track")
+    last = [track[-1] + 58_000] * (rows[len(track)][1] > 1)
+    assert edges_of(recording) == track + last
+    assert recording.notes == ("levels taken from volts: 0 below 1.12, 1 above 1.88",)
+
+
+@pytest.mark.parametrize(
+    ("rows", "fits"), [([0.5, 2.5] * 4, True), ([0.5, 2.5] * 3 + [0.5], False), ([2.5] * 9, False)]
+)
+def test_eight_rows_of_volts_on_two_levels_are_the_fewest(rows, fits, save):
+    text = "time_us,track\n" + "".join(f"{at * 58},{volt}\n" for at, volt in enumerate(rows))
+    path = save("a.csv", text)
+    if fits:
+        assert len(edges_of(read(path, signal="track"))) == 7
+    else:
+        with pytest.raises(RecordingError, match="no column of the text holds levels"):
+            read(path, signal="track")
+
+
+UNITS = {"s": 1e9, "ms": 1e6, "us": 1e3, "ns": 1}
+
+
+@pytest.mark.parametrize("unit", UNITS)
+def test_the_unit_of_a_bare_header(unit, track, save):
+    """Taken, and told, where the signal is a track signal in that unit alone."""
+    rows = "".join(f"{edge / UNITS[unit]:.9f},{n % 2},1\n" for n, edge in enumerate(track, 1))
+    path = save("a.csv", "time,level,quiet\n0,0,1\n" + rows)
+    for signal in (None, "level"):
+        recording = read(path, signal=signal)
+        assert edges_of(recording) == track
+        assert recording.notes[0] == (
+            f"times taken in {unit}: the only unit in which this is a track signal"
+        )
+    with pytest.raises(RecordingError, match=r"the unit of the times is not known.*--unit"):
+        read(path, signal="quiet")
+
+
 def test_rate_that_is_not_used(save):
     recording = read(save("a.csv", TRANSITIONS["seconds"]), signal="track", rate=5)
     assert recording.notes == (
@@ -158,6 +261,8 @@ def test_rate_that_is_not_used(save):
 BAD_ROWS = {
     "no number": ("58,1\nhello,0\n", "line 4: column 1 holds 'hello', which is no number"),
     "no level": ("58,1\n60,2\n", "line 4: '2' is no level"),
+    "a number of many digits": (f"58,1\n{'1' * 401},0\n", "line 4: column 1 holds '111"),
+    "an endless exponent": ("58,1\n1e-99999,0\n", "line 4: column 1 holds '1e-99999', which is no"),
     "a column too few": ("58,1\n60\n", "line 4: column 2 holds '', which is no number"),
     "an empty field": ("58,1\n60,\n", "line 4: column 2 holds '', which is no number"),
     "not a number": ("58,1\nnan,0\n", "line 4: column 1 holds 'nan', which is no number"),

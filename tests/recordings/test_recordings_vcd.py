@@ -77,7 +77,7 @@ BODIES = {
 def test_body(case, plain, save, monkeypatch):
     """Each way of writing a body reads right."""
     if plain:
-        monkeypatch.setattr(vcd, "fast", lambda *_: None)
+        monkeypatch.setattr(vcd, "scan", lambda *_: None)
     body, edges, gaps = BODIES[case]
     recording = read(save("a.vcd", vcd_text(body)), signal="track")
     assert result(recording) == (edges, gaps)
@@ -158,7 +158,7 @@ BUS_BODY = (
 def test_bit_of_a_vector(*, signal, bit, edges, gaps, plain, save, monkeypatch):
     """Bits go by their number in the declaration; short vectors are extended by 0, x or z."""
     if plain:
-        monkeypatch.setattr(vcd, "fast", lambda *_: None)
+        monkeypatch.setattr(vcd, "scan", lambda *_: None)
     recording = read(save("a.vcd", vcd_text(BUS_BODY, more=BUS)), signal=signal, bit=bit)
     assert result(recording) == (edges, gaps)
 
@@ -187,7 +187,9 @@ def test_timescale(timescale, resolution, edges, save):
     """Any whole number of any unit; what is finer than 1 ns is rounded to the nearest."""
     path = save("a.vcd", vcd_text("#0\n0!\n#580\n1!\n#1161\n0!\n", timescale=timescale))
     if edges is None:
-        with pytest.raises(RecordingError, match=r"10000 ns .timescale. is too coarse") as caught:
+        with pytest.raises(
+            RecordingError, match=r"10000 ns .unit of the times. is too coarse"
+        ) as caught:
             read(path, signal="track")
         assert caught.value.reason is Reason.RESOLUTION
         assert result(read(path, signal="track", resolution=500))[0] == [5_800_000, 11_610_000]
@@ -269,7 +271,7 @@ ERRORS = {
 def test_error_in_the_body(case, plain, save, monkeypatch):
     """What cannot be read is told with its line."""
     if plain:
-        monkeypatch.setattr(vcd, "fast", lambda *_: None)
+        monkeypatch.setattr(vcd, "scan", lambda *_: None)
     body, reason, message = ERRORS[case]
     with pytest.raises(RecordingError, match=message) as caught:
         result(read(save("a.vcd", vcd_text(body)), signal="track"))
@@ -342,3 +344,15 @@ def test_bit_by_name_is_refused(save):
     path = save("a.vcd", vcd_text("#0\n0!\n"))
     with pytest.raises(FieldError, match=r"bit: the number of a bit, for VCD expected"):
         read(path, signal="track", bit="lsb")
+
+
+@pytest.mark.parametrize(("depth", "fits"), [(99, True), (100, True), (101, False)])
+def test_scopes_in_one_another_are_bounded(depth, fits, save):
+    """A name holds all scopes around it."""
+    text = "$timescale 1 ns $end\n" + "$scope module m $end\n" * depth
+    text += "$var wire 1 ! t $end\n$enddefinitions $end\n#0 0!\n#5 1!\n"
+    if fits:
+        assert read(save("a.vcd", text), signal="t").signal == "m." * depth + "t"
+    else:
+        with pytest.raises(RecordingError, match="more than 100 scopes in one another"):
+            read(save("a.vcd", text), signal="t")
