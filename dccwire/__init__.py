@@ -10,13 +10,14 @@ short 55: SpeedAndDirection forward=yes c=1 speed=4
 Loaded when asked for: `dccwire.cv` (what configuration variables hold), `dccwire.programming` (what
 a programmer sends), `dccwire.decoder` (a simulated decoder), and, with the packages that `pip
 install 'dccwire[capture]'` brings, `dccwire.recordings` and `dccwire.conformance` (read and judge
-recordings).
+recordings), which `from dccwire import *` leaves out.
 """
 
+# ruff: noqa: F403, F405 - the lists of the rooms are what is exported
 from typing import TYPE_CHECKING, Any
 
 from dccwire import accessory, errors, instructions, service_mode
-from dccwire.accessory import *  # noqa: F403 - its __all__ is part of ours
+from dccwire.accessory import *
 from dccwire.address import (
     BROADCAST,
     IDLE,
@@ -33,28 +34,20 @@ from dccwire.address import (
     ReservedAddress,
     ShortAddress,
 )
-from dccwire.errors import *  # noqa: F403 - its __all__ is part of ours
-from dccwire.formats import Instruction, Provenance, Reserved, Undefined
-from dccwire.instructions import *  # noqa: F403 - its __all__ is part of ours
+from dccwire.errors import *
+from dccwire.formats import Instruction, NamedReading, Provenance, Reserved, Undefined
+from dccwire.instructions import *
 from dccwire.packet import Packet, Reading, decode, encode, readings
-from dccwire.service_mode import *  # noqa: F403 - its __all__ is part of ours
+from dccwire.service_mode import *
 
 if TYPE_CHECKING:
-    from dccwire import conformance, cv, decoder, programming, recordings
-    from dccwire.drawing import Explanation, explain
-    from dccwire.inspection import Finding, Inspection, inspect
-    from dccwire.receiver import (
-        BitReceiver,
-        CutOff,
-        Event,
-        Fault,
-        Gap,
-        ModeTracker,
-        PacketReceived,
-        Receiver,
-        Stray,
-    )
-    from dccwire.signal import NOMINAL, Timing
+    from dccwire import conformance as conformance
+    from dccwire import cv, decoder, programming
+    from dccwire import recordings as recordings
+    from dccwire.drawing import *
+    from dccwire.inspection import *
+    from dccwire.receiver import *
+    from dccwire.signal import *
 
 __version__ = "0.1.0"
 
@@ -67,6 +60,7 @@ __all__ = [
     "AccessoryByteAddress",
     "Address",
     "BitReceiver",
+    "BitRow",
     "BroadcastAddress",
     "CutOff",
     "Event",
@@ -81,6 +75,7 @@ __all__ = [
     "LongAddress",
     "Mode",
     "ModeTracker",
+    "NamedReading",
     "Packet",
     "PacketReceived",
     "ProgrammingTrackAddress",
@@ -93,7 +88,6 @@ __all__ = [
     "Stray",
     "Timing",
     "Undefined",
-    "conformance",
     "cv",
     "decode",
     "decoder",
@@ -102,40 +96,34 @@ __all__ = [
     "inspect",
     "programming",
     "readings",
-    "recordings",
 ]
-__all__ += accessory.__all__
-__all__ += errors.__all__
-__all__ += instructions.__all__
-__all__ += service_mode.__all__
+if not TYPE_CHECKING:  # pragma: no branch
+    _HERE = (accessory, errors, instructions, service_mode)
+    __all__ += [name for room in _HERE for name in room.__all__]
 
+_ROOMS = ("conformance", "cv", "decoder", "programming", "recordings")
+_LATER = ("signal", "receiver", "inspection", "drawing")
+"""What is loaded when first asked for, so that importing stays light: rooms, and names of rooms.
 
-_LATER = {
-    "dccwire": ("conformance", "cv", "decoder", "programming", "recordings"),
-    "dccwire.drawing": ("Explanation", "explain"),
-    "dccwire.inspection": ("Finding", "Inspection", "inspect"),
-    "dccwire.receiver": (
-        "BitReceiver",
-        "CutOff",
-        "Event",
-        "Fault",
-        "Gap",
-        "ModeTracker",
-        "PacketReceived",
-        "Receiver",
-        "Stray",
-    ),
-    "dccwire.signal": ("NOMINAL", "Timing"),
-}
-"""What is loaded when first asked for, by where it stands: importing stays light."""
+Of the latter each imports those before it, so that they are looked into in this order.
+"""
 
 
 def __getattr__(name: str) -> Any:
     from importlib import import_module
 
-    for home, names in _LATER.items():
-        if name in names:
-            if home == __name__:
-                return import_module(f"{home}.{name}")
-            return getattr(import_module(home), name)
-    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    for room in _LATER if name in __all__ and name not in _ROOMS else ():
+        module = import_module(f"{__name__}.{room}")
+        if name in module.__all__:
+            return getattr(module, name)
+    if name not in _ROOMS:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    try:
+        return import_module(f"{__name__}.{name}")
+    except errors.MissingPartError as missing:
+        # `hasattr` and `getattr` with a default expect this error and let every other one through.
+        raise AttributeError(f"{__name__}.{name}: {missing}") from missing
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__, *_ROOMS})

@@ -11,9 +11,9 @@ from collections.abc import Iterator
 from enum import Enum
 
 from dccwire.address import AccessoryAddress, ExtendedAccessoryAddress, Partition
-from dccwire.errors import FieldError, Reason
+from dccwire.errors import FieldError, Reason, member
 from dccwire.fields import Choice, FieldKind, Flag
-from dccwire.formats import Instruction, Provenance, Remark, accessory, reserved
+from dccwire.formats import Instruction, NamedReading, Remark, accessory, reserved
 from dccwire.instructions.cv_access import (
     BIT_FIELDS,
     BIT_LINE,
@@ -37,8 +37,8 @@ __all__ = [
     "LegacyAccessoryCvAccess",
     "PairNumbering",
     "extended_of_number",
+    "number_in_words",
     "number_of_pair",
-    "numbers_in_words",
     "pair_of_number",
 ]
 
@@ -77,7 +77,7 @@ class BasicAccessory(Instruction):
     reading="basic accessory broadcast",
     fields={"active": Flag("C"), "pair": "P", "output": "O"},
 )
-class BasicAccessoryBroadcast(Instruction):
+class BasicAccessoryBroadcast(NamedReading):
     """The same for every basic decoder: a reading of `BasicAccessory` at address 511 (X30)."""
 
     active: bool
@@ -106,7 +106,7 @@ class ExtendedAccessory(Instruction):
     reading="extended accessory, eight-bit aspect",
     fields={"aspect": "X"},
 )
-class ExtendedAccessoryNem672(Instruction):
+class ExtendedAccessoryNem672(NamedReading):
     """Show an aspect, 0 to 255: the reading of NEM 672, which uses all eight bits (X33)."""
 
     aspect: int
@@ -119,7 +119,7 @@ class ExtendedAccessoryNem672(Instruction):
     EXTENDED_BITS,
     reading="absolute stop",
 )
-class AbsoluteStop(Instruction):
+class AbsoluteStop(NamedReading):
     """The absolute stop aspect: a reading of `ExtendedAccessory` with aspect 0."""
 
 
@@ -131,8 +131,11 @@ class AbsoluteStop(Instruction):
     reading="extended accessory broadcast",
     fields={"aspect": "X"},
 )
-class ExtendedAccessoryBroadcast(Instruction):
-    """The same for every extended decoder: a reading at address 2047 (X30)."""
+class ExtendedAccessoryBroadcast(NamedReading):
+    """The same for every extended decoder: a reading at address 2047 (X30).
+
+    Its absolute stop as a whole packet, `BF 07 00 B8`, is derived from pattern and aspect.
+    """
 
     aspect: int
 
@@ -229,7 +232,6 @@ class LegacyAccessoryCvAccess(Instruction):
     "from memory: RCN-213",
     EXTENDED,
     EXTENDED_BITS,
-    provenance=Provenance.FROM_MEMORY,
     fields={"extended": Flag("T")},
 )
 class AccessoryNoOperation(Instruction):
@@ -271,7 +273,7 @@ def number_of_pair(
 
     Raises:
         FieldError: the pair is out of bounds, or the number would be below 1, or the address is
-            that of the broadcast.
+            that of the broadcast, or `numbering` is no `PairNumbering`.
 
     >>> number_of_pair(AccessoryAddress(31), 0, numbering=PairNumbering.FROM_DECODER_ONE)
     121
@@ -286,7 +288,7 @@ def number_of_pair(
         if pair is not None:
             raise FieldError("pair", "None with an extended address", pair)
         index = address.number
-    number = index - numbering.value * 4 + 1
+    number = index - _lowest(numbering) + 1
     if number < 1:
         raise FieldError(f"number of {address.kind} {address.number}", "1 or more", number)
     return number
@@ -317,24 +319,29 @@ def extended_of_number(number: int, *, numbering: PairNumbering) -> ExtendedAcce
     return ExtendedAccessoryAddress(_index(number, 2047, numbering))
 
 
-def numbers_in_words(
+def number_in_words(
     address: AccessoryAddress | ExtendedAccessoryAddress, pair: int | None = None
 ) -> str:
-    """The operator's numbers in both numberings, for people.
+    """The operator's numbers in both numberings, for people: the second counts from address 0.
 
-    >>> numbers_in_words(AccessoryAddress(31), 0)
-    'operators call it 121, or 125 where numbers start at decoder address 0'
+    >>> number_in_words(AccessoryAddress(31), 0)
+    'pair 121, or 125 from decoder address 0'
     """
     if address.broadcast:
         return "the broadcast: every decoder"
     zero = number_of_pair(address, pair, numbering=PairNumbering.FROM_DECODER_ZERO)
-    if zero <= 4:
-        return f"operators call it {zero} where numbers start at decoder address 0"
-    return f"operators call it {zero - 4}, or {zero} where numbers start at decoder address 0"
+    what = "pair" if isinstance(address, AccessoryAddress) else "number"
+    one = f"{zero - 4}, or " if zero > 4 else ""
+    return f"{what} {one}{zero} from decoder address 0"
+
+
+def _lowest(numbering: PairNumbering) -> int:
+    """The pair, counted from decoder address 0, that has number 1."""
+    return 4 * member(PairNumbering, "numbering", numbering).value
 
 
 def _index(number: int, count: int, numbering: PairNumbering) -> int:
-    highest = count - numbering.value * 4
-    if type(number) is not int or not 1 <= number <= highest:
-        raise FieldError("number of the pair", f"1 to {highest}", number)
-    return number - 1 + numbering.value * 4
+    lowest = _lowest(numbering)
+    if type(number) is not int or not 1 <= number <= count - lowest:
+        raise FieldError("number of the pair", f"1 to {count - lowest}", number)
+    return number - 1 + lowest

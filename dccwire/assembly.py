@@ -17,7 +17,7 @@ from dccwire.address import (
 )
 from dccwire.codebook import is_programming
 from dccwire.errors import LengthError, PacketError
-from dccwire.formats import Format, Instruction, Kept
+from dccwire.formats import Format, Kept, NamedReading, PacketPart
 from dccwire.notation import address_text
 
 __all__ = ["LONGEST", "SHORTEST", "assemble"]
@@ -28,21 +28,24 @@ SHORTEST, LONGEST = 3, 6
 _KINDS = frozenset(ADDRESS_KINDS.values())
 
 
-_fitting: set[tuple[object, ...]] = set()
-"""Types found to go together, so that they are looked at once: packets come in millions."""
+_fitting: dict[tuple[object, ...], bool] = {}
+"""Types found to go together, and whether they hold a reading: looked at once, as packets come in
+millions."""
 
 
-def assemble(address: Address, instructions: tuple[Instruction, ...], mode: Mode) -> bytes:
-    """The packet's bytes but for its error byte.
+def assemble(
+    address: Address, instructions: tuple[PacketPart, ...], mode: Mode
+) -> tuple[bytes, bool]:
+    """The packet's bytes but for its error byte, and whether they were given as a reading.
 
     Raises:
         PacketError: the address, the instructions and the mode do not go together.
         LengthError: the packet would not have 3 to 6 bytes.
     """
-    types = (type(address), type(mode), mode is Mode.SERVICE, *map(type, instructions))
+    types = (type(address), mode, *map(type, instructions))
     if types not in _fitting:
         _check(address, instructions, mode)
-        _fitting.add(types)
+        _fitting[types] = any(isinstance(one, NamedReading) for one in instructions)
     if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
         body = _accessory(address, instructions[0])
     else:
@@ -56,24 +59,24 @@ def assemble(address: Address, instructions: tuple[Instruction, ...], mode: Mode
                 f"a packet of {len(body) + 1} bytes to {address_text(address)} in service mode",
                 "3 or 4 bytes from 112 to 127, and no others, go to the programming-track",
             )
-    return body
+    return body, _fitting[types]
 
 
-def _check(address: Address, instructions: tuple[Instruction, ...], mode: Mode) -> None:
+def _check(address: Address, instructions: tuple[PacketPart, ...], mode: Mode) -> None:
     """Refuse what cannot go together by its types alone."""
     if type(address) not in _KINDS:
         raise PacketError(f"{address!r} is no address", "as in ShortAddress(3)")
     for one in instructions:
-        if not isinstance(one, Instruction):
+        if not isinstance(one, PacketPart):
             raise PacketError(f"{one!r} is no instruction", "one argument for each instruction")
-    if not isinstance(mode, Mode):
-        raise PacketError(f"{mode!r} is no mode", "as in Mode.OPERATIONS")
     if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
         _check_accessory(address, instructions)
         return
     for place, one in enumerate(instructions, 1):
         _check_one(address, one, mode, last=place == len(instructions))
-        if not isinstance(one, Kept) and one.format.mode and len(instructions) > 1:
+        if isinstance(one, Kept) or len(instructions) == 1:
+            continue
+        if one.format.mode or isinstance(one, NamedReading):
             name = type(one).__name__
             raise PacketError(f"{name} must be the only instruction", "send it alone")
     if isinstance(address, ProgrammingTrackAddress) and mode is not Mode.SERVICE:
@@ -81,7 +84,7 @@ def _check(address: Address, instructions: tuple[Instruction, ...], mode: Mode) 
         raise PacketError(problem, "give mode=Mode.SERVICE")
 
 
-def _check_one(address: Address, one: Instruction, mode: Mode, *, last: bool) -> None:
+def _check_one(address: Address, one: PacketPart, mode: Mode, *, last: bool) -> None:
     name = type(one).__name__
     ends = True
     if not isinstance(one, Kept):
@@ -95,7 +98,7 @@ def _check_one(address: Address, one: Instruction, mode: Mode, *, last: bool) ->
 
 
 def _check_accessory(
-    address: AccessoryAddress | ExtendedAccessoryAddress, instructions: tuple[Instruction, ...]
+    address: AccessoryAddress | ExtendedAccessoryAddress, instructions: tuple[PacketPart, ...]
 ) -> None:
     if len(instructions) != 1:
         raise PacketError(
@@ -109,7 +112,7 @@ def _check_accessory(
         raise _misdirected(one, address, _goes_to(one.format))
 
 
-def _accessory(address: AccessoryAddress | ExtendedAccessoryAddress, one: Instruction) -> bytes:
+def _accessory(address: AccessoryAddress | ExtendedAccessoryAddress, one: PacketPart) -> bytes:
     form = one.format
     if "address" in form.layout.fields:
         word = form.word(one) | form.put_address(address.number)
@@ -119,7 +122,7 @@ def _accessory(address: AccessoryAddress | ExtendedAccessoryAddress, one: Instru
     return bytes(one)
 
 
-def _misdirected(one: Instruction, address: Address, where: str) -> PacketError:
+def _misdirected(one: PacketPart, address: Address, where: str) -> PacketError:
     problem = f"{type(one).__name__} cannot be sent to {address_text(address)}"
     return PacketError(problem, f"its packets go to {where}")
 

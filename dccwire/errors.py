@@ -59,15 +59,17 @@ class Reason(StrEnum):
     LENGTH = "length", "a packet has 3 to 6 bytes, the error detection byte included"
     ERROR_BYTE = "error-byte", "the exclusive OR over all bytes of the packet is not 0"
     SHORT_PREAMBLE = "short-preamble", "too few ones before a packet start bit"
+    FRAMING_BIT = "framing-bit", "a bit of the preamble, a start bit or the end bit is wrong"
     NO_END_BIT = "no-end-bit", "byte after byte and no packet end bit"
     HALF_BITS = "half-bits", "the two halves of a bit do not make a 0 or a 1"
     CUT_OFF = "cut-off", "the input ends, or has a gap, inside a packet or its preamble"
     STRAY_BITS = "stray-bits", "bits that belong to no packet"
     # The sender's: what a well-formed packet says.
     RESERVED = "reserved", "a code or an address that the standards reserve"
+    NOT_AVAILABLE = "not-available", "a code that the standard says is not available for use"
     UNDEFINED = "undefined", "a code that the standards do not describe"
     FROM_MEMORY = "from-memory", "defined later than the 2012 editions (from memory)"
-    COMPANY = "company", "instructions that must not stand together in one packet"
+    NOT_TOGETHER = "not-together", "instructions that must not stand together in one packet"
     DISCOURAGED = "discouraged", "legal to hold, but the standard tells stations not to send it"
     CAUTION = "caution", "legal, and to be sent with caution"
     OPEN = "open", "the standards leave the meaning open"
@@ -90,6 +92,8 @@ def _shown(value: object) -> str:
         return _cut(repr(value), 60)
     except ValueError:  # an integer of more digits than Python writes
         return "a number of thousands of digits"
+    except RecursionError:
+        return "what is nested too deep to show"
 
 
 def _cut(words: str, most: int = 100) -> str:
@@ -154,7 +158,7 @@ class PacketError(CallError):
         self.problem, self.hint = problem, hint
 
     def __str__(self) -> str:
-        return f"{self.problem}; {self.hint}"
+        return f"{_cut(self.problem)}; {self.hint}"
 
 
 class TextError(CallError):
@@ -210,7 +214,7 @@ class LengthError(DecodeError):
 
 
 class ErrorByteError(DecodeError):
-    """A wrong error detection byte: `expected` and `actual` (S-9.2 §A).
+    """A wrong error detection byte: `expected` and `actual` (S-9.2 §B, Byte Three).
 
     >>> print(ErrorByteError(0x43, 0x42))
     error byte: 43 expected, 42 given

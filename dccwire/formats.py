@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from dataclasses import fields as dataclass_fields
-from enum import StrEnum
+from enum import Enum, StrEnum
 from functools import cache, cached_property
 from types import MappingProxyType
 from typing import Any, ClassVar, TypeAlias, TypeVar, dataclass_transform
@@ -29,6 +29,8 @@ __all__ = [
     "Format",
     "Instruction",
     "Kept",
+    "NamedReading",
+    "PacketPart",
     "Provenance",
     "Remark",
     "Reserved",
@@ -100,16 +102,18 @@ class Declared:
         return hash((type(self), *(getattr(self, name) for name in self.kinds)))
 
     def __repr__(self) -> str:
-        fields = ", ".join(f"{name}={getattr(self, name)!r}" for name in self.kinds)
-        return f"{type(self).__name__}({fields})"
+        values = ((name, getattr(self, name)) for name in self.kinds)
+        # The repr of an enumeration's member is no Python, its text is.
+        fields = (f"{name}={one if isinstance(one, Enum) else repr(one)}" for name, one in values)
+        return f"{type(self).__name__}({', '.join(fields)})"
 
     def in_words(self) -> str:
         """What the whole means beside its fields; empty if nothing is to be added."""
         return ""
 
 
-class Instruction(Declared):
-    """Base of all instructions; their `format` says what a packet needs to know."""
+class PacketPart(Declared):
+    """Base of instructions and their readings; their `format` says what a packet needs to know."""
 
     __slots__ = ()
     format: ClassVar[Format]
@@ -120,6 +124,37 @@ class Instruction(Declared):
     def remarks(self) -> Iterator[Remark]:
         """What gives reason for a finding although the value is legal to hold."""
         yield from ()
+
+    def phrase(self) -> str:
+        """What it means in a few words, for a list of packets; empty if nothing to add."""
+        return ""
+
+
+class Instruction(PacketPart):
+    """Base of all instructions: what a packet holds."""
+
+    __slots__ = ()
+
+
+class _NoInstruction(type):
+    """Makes a reading that is looked for among instructions an error: it would never be found."""
+
+    def __instancecheck__(cls, one: object) -> bool:
+        if isinstance(one, Instruction) and cls is not NamedReading:
+            where = f"packet.reading({cls.__name__}) gives it or None"
+            raise TypeError(f"{cls.__name__} is a reading, and no instruction; {where}")
+        return super().__instancecheck__(one)
+
+
+class NamedReading(PacketPart, metaclass=_NoInstruction):
+    """Base of the readings: narrower names for bytes that a general format decodes.
+
+    A packet holds the general instruction, also one that was built of a reading;
+    `packet.reading(BroadcastStop)` gives the reading, or None. To look for one with `isinstance` or
+    `match` among instructions is a TypeError.
+    """
+
+    __slots__ = ()
 
 
 @dataclass(eq=False, repr=False)
@@ -134,7 +169,7 @@ class Format:
     value, an accessory's address left at 0, `take_address` the address of an accessory's word.
     """
 
-    cls: type[Instruction]
+    cls: type[PacketPart]
     partitions: frozenset[Partition]
     ends: bool
     reading: str
@@ -144,14 +179,16 @@ class Format:
     clause: str = field(init=False)
     provenance: Provenance = field(init=False)
     build: Callable[[int], Instruction | None] = field(init=False)
-    word: Callable[[Instruction], int] = field(init=False)
-    encode: Callable[[Instruction], bytes] = field(init=False)
+    word: Callable[[PacketPart], int] = field(init=False)
+    encode: Callable[[PacketPart], bytes] = field(init=False)
     take_address: Callable[[int], Address] = field(init=False)
 
     def __post_init__(self) -> None:
         cls = self.cls
         self.layout, self.clause, self.provenance = cls.layout, cls.clause, cls.provenance
         cls.format = self
+        if self.reading:
+            cls.__doc__ = f"{cls.__doc__}\n\nGiven by `packet.reading({cls.__name__})`, or None."
         FORMATS.append(self)
 
     def __getattr__(self, name: str) -> Any:
@@ -188,7 +225,7 @@ FORMATS: list[Format] = []
 RESERVED: list[tuple[Layout, str, frozenset[Partition]]] = []
 
 _T = TypeVar("_T", bound=type[Declared])
-_I = TypeVar("_I", bound=type[Instruction])
+_P = TypeVar("_P", bound=type[PacketPart])
 Fields: TypeAlias = Mapping[str, str | FieldKind]
 
 
@@ -219,6 +256,8 @@ def declare(
     layout = Layout(line, spread | {name: kind.formula for name, kind in kinds.items()})
     if not clause:
         raise LayoutError(line, "no clause is cited")
+    if clause.startswith("from memory: "):
+        provenance = Provenance.FROM_MEMORY
 
     def decorate(plain: _T) -> _T:
         cls = dataclass(frozen=True, slots=True, eq=False, repr=False)(plain)
@@ -242,10 +281,10 @@ def instruction(
     reading: str = "",
     mode: Mode | None = None,
     fields: Fields = MappingProxyType({}),
-) -> Callable[[_I], _I]:
+) -> Callable[[_P], _P]:
     """Declare an instruction: the layout of its own bytes, its clause, its fields."""
 
-    def enter(cls: type[Instruction]) -> None:
+    def enter(cls: type[PacketPart]) -> None:
         Format(cls, partitions, ends, reading, None, mode)
 
     return declare(line, clause, fields, provenance, enter=enter)
@@ -261,13 +300,13 @@ def accessory(
     provenance: Provenance = Provenance.PUBLISHED,
     reading: str = "",
     fields: Fields = MappingProxyType({}),
-) -> Callable[[_I], _I]:
+) -> Callable[[_P], _P]:
     """Declare an accessory packet: the layout of the whole packet but for its error byte.
 
     `address_formula` makes the address of its bits; empty: the pattern of the broadcast.
     """
 
-    def enter(cls: type[Instruction]) -> None:
+    def enter(cls: type[PacketPart]) -> None:
         Format(cls, frozenset({Partition.ACCESSORY}), True, reading, address, None)
 
     return declare(line, clause, fields, provenance, enter=enter, address=address_formula)

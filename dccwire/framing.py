@@ -1,21 +1,27 @@
 """Bytes to bits: preamble, start bits, packet end bit (S-9.2 §A).
 
-The way back is a receiver's work: `dccwire.receiver.BitReceiver`. Room: no times, no packets.
+The way back is a receiver's work (`dccwire.receiver.BitReceiver`), but for bits known to be one
+packet. Room: no times, no packets.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import NamedTuple
 
 from bitstring import Bits
 
+from dccwire.address import Mode
 from dccwire.errors import FieldError, Reason, TextError
 
 __all__ = [
     "LEAST_PREAMBLE",
     "MOST_BYTES",
     "SENT_PREAMBLE",
+    "Framed",
     "each_bit",
+    "framed",
+    "least_preamble",
     "parse_bits",
     "stream",
     "to_bits",
@@ -26,6 +32,19 @@ LEAST_PREAMBLE = 10
 
 SENT_PREAMBLE = 14
 """Ones that a command station sends at least (S-9.2 §A, Preamble)."""
+
+LONG_PREAMBLE = 20
+"""Ones that are sent at least before a packet in service mode (S-9.2.3 §E, Long Preamble)."""
+
+
+def least_preamble(mode: Mode) -> int:
+    """Ones that are sent at least before a packet in this mode.
+
+    >>> least_preamble(Mode.OPERATIONS), least_preamble(Mode.SERVICE)
+    (14, 20)
+    """
+    return LONG_PREAMBLE if mode is Mode.SERVICE else SENT_PREAMBLE
+
 
 MOST_BYTES = 16
 """Bytes after which a receiver stops to wait for the packet end bit.
@@ -77,6 +96,28 @@ def stream(
 def each_bit(bits: Bits | Iterable[bool | int]) -> Iterable[bool | int]:
     """The bits one by one, of bitstring's type or of any iterable."""
     return bits.to_bools() if isinstance(bits, Bits) else bits
+
+
+class Framed(NamedTuple):
+    """Bits taken as one packet: `preamble` bits, `data`, and where framing bits are `wrong`."""
+
+    preamble: int
+    data: bytes
+    wrong: tuple[int, ...]
+
+
+def framed(bits: Bits, size: int) -> Framed:
+    r"""All the bits as one packet of `size` bytes, right or wrong: the end bit is the last of them.
+
+    >>> framed(Bits.from_string("0b1101" + "0" + "00000011" + "0"), size=1)
+    Framed(preamble=4, data=b'\x03', wrong=(2, 13))
+    """
+    start = len(bits) - 9 * size - 1
+    right = "1" * start + "0........" * size + "1"
+    sent = bits.bin
+    wrong = (place for place, bit in enumerate(right) if bit != "." and bit != sent[place])
+    octets = (sent[at + 1 : at + 9] for at in range(start, len(sent) - 1, 9))
+    return Framed(start, bytes(int(octet, 2) for octet in octets), tuple(wrong))
 
 
 def parse_bits(text: str) -> Bits:

@@ -11,10 +11,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, reduce
 from operator import xor
-from typing import TYPE_CHECKING, Any, NamedTuple, Self
+from typing import TYPE_CHECKING, Any, NamedTuple, Self, TypeVar
 
-from dccwire.accessory import BasicAccessory, numbers_in_words
+from dccwire.accessory import BasicAccessory, number_in_words
 from dccwire.address import (
+    BROADCAST,
     AccessoryAddress,
     Address,
     ExtendedAccessoryAddress,
@@ -33,8 +34,26 @@ from dccwire.codebook import (
     is_query_or_lock,
     reserved_clause,
 )
-from dccwire.errors import ErrorByteError, LengthError, Reason, ShapeError, TextError
-from dccwire.formats import FORMATS, Instruction, Kept, Provenance, Reserved, Undefined
+from dccwire.errors import (
+    ErrorByteError,
+    FieldError,
+    LengthError,
+    Reason,
+    ShapeError,
+    TextError,
+    member,
+)
+from dccwire.formats import (
+    FORMATS,
+    Format,
+    Instruction,
+    Kept,
+    NamedReading,
+    PacketPart,
+    Provenance,
+    Reserved,
+    Undefined,
+)
 from dccwire.notation import (
     address_from_plain,
     address_from_text,
@@ -51,14 +70,19 @@ if TYPE_CHECKING:
 
 __all__ = ["Packet", "Reading", "decode", "encode", "readings"]
 
+_R = TypeVar("_R", bound=NamedReading)
+
 
 @dataclass(frozen=True, slots=True, init=False, eq=False, repr=False)
 class Packet:
     """An address and its instructions; equal to another if mode and bytes are.
 
+    A packet built of a named reading holds what is decoded from its bytes: the general instruction.
+
     Raises:
         PacketError: the address and the instructions make no packet.
         LengthError: the packet would not have 3 to 6 bytes, the error byte included.
+        FieldError: `mode` is no mode.
 
     >>> from dccwire import Packet, ShortAddress, SpeedAndDirection
     >>> packet = Packet(ShortAddress(55), SpeedAndDirection.at(step=6, steps=28, forward=True))
@@ -74,16 +98,22 @@ class Packet:
     __match_args__ = ("address", "instructions", "mode")
 
     def __init__(
-        self, address: Address, *instructions: Instruction, mode: Mode = Mode.OPERATIONS
+        self, address: Address, *instructions: PacketPart, mode: Mode = Mode.OPERATIONS
     ) -> None:
-        body = assemble(address, instructions, mode)
-        _set_address(self, address)
-        _set_instructions(self, instructions)
-        _set_mode(self, mode)
+        if mode is not Mode.OPERATIONS and mode is not Mode.SERVICE:
+            mode = member(Mode, "mode", mode)
+        body, of_reading = assemble(address, instructions, mode)
         check = 0
         for byte in body:
             check ^= byte
-        _set_bytes(self, body + check.to_bytes())
+        data = body + check.to_bytes()
+        if of_reading:
+            general = decode(data, mode=mode)
+            address, instructions = general.address, general.instructions
+        _set_address(self, address)
+        _set_instructions(self, instructions)
+        _set_mode(self, mode)
+        _set_bytes(self, data)
 
     def __bytes__(self) -> bytes:
         return self._bytes
@@ -168,8 +198,25 @@ class Packet:
         written = packet._bytes.hex(" ").upper()
         given = plain.get("bytes", written)
         if not isinstance(given, str) or given.upper() != written:
-            raise ShapeError("bytes", f"{written!r}, as the fields say,", given)
+            raise ShapeError("bytes", repr(written), given, "the fields say so")
         return packet
+
+    def reading(self, kind: type[_R]) -> _R | None:
+        """The packet's bytes in a named reading, or None where they have another meaning.
+
+        Raises:
+            FieldError: `kind` is no named reading.
+
+        >>> from dccwire import BroadcastStop, Reset
+        >>> packet = decode(bytes.fromhex("00 71 71"))
+        >>> packet.reading(BroadcastStop), packet.reading(Reset)
+        (BroadcastStop(forward=True, ignore_direction=True, cut_power=True), None)
+        """
+        form = getattr(kind, "format", None)
+        if not (isinstance(form, Format) and form.reading):
+            raise FieldError("reading", "a class of named readings", kind, "as in BroadcastStop")
+        found = _read_as(self, form)
+        return found.instruction if found else None  # type: ignore[return-value] # its format's own
 
     def in_words(self) -> tuple[str, ...]:
         """What stands beside the text for people: steps, operators' numbers, other readings.
@@ -179,17 +226,37 @@ class Packet:
         """
         return tuple(_in_words(self))
 
-    def to_bits(self, preamble: int = 14) -> Bits:
+    def phrase(self) -> str:
+        """What its text does not say, in at most 45 characters, for a list of packets.
+
+        >>> Packet.from_text("short 3: SpeedStepControl128 step=40 forward=no").phrase()
+        'step 40 of 126, reverse'
+        >>> decode(bytes.fromhex("00 71 71")).phrase(), decode(bytes(3)).phrase()
+        ('emergency stop to all', 'also reset')
+        """
+        told = "; ".join(filter(None, (one.phrase() for one in self.instructions)))
+        if told and self.address == BROADCAST:
+            told += " to all"
+        told = _numbers(self) or told
+        if not told and (named := readings(self)):
+            narrowest = max(named, key=lambda one: one.instruction.format.fixed_bits)
+            told = f"also {narrowest.name}"
+        return told if len(told) <= 45 else f"{told[:42]}..."
+
+    def to_bits(self, preamble: int | None = None) -> Bits:
         """The bits on the wire: preamble, start bits, bytes, packet end bit (S-9.2 §A).
+
+        A preamble not given has the ones that its mode asks for: 14, in service mode 20
+        (S-9.2.3 §E).
 
         >>> Packet.from_text("broadcast: DigitalDecoderReset").to_bits().bin
         '111111111111110000000000000000000000000001'
         """
-        from dccwire.framing import to_bits
+        from dccwire.framing import least_preamble, to_bits
 
-        return to_bits(self._bytes, preamble)
+        return to_bits(self._bytes, least_preamble(self.mode) if preamble is None else preamble)
 
-    def duration_ns(self, preamble: int = 14) -> int:
+    def duration_ns(self, preamble: int | None = None) -> int:
         """Nominal time on the wire, preamble and end bit included (S-9.1 §A, Table 1).
 
         >>> Packet.from_text("idle: Idle").duration_ns()
@@ -201,7 +268,7 @@ class Packet:
         return NOMINAL.duration_ns(bits.count(1), bits.count(0))
 
 
-def _instructions_from_text(text: str, at: int) -> Iterator[Instruction]:
+def _instructions_from_text(text: str, at: int) -> Iterator[PacketPart]:
     """The instructions of a packet's text from a position on; errors count from its start."""
     if not text[at:].strip():
         return
@@ -225,9 +292,14 @@ _set_bytes = vars(Packet)["_bytes"].__set__
 def encode(packet: Packet) -> bytes:
     """The packet's bytes, error byte included: 3 to 6.
 
+    Raises:
+        FieldError: it is no packet.
+
     >>> encode(Packet.from_text("short 2: FunctionGroupOne functions=FL")).hex(" ")
     '02 90 92'
     """
+    if not isinstance(packet, Packet):
+        raise FieldError("packet", "a Packet", packet)
     return bytes(packet)
 
 
@@ -240,7 +312,8 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
 
     Raises:
         LengthError: fewer than 3 bytes or more than 6.
-        ErrorByteError: the exclusive OR over all bytes is not 0 (S-9.2 §A).
+        ErrorByteError: the exclusive OR over all bytes is not 0 (S-9.2 §B, Byte Three).
+        FieldError: `mode` is no mode.
 
     >>> decode(bytes.fromhex("37 74 43")).address
     ShortAddress(number=55)
@@ -261,6 +334,8 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
     left = size - 2
     if mode is Mode.OPERATIONS:
         address, table, partition = OPENINGS[data[0]]
+    elif mode is not Mode.SERVICE:
+        return decode(data, mode=member(Mode, "mode", mode))
     elif is_programming(data):
         address, table, partition = PROGRAMMING
         left += 1
@@ -313,12 +388,12 @@ def _trusted(
 
 
 class Reading(NamedTuple):
-    """A narrower reading of a packet: its name, clause, address, and the instruction it reads."""
+    """A narrower reading of a packet: its name, clause, address, and its own `instruction`."""
 
     name: str
     clause: str
     address: Address
-    instruction: Instruction
+    instruction: PacketPart
 
 
 def readings(packet: Packet) -> tuple[Reading, ...]:
@@ -327,7 +402,19 @@ def readings(packet: Packet) -> tuple[Reading, ...]:
     >>> [one.name for one in readings(Packet.from_text("broadcast: DigitalDecoderReset"))]
     ['reset']
     """
-    return tuple(_readings(packet))
+    found = (_read_as(packet, form) for form in FORMATS if form.reading)
+    return tuple(one for one in found if one)
+
+
+def _numbers(packet: Packet) -> str:
+    """The numbers that operators give to what an accessory packet is for."""
+    address = packet.address
+    if isinstance(address, ExtendedAccessoryAddress):
+        return number_in_words(address)
+    (one, *_) = packet.instructions or (None,)
+    if isinstance(address, AccessoryAddress) and isinstance(one, BasicAccessory):
+        return number_in_words(address, one.pair)
+    return ""
 
 
 def _in_words(packet: Packet) -> Iterator[str]:
@@ -336,25 +423,20 @@ def _in_words(packet: Packet) -> Iterator[str]:
             yield one.in_words()
         if not isinstance(one, Kept) and one.format.provenance is Provenance.FROM_MEMORY:
             yield f"{type(one).__name__} is defined later (from memory)"
-    if isinstance(packet.address, (AccessoryAddress, ExtendedAccessoryAddress)):
-        (one,) = packet.instructions
-        if isinstance(one, BasicAccessory):
-            yield numbers_in_words(packet.address, one.pair)
-        elif isinstance(packet.address, ExtendedAccessoryAddress):
-            yield numbers_in_words(packet.address)
+    if numbers := _numbers(packet):
+        yield numbers
     for reading in readings(packet):
         yield f"also {reading.name} ({reading.clause})"
 
 
-def _readings(packet: Packet) -> Iterator[Reading]:
-    whole = bytes(packet)[:-1]
-    header: bytes = getattr(packet.address, "header", b"")
-    for form in FORMATS:
-        if not (form.reading and form.stands_in(packet.mode)):
-            continue
-        if form.partitions & packet.address.partitions:
-            body = whole if form.address else whole[len(header) :]
-            word = int.from_bytes(body)
-            if form.layout.matches(body) and (one := form.build(word)) is not None:
-                address = form.take_address(word) if form.address else packet.address
-                yield Reading(form.reading, form.clause, address, one)
+def _read_as(packet: Packet, form: Format) -> Reading | None:
+    """A packet's bytes as a format has them, if it stands there and every value is legal."""
+    if not (form.stands_in(packet.mode) and form.partitions & packet.address.partitions):
+        return None
+    header: bytes = b"" if form.address else getattr(packet.address, "header", b"")
+    body = bytes(packet)[len(header) : -1]
+    word = int.from_bytes(body)
+    if not form.layout.matches(body) or (one := form.build(word)) is None:
+        return None
+    address = form.take_address(word) if form.address else packet.address
+    return Reading(form.reading, form.clause, address, one)

@@ -14,8 +14,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator
 
+from dccwire.address import Mode
 from dccwire.errors import CallError, Reason, TextError
-from dccwire.framing import SENT_PREAMBLE
+from dccwire.framing import least_preamble
 from dccwire.packet import Packet
 from dccwire.signal import Timing
 from dccwire.synthesis import Sending
@@ -95,10 +96,12 @@ def _sendings(line: str) -> Iterator[Sending]:
     except TextError as error:
         place = len(line) - len(packet) + packet.index(error.text) + error.position
         raise TextError(error.reason, line, place, error.problem, error.hint) from None
+    service = packet.split()[0] == Mode.SERVICE.value
+    usual = least_preamble(Mode.SERVICE if service else Mode.OPERATIONS)
     timing = Timing(**{name.replace("-", "_"): given[name] for name in _TIMING if name in given})
     sending = Sending(
         data,
-        preamble=given.get("preamble", SENT_PREAMBLE),
+        preamble=given.get("preamble", usual),
         timing=timing,
         flip=given.get("flip"),
         drop=given.get("drop"),

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dccwire.address import Mode, Partition
 from dccwire.errors import Reason
 from dccwire.fields import Choice, Number
-from dccwire.formats import Instruction, Remark, instruction
+from dccwire.formats import Instruction, NamedReading, Remark, instruction
 from dccwire.instructions.cv_access import CvOperation
 
 __all__ = [
@@ -118,7 +118,7 @@ class RegisterAccess(Instruction):
     reading="address only",
     fields={"operation": ONE_BIT, "value": "D"},
 )
-class AddressOnlyAccess(Instruction):
+class AddressOnlyAccess(NamedReading):
     """Verify or write CV 1: a reading of `RegisterAccess` to register 1 (P5)."""
 
     operation: CvOperation
@@ -133,7 +133,7 @@ class AddressOnlyAccess(Instruction):
     reading="page register (paged mode)",
     fields={"operation": ONE_BIT, "page": "D"},
 )
-class PageRegisterAccess(Instruction):
+class PageRegisterAccess(NamedReading):
     """Verify or write the page register: a reading of `RegisterAccess` to register 6 (P9)."""
 
     operation: CvOperation
@@ -148,7 +148,7 @@ class PageRegisterAccess(Instruction):
     reading="data register (paged mode)",
     fields={"operation": ONE_BIT, "register": "R", "value": "D"},
 )
-class DataRegisterAccess(Instruction):
+class DataRegisterAccess(NamedReading):
     """Verify or write data register 0 to 3 of the page: a reading of `RegisterAccess` (P8)."""
 
     operation: CvOperation
@@ -163,7 +163,7 @@ class DataRegisterAccess(Instruction):
     mode=Mode.SERVICE,
     reading="page preset",
 )
-class PagePreset(Instruction):
+class PagePreset(NamedReading):
     """Set the page register to 1; in operations mode a hard reset to short address 125 (P10)."""
 
 
@@ -174,7 +174,7 @@ class PagePreset(Instruction):
     mode=Mode.SERVICE,
     reading="decoder factory reset",
 )
-class DecoderFactoryReset(Instruction):
+class DecoderFactoryReset(NamedReading):
     """All CVs to factory values: the same bytes as a write of 8 to register 8 (P11)."""
 
 

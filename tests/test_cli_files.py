@@ -3,6 +3,7 @@
 import gzip
 import io
 import json
+import re
 import sys
 from itertools import groupby
 from pathlib import Path
@@ -144,23 +145,34 @@ def test_a_zipped_recording_from_standard_input_reads_the_same(run, monkeypatch)
     assert run("packets", "-")[1] == run("packets", str(MORNING))[1]
 
 
-def test_gaps_without_a_level_are_told(run, tmp_path) -> None:
-    """A stretch of z in a VCD becomes a gap, and rule 17 can be decided."""
-    lines = MORNING.read_text().splitlines()
-    middle = len(lines) // 2
-    middle -= lines[middle][0] != "#"
-    gap = [lines[middle], "z!", f"#{int(lines[middle][1:]) + 1000000}", "1!"]
-    assert lines[middle].startswith("#")
+@pytest.mark.parametrize(
+    ("after_ns", "verdict"),
+    [
+        (-1_000_000, "pass"),
+        (10_000, "fail"),
+        (25_900, "fail"),
+        (26_100, "pass"),
+        (40_000, "pass"),
+        (500_000, "pass"),
+    ],
+)
+def test_gaps_without_a_level_are_told(run, tmp_path, after_ns: int, verdict: str) -> None:
+    """A stretch of z in a VCD is a gap; rule 17 asks for 26 us from an end bit to it (C14)."""
+    events = objects(run("packets", "--json", str(MORNING))[1])
+    end = next(one["end_ns"] for one in events[10:] if one["event"] == "packet")
+    head, _, body = MORNING.read_text().partition("$end\n#1")
+    before, after = [], []
+    for time, level in re.findall(r"#(\d+)\n(\S+)", f"#1{body}"):
+        gone = int(time) > end + after_ns
+        (after if gone else before).append(f"#{int(time) + 200_000_000 * gone}\n{level}\n")
+    gap = f"#{end + after_ns}\nz!\n"
     changed = tmp_path / "gap.vcd"
-    after = [
-        f"#{int(line[1:]) + 2000000}" if line.startswith("#") else line for line in lines[middle:]
-    ]
-    changed.write_text("\n".join([*lines[:middle], *gap, *after]) + "\n")
+    changed.write_text("".join([head, "$end\n", *before, gap, *after]))
     status, out, _ = run("packets", "--json", str(changed))
     assert status == 0
     assert [one["event"] for one in objects(out)].count("gap") == 1
     *rules, _ = objects(run("check", "--json", "--rules", "17", str(changed))[1])
-    assert rules[0]["verdict"] in ("pass", "fail", "not exercised")
+    assert rules[0]["verdict"] == verdict
 
 
 def test_rules_and_strict_and_uncertainty(run) -> None:

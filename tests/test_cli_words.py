@@ -19,7 +19,8 @@ short 55: SpeedAndDirection forward=yes c=1 speed=4
 
 
 @pytest.mark.parametrize(
-    "arguments", [("37", "74", "43"), ("37 74 43",), ("377443",), ("37", "7443")]
+    "arguments",
+    [("37", "74", "43"), ("37 74 43",), ("377443",), ("37", "7443"), ("37\u00a074\t43",)],
 )
 def test_bytes_are_read_with_or_without_blanks(run, arguments) -> None:
     """One packet, however it is split into arguments."""
@@ -48,6 +49,80 @@ def test_what_decode_prints_encode_reads(run, monkeypatch: pytest.MonkeyPatch) -
     assert run("decode", "-") == (0, SPEED + "idle: Idle\n", "")
 
 
+@pytest.mark.parametrize(
+    ("arguments", "lines"),
+    [
+        (("decode",), {"FF00FF": "idle: Idle", "idle: Idle": "idle: Idle"}),
+        (("encode",), {"idle: Idle": "FF 00 FF", "short 3: HardReset": "03 01 02"}),
+        (("inspect", "--json"), {"FF00FF": '{"bytes": "FF 00 FF"', "37": '{"bytes": "37"'}),
+        (("inspect", "--bits", "--json"), {"0101": '{"bytes": ""'}),
+    ],
+)
+def test_each_line_of_standard_input_is_answered_when_it_comes(arguments, lines) -> None:
+    """The answer is there before the next line is written, and before the input ends."""
+    command = [sys.executable, "-m", "dccwire", *arguments, "-"]
+    with subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stdin
+        assert process.stdout
+        for line, answer in lines.items():
+            process.stdin.write(f"{line}\n")
+            process.stdin.flush()
+            assert process.stdout.readline().startswith(answer)
+        process.stdin.close()
+
+
+@pytest.mark.parametrize(
+    ("command", "lines", "words"),
+    [
+        ("decode", ("FF00FF", "FF0"), "odd number of hex digits"),
+        ("decode", ("FF00FF", "11111111 00000000"), "look like bits"),
+        ("encode", ("idle: Idle", "idle Idle"), "no colon"),
+        ("encode", ("idle: Idle", "{"), "JSON"),
+        ("encode", ("idle: Idle", "short 300: HardReset"), "1 to 127 expected, 300 given"),
+        ("inspect", ("FF00FF", "3g"), "is no hex digit"),
+        ("explain", ("FF00FF", "3g"), "is no hex digit"),
+    ],
+)
+def test_a_bad_line_is_told_with_its_number_and_the_others_come(
+    run, monkeypatch, command, lines, words
+) -> None:
+    """Comments and blank lines count; the status is 1 at the end."""
+    good, bad = lines
+    monkeypatch.setattr(sys, "stdin", io.StringIO(f"# first\n\n{good}\n{bad}\n{good}\n"))
+    once = run(command, good)[1]
+    status, out, err = run(command, "-")
+    assert status == 1
+    assert out.replace("\n\n", "\n").count(once.replace("\n\n", "\n")) == 2
+    assert err.startswith("dccwire: line 4: ")
+    assert words in err
+    assert err.count("\n") == 1
+
+
+def test_standard_input_stands_alone(run) -> None:
+    """Not beside packets."""
+    status, out, err = run("decode", "FF00FF", "-")
+    assert (status, out) == (2, "")
+    assert "- alone, or no -" in err
+
+
+@pytest.mark.parametrize("command", ["encode", "decode", "inspect", "explain"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "short 3: FunctionGroupOne functions=F1",
+        "broadcast: DigitalDecoderReset",
+        "service programming-track: PagePreset",
+        "long 3:",
+    ],
+)
+def test_a_packets_text_needs_no_quotes(run, command, text) -> None:
+    """The words of one packet, each an argument, are that packet."""
+    assert run(command, *text.split()) == run(command, text)
+    assert run(command, *text.split())[0] < 2
+
+
 def test_json_goes_both_ways(run) -> None:
     """One object a line; what comes out goes in."""
     status, out, _ = run("decode", "--json", "377443", "FF00FF")
@@ -72,6 +147,8 @@ def test_bits_come_out_in_groups_that_go_in_again(run) -> None:
     """Preamble, start bits, bytes, end bit (S-9.2 §A)."""
     status, out, _ = run("encode", "--bits", "short 55: HardReset")
     assert (status, out) == (0, "11111111111111 0 00110111 0 00000001 0 00110110 1\n")
+    service = run("encode", "--bits", "service programming-track: PagePreset")[1]
+    assert service == "11111111111111111111 0 01111101 0 00000001 0 01111100 1\n"
     assert run("inspect", "--bits", *out.split()) == (
         0,
         "37 01 36: short 55: HardReset\n  after a preamble of 14 ones\n  nothing to remark\n",
@@ -85,7 +162,7 @@ def test_inspect_tells_each_finding_and_ends_with_1(run) -> None:
     assert run("inspect", "030407") == (
         1,
         "03 04 07: short 3: Reserved data=04\n"
-        "  reserved: code 04 is reserved (S-9.2.1 §C, Decoder Control; bit 8)\n",
+        "  ! bits 8-15: reserved: code 04 is reserved (S-9.2.1 §C, Decoder Control)\n",
         "",
     )
     status, out, _ = run("inspect", "--json", "377442", "377443")
@@ -201,6 +278,15 @@ def test_standard_input_that_cannot_be_read(run, monkeypatch, stdin) -> None:
     assert err.startswith("dccwire: standard input: cannot be read (")
 
 
+def test_a_refused_packet_is_told_without_standard_output(monkeypatch, capsys) -> None:
+    """There is nothing to print; the status stays 1."""
+    monkeypatch.setattr(sys, "stdout", None)
+    assert main(["decode", "ff00fe"]) == 1
+    monkeypatch.setattr(sys, "stdin", io.StringIO("ff00fe\n"))
+    assert main(["decode", "-"]) == 1
+    assert capsys.readouterr().err.count("error byte: FF expected, FE given") == 2
+
+
 def test_standard_output_that_cannot_be_written(run, monkeypatch, capsys) -> None:
     """Closed, or full: one line, status 2; without standard error silence."""
     monkeypatch.setattr(sys, "stdout", None)
@@ -211,13 +297,35 @@ def test_standard_output_that_cannot_be_written(run, monkeypatch, capsys) -> Non
 
 
 def test_huge_input_is_refused_in_one_line(run) -> None:
-    """Thousands of digits, deep JSON."""
+    """Thousands of digits, deep JSON, half a megabyte of anything."""
     for arguments in (
         ("encode", f"short {'9' * 5000}: HardReset"),
         ("encode", f"short 3: FactoryTest d={'9' * 5000}"),
         ("encode", '{"a":' + "[" * 100_000),
+        ("encode", '{"a":' + "[" * 50_000 + "]" * 50_000 + "}"),
+        ("encode", "[" * 50_000 + "]" * 50_000),
+        ("encode", '{"address":{"kind":"short","number":' + "9" * 5000 + "}}"),
+        ("encode", '{"address":{"kind":"short","number":' + "9" * 4000 + '},"instructions":[]}'),
+        ("encode", '{"' + "x" * 500_000 + '":1,"address":3,"instructions":[]}'),
+        ("encode", "short 3: HardReset " + "x" * 500_000 + "=1"),
+        ("encode", "x" * 500_000 + ": HardReset"),
+        ("encode", "short 3: " + "X" * 500_000),
+        ("decode", "x" * 500_000),
+        ("decode", "F" * 499_999),
+        ("x" * 500_000,),
+        ("explain", "--bits", "2" * 500_000),
     ):
         status, out, err = run(*arguments)
+        assert (status, out, err.count("\n")) == (2, "", 1)
+        assert len(err) < 1100
+
+
+@pytest.mark.parametrize("depth", [10, 300, 900, 50_000])
+def test_values_nested_deeply_are_refused_in_one_line(run, depth) -> None:
+    """Whether the JSON reader, the packet or the message is the first that cannot follow."""
+    deep = "[" * depth + "]" * depth
+    for text in (f'{{"address":{deep},"instructions":[]}}', f'{{"instructions":{deep}}}'):
+        status, out, err = run("encode", text)
         assert (status, out, err.count("\n")) == (2, "", 1)
         assert len(err) < 400
 

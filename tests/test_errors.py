@@ -48,6 +48,11 @@ def test_long_text_is_cut_short_in_the_message() -> None:
     assert str(error).startswith("'" + "0" * 56 + "..., position 99: no bit")
     assert "thousands of digits" in str(errors.FieldError("cv", "1 to 1024", 10**5000))
     assert error.text == "0" * 100
+    deep: list = []
+    for _ in range(10_000):
+        deep = [deep]
+    assert "nested too deep to show" in str(errors.ShapeError("packet", "an object", deep))
+    assert len(str(errors.PacketError("x" * 500_000, "yes"))) < 200
 
 
 def test_reasons_have_meanings_and_codes_of_their_own() -> None:

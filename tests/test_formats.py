@@ -13,7 +13,16 @@ from dccwire import accessory, formats, instructions, service_mode
 from dccwire.address import AccessoryAddress, Partition
 from dccwire.codebook import check_overlaps, resembled, reserved_clause
 from dccwire.errors import FieldError, LayoutError, Reason
-from dccwire.formats import FORMATS, Instruction, Provenance, Reserved, Undefined, instruction
+from dccwire.formats import (
+    FORMATS,
+    Instruction,
+    NamedReading,
+    PacketPart,
+    Provenance,
+    Reserved,
+    Undefined,
+    instruction,
+)
 from strategies import GENERAL, values
 
 
@@ -35,11 +44,20 @@ def test_files_and_registry_agree() -> None:
     for module in (*modules, accessory, service_mode):
         for name in module.__all__:
             cls = getattr(module, name)
-            if isinstance(cls, type) and issubclass(cls, Instruction) and hasattr(cls, "format"):
+            if isinstance(cls, type) and issubclass(cls, PacketPart) and hasattr(cls, "format"):
                 assert cls.__module__ == module.__name__
                 assert name in dccwire.__all__
                 found.append(cls.format)
     assert sorted(map(id, found)) == sorted(map(id, FORMATS))
+
+
+@pytest.mark.parametrize("form", FORMATS, ids=lambda form: form.cls.__name__)
+def test_a_reading_is_no_instruction_and_its_docs_say_how_it_is_asked_for(form) -> None:
+    """What has a reading's name is of the readings' class, and nothing else is."""
+    assert issubclass(form.cls, NamedReading) is bool(form.reading)
+    assert issubclass(form.cls, Instruction) is not bool(form.reading)
+    how = f"`packet.reading({form.cls.__name__})`"
+    assert (how in (form.cls.__doc__ or "")) is bool(form.reading)
 
 
 def test_every_format_cites_a_clause() -> None:

@@ -5,12 +5,14 @@ from __future__ import annotations
 import pytest
 from bitstring import Bits
 
+from dccwire.address import Mode
 from dccwire.errors import FieldError, Reason, TextError
 from dccwire.framing import (
     LEAST_PREAMBLE,
     MOST_BYTES,
     SENT_PREAMBLE,
     each_bit,
+    least_preamble,
     parse_bits,
     stream,
     to_bits,
@@ -35,7 +37,8 @@ def test_bits_of_worked_packets(data: str, text: str) -> None:
 
 
 def test_numbers_of_the_standard() -> None:
-    """Ten ones at least are received, 14 sent (S-9.2 §A); 16 bytes are more than any packet has."""
+    """Ten ones are received, 14 sent (S-9.2 §A), 20 in service mode (S-9.2.3 §E); 16 bytes read."""
+    assert [least_preamble(mode) for mode in Mode] == [14, 20]
     assert (LEAST_PREAMBLE, SENT_PREAMBLE) == (10, 14)
     assert MOST_BYTES == 16
 

@@ -1,6 +1,7 @@
 """The house keeps its order: who imports whom, and what importing costs."""
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -47,9 +48,9 @@ def room(path: Path) -> str:
     return path.relative_to(ROOT).parts[0].removesuffix(".py")
 
 
-def imports(path: Path) -> set[str]:
-    """Modules imported anywhere in a file, but for those that serve its types alone."""
-    tree = ast.parse(path.read_text("utf-8"))
+def imports(source: str) -> set[str]:
+    """What is imported anywhere in a file, but for what serves its types alone."""
+    tree = ast.parse(source)
     for node in ast.walk(tree):
         if isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING":
             node.body = []
@@ -58,31 +59,72 @@ def imports(path: Path) -> set[str]:
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
-            found.add(node.module or "")
             found |= {f"{node.module}.{alias.name}" for alias in node.names}
     return found
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_a_module_imports_only_from_those_above_it(path: Path) -> None:
-    """The order is that of DEVELOPERS.md; the package itself gives only its version."""
-    own = ORDER.index(room(path))
-    for name in imports(path):
-        parts = name.split(".")
-        if parts[0] == "dccwire" and len(parts) > 1 and parts[1] in ORDER:
-            assert ORDER.index(parts[1]) <= own, name
+    """The order is that of DEVELOPERS.md; the package itself gives rooms and its version."""
+    assert not misplaced(path.read_text("utf-8"), room(path))
+
+
+def misplaced(source: str, own: str) -> list[str]:
+    """What a file of a room imports and may not: rooms below it, or names of the package itself."""
+    found = []
+    for name in imports(source):
+        package, _, inside = name.partition(".")
+        below = [one for one in ORDER[ORDER.index(own) + 1 :] if one == inside.split(".")[0]]
+        known = inside.split(".")[0] in ORDER or name == "dccwire.__version__"
+        if package == "dccwire" and (below or not known):
+            found.append(name)
+    return found
+
+
+@pytest.mark.parametrize(
+    ("own", "source", "wrong"),
+    [
+        ("inspection", "from dccwire import explain", ["dccwire.explain"]),
+        ("inspection", "def f():\n    from dccwire import Receiver", ["dccwire.Receiver"]),
+        ("inspection", "import dccwire", ["dccwire"]),
+        ("inspection", "from dccwire import drawing", ["dccwire.drawing"]),
+        ("inspection", "import dccwire.drawing.explanation", ["dccwire.drawing.explanation"]),
+        ("inspection", "from dccwire import packet, errors", []),
+        ("inspection", "from dccwire.inspection import inspect", []),
+        ("cli", "from dccwire import __version__", []),
+        ("packet", "if TYPE_CHECKING:\n    from dccwire.drawing import explain", []),
+    ],
+)
+def test_imports_that_are_misplaced_are_found(own: str, source: str, wrong: list[str]) -> None:
+    """Also those by way of the package, which loads rooms from below when asked."""
+    assert misplaced(source, own) == wrong
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_pure_rooms_have_no_files_clocks_threads_logging_or_print(path: Path) -> None:
     """Numpy is in the vectorised receiver, `recordings` and `conformance` alone."""
-    names = {name.split(".")[0] for name in imports(path)}
+    source = path.read_text("utf-8")
+    names = {name.split(".")[0] for name in imports(source)}
     if room(path) in PURE:
+        assert not calls(source) & {"open", "input", "breakpoint", "__import__"}
         assert not names & {"os", "io", "pathlib", "time", "datetime", "threading", "logging"}
         if path.name != "columns.py":
             assert "numpy" not in names
-    if room(path) != "cli":
-        assert "print(" not in path.read_text("utf-8").replace(">>> print(", "")
+    assert room(path) == "cli" or "print" not in calls(source)
+
+
+def calls(source: str) -> set[str]:
+    """The names of what is called without a dot anywhere in a file."""
+    nodes = ast.walk(ast.parse(source))
+    return {
+        node.func.id for node in nodes if isinstance(node, ast.Call) and hasattr(node.func, "id")
+    }
+
+
+def test_calls_are_found_wherever_they_stand() -> None:
+    """In a function, within an expression; not in a docstring, nor a method of this name."""
+    source = 'def f():\n    "print(1)"\n    return [open("x").read(), g.print(2)]'
+    assert calls(source) == {"open"}
 
 
 def _fresh(code: str) -> str:
@@ -101,6 +143,24 @@ def test_importing_loads_no_numpy_and_none_of_the_lower_rooms() -> None:
         assert f"dccwire.{name}" not in loaded
 
 
+@pytest.mark.parametrize(
+    ("arguments", "absent"),
+    [
+        ("'decode', '377443'", {"plan", "framing", "receiver", "inspection", "drawing", "cv"}),
+        ("'encode', 'idle: Idle'", {"plan", "framing", "receiver", "inspection", "drawing", "cv"}),
+        ("'inspect', '377443'", {"drawing", "cv", "programming", "decoder"}),
+        ("'explain', '377443'", {"cv", "programming", "decoder", "recordings"}),
+    ],
+)
+def test_a_command_loads_what_it_needs_alone(arguments: str, absent: set[str]) -> None:
+    """Starting takes longest; construct and numpy come with none of these."""
+    code = f"import sys, dccwire.cli as c; c.main([{arguments}]); print(*sys.modules)"
+    loaded = set(_fresh(code).split())
+    assert "dccwire.packet" in loaded
+    assert not loaded & {"construct", "numpy"}
+    assert not loaded & {f"dccwire.{name}" for name in absent}
+
+
 def test_lower_rooms_are_there_when_asked_for() -> None:
     """`dccwire.recordings` and `dccwire.conformance` load on first use; others do not exist."""
     code = "import dccwire as d; print(d.recordings.read.__name__, d.conformance.check.__name__)"
@@ -113,6 +173,59 @@ def test_lower_rooms_are_there_when_asked_for() -> None:
         assert getattr(dccwire, name) is not None
     with pytest.raises(AttributeError, match="no attribute 'nothing'"):
         _ = dccwire.nothing
+
+
+def test_no_name_is_exported_twice() -> None:
+    """Nor by two rooms."""
+    import dccwire
+
+    assert len(dccwire.__all__) == len(set(dccwire.__all__))
+
+
+def test_everything_public_can_be_seen() -> None:
+    """`dir` and `help` show all of `__all__`, before anything else is loaded."""
+    code = "import dccwire, pydoc; print(*dir(dccwire)); print(pydoc.render_doc(dccwire))"
+    names, _, page = _fresh(code).partition("\n")
+    import dccwire
+
+    assert set(dccwire.__all__) <= set(names.split())
+    assert {"recordings", "conformance"} <= set(names.split())
+    page = re.sub(".\b", "", page)
+    for name in dccwire.__all__:
+        assert re.search(rf"\b{name}\b", page), name
+
+
+def test_missing_parts_are_no_attributes_and_leave_the_rest() -> None:
+    """Without numpy: `hasattr` is false, `import *` works, the error says what to install."""
+    code = """
+import sys
+sys.modules.update(dict.fromkeys(["numpy", "pywellen", "rich"]))
+import dccwire
+from dccwire import *
+assert explain(bytes(3)) and cv and Receiver
+for name in ("recordings", "conformance"):
+    assert not hasattr(dccwire, name)
+    assert getattr(dccwire, name, None) is None
+try:
+    dccwire.recordings
+except AttributeError as error:
+    print(error)
+    assert isinstance(error.__cause__, MissingPartError)
+"""
+    assert _fresh(code) == (
+        "dccwire.recordings: numpy is not installed; pip install 'dccwire[capture]' brings it\n"
+    )
+
+
+def test_a_missing_part_is_an_attribute_error_and_dir_needs_no_part(monkeypatch) -> None:
+    """The same in this process, where the rooms are there already."""
+    import dccwire
+
+    assert {*dccwire.__all__, "recordings", "conformance", "__version__"} <= set(dir(dccwire))
+    monkeypatch.delitem(sys.modules, "dccwire.recordings", raising=False)
+    monkeypatch.setitem(sys.modules, "numpy", None)
+    with pytest.raises(AttributeError, match=r"pip install 'dccwire\[capture\]' brings it"):
+        dccwire.__getattr__("recordings")
 
 
 def test_the_core_works_without_numpy() -> None:

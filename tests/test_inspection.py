@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import dccwire
-from dccwire import Reason, inspect
+from dccwire import Mode, Reason, inspect
 from dccwire.framing import stream, to_bits
 from strategies import bodies, with_error_byte
 
@@ -34,7 +34,7 @@ def found(data: bytes | Bits) -> list[tuple[str, int, int]]:
         ("C0 03 C3", [("undefined", 0, 16)]),
         ("00 40 40", []),
         ("00 44 44", [("open", 8, 8)]),
-        ("00 80 B0 30", [("company", 8, 16)]),
+        ("00 80 B0 30", [("not-together", 8, 16)]),
         ("03 02 01", [("discouraged", 8, 8)]),
         ("03 0E 0D", [("open", 8, 8)]),
         ("03 0F 0C", []),
@@ -55,6 +55,16 @@ def found(data: bytes | Bits) -> list[tuple[str, int, int]]:
         ("81 7E 08 05 F2", [("caution", 0, 32)]),
         ("81 7C 00 05 F8", []),
         ("9E 04 20 BA", [("undefined", 8, 16)]),
+        ("9F F3 EC 00 08 88", [("open", 8, 32)]),
+        ("9F F3 E8 00 08 8C", [("open", 8, 32)]),
+        ("9F F0 E8 00 08 8F", [("undefined", 8, 32)]),
+        ("03 02 55 54", [("open", 8, 16)]),
+        ("03 03 55 55", [("open", 8, 16)]),
+        ("03 F0 10 E3", [("not-available", 8, 16)]),
+        ("03 F1 10 E2", [("reserved", 8, 16)]),
+        ("03 3C 83 FF 00 00 00 43", [("from-memory", 0, 64)]),
+        ("03 3C 83 FF 00 00 00 42", [("from-memory", 0, 64), ("error-byte", 56, 8)]),
+        ("03 3D 83 FF 00 00 00 42", [("length", 0, 64)]),
     ],
 )
 def test_findings_have_their_place(hexes: str, findings: list) -> None:
@@ -65,11 +75,14 @@ def test_findings_have_their_place(hexes: str, findings: list) -> None:
 @pytest.mark.parametrize(
     ("body", "findings"),
     [
-        (bytes((3, 0x00, 0x01)), [("company", 16, 8)]),
+        (bytes((3, 0x00, 0x01)), [("not-together", 16, 8)]),
         (bytes((3, 0x00, 0x0F)), []),
         (bytes((3, 0x0F, 0x00)), []),
-        (bytes((3, 0x3F, 0x10, 0x3E, 0x07)), [("company", 24, 16)]),
-        (bytes((3, 0xF2, 0x10, 0xF3, 0x07)), [("company", 24, 16)]),
+        (bytes((3, 0x00, 0x0E)), [("open", 16, 8), ("not-together", 16, 8)]),
+        (bytes((3, 0x0E, 0x00)), [("open", 8, 8), ("not-together", 16, 8)]),
+        (bytes((3, 0x0F, 0x0F)), []),
+        (bytes((3, 0x3F, 0x10, 0x3E, 0x07)), [("not-together", 24, 16)]),
+        (bytes((3, 0xF2, 0x10, 0xF3, 0x07)), [("not-together", 24, 16)]),
         (bytes((3, 0x80, 0x81, 0xB0, 0xA0)), []),
         (bytes((3, 0x12, 0x07, 0x3F, 0x09)), []),
     ],
@@ -105,11 +118,27 @@ PACKET = bytes.fromhex("377443")
     ("bits", "data", "preamble", "findings"),
     [
         (to_bits(PACKET, 14), PACKET, 14, []),
-        (to_bits(PACKET, 10), PACKET, 10, []),
-        (to_bits(PACKET, 9), b"", None, [("stray-bits", 0, 34), ("cut-off", 34, 3)]),
-        (Bits.from_string("0b0010") + to_bits(PACKET, 12), PACKET, 12, [("stray-bits", 0, 4)]),
+        (to_bits(PACKET, 10), PACKET, 10, [("short-preamble", 0, 10)]),
+        (
+            stream([bytes.fromhex("377442"), bytes.fromhex("C4B53F2966")])[:-3],
+            bytes.fromhex("377442"),
+            14,
+            [("cut-off", 42, 57), ("error-byte", 33, 8)],
+        ),
+        (to_bits(PACKET, 9), PACKET, 9, [("short-preamble", 0, 9)]),
+        (
+            Bits.from_string("0b0010") + to_bits(PACKET, 12),
+            PACKET,
+            12,
+            [("stray-bits", 0, 4), ("short-preamble", 4, 12)],
+        ),
         (to_bits(PACKET, 12)[:-5], bytes.fromhex("3774"), None, [("cut-off", 0, 35)]),
-        (stream([PACKET, PACKET], 11), PACKET, 11, [("stray-bits", 39, 39)]),
+        (
+            stream([PACKET, PACKET], 11),
+            PACKET,
+            11,
+            [("stray-bits", 39, 39), ("short-preamble", 0, 11)],
+        ),
         (
             stream([PACKET]) + Bits.from_string("0b11110"),
             PACKET,
@@ -120,7 +149,7 @@ PACKET = bytes.fromhex("377443")
             to_bits(bytes(20), 12),
             bytes(16),
             None,
-            [("no-end-bit", 0, 157), ("stray-bits", 157, 35)],
+            [("no-end-bit", 0, 157), ("stray-bits", 157, 35), ("cut-off", 192, 1)],
         ),
         (Bits(), b"", None, [("cut-off", 0, 0)]),
     ],
@@ -129,7 +158,106 @@ def test_bits_are_read_with_what_is_left_over(bits, data, preamble, findings) ->
     """Every bit that is not the packet's is a finding with its place."""
     one = inspect(bits)
     assert (one.data, one.preamble) == (data, preamble)
-    assert found(bits)[: len(findings)] == findings
+    assert found(bits) == findings
+
+
+@pytest.mark.parametrize(
+    ("mode", "ones", "clause"),
+    [
+        (Mode.OPERATIONS, 14, "S-9.2 §A, Preamble"),
+        (Mode.SERVICE, 20, "S-9.2.3 §E, Long Preamble"),
+    ],
+)
+def test_a_preamble_has_the_ones_of_its_mode(mode: Mode, ones: int, clause: str) -> None:
+    """One fewer is a finding with the number that is sent at least; as many or more are none."""
+    (finding,) = inspect(to_bits(PACKET, ones - 1), mode=mode).findings
+    assert (finding.reason, finding.offset, finding.length) == (Reason.SHORT_PREAMBLE, 0, ones - 1)
+    assert finding.clause == clause
+    assert finding.message.startswith(f"{ones - 1} ones; {ones} or more are sent")
+    assert inspect(to_bits(PACKET, ones), mode=mode).findings == ()
+    assert inspect(to_bits(PACKET, ones + 1), mode=mode).findings == ()
+
+
+def test_of_broken_packets_the_longest_bytes_are_shown() -> None:
+    """16 bytes of zeros without an end bit, then FF cut off: the longer, not the larger."""
+    endless = to_bits(bytes(16), 12)[:-1] + Bits.from_string("0b0")
+    assert inspect(endless + to_bits(b"\xff", 12)[:-1]).data == bytes(16)
+
+
+@pytest.mark.parametrize(
+    ("hexes", "mode", "words", "clause"),
+    [
+        ("9FF3EC000888", "operations", "C = 0 and an output DDD", "S-9.2.1 §D, basic accessory CV"),
+        ("03025554", "operations", "(X9)", "S-9.2.1 §C, Factory Test"),
+        ("03F010E3", "operations", "not available for use (X25)", "S-9.2.1 §C, CV access short"),
+        ("03F110E2", "operations", "code F1 10 is reserved", "S-9.2.1 §C, CV access short form"),
+        ("33F9CA", "operations", "AddressQuery", "S-9.2.3 Appendix A, Address Query"),
+        ("00F903FA", "operations", "DecoderLock", "S-9.2.3 Appendix B, Decoder Lock"),
+        ("377442", "operations", "error byte 42", "S-9.2 §B, Byte Three"),
+    ],
+)
+def test_what_is_said_and_by_which_clause(hexes: str, mode: str, words: str, clause: str) -> None:
+    """The terms that the texts use, and where they use them."""
+    (finding,) = inspect(bytes.fromhex(hexes), mode=Mode(mode)).findings
+    assert words in finding.message
+    assert finding.clause.startswith(clause)
+
+
+LATER = [
+    ("3C 83 FF 00 00", True),  # speed and F0 to F23
+    ("3C 83 FF 00 00 00", True),  # to F31
+    ("3C 83 FF 00 00 00 00", False),
+    ("3D 83 FF 00 00 00", False),
+    ("E4 00 00 01 00", True),  # 24-bit CV address, and up to four bytes
+    ("EC 00 00 01 00 00 00 00", True),
+    ("EC 00 00 01 00 00 00 00 00", False),
+    ("E0 00 00 01 00", False),
+    ("F4 00 00 01 00", False),
+]
+
+
+@pytest.mark.parametrize("address", ["03", "C4 B5", "00"])
+@pytest.mark.parametrize(("rest", "known"), LATER)
+def test_longer_forms_of_later_additions_are_told_and_not_blamed(address, rest, known) -> None:
+    """More than six bytes in a form from memory are well; in any other they are too many."""
+    found = inspect(with_error_byte(bytes.fromhex(address + rest)))
+    assert [one.reason.value for one in found.findings] == ["from-memory" if known else "length"]
+    assert (found.packet, found.unverified, found.well) == (None, None, known)
+    assert not inspect(with_error_byte(bytes.fromhex(address + rest))[:-1] + b"\x00").well
+
+
+@pytest.mark.parametrize(
+    ("first", "size", "known"),
+    [
+        (253, 7, True),
+        (254, 15, True),
+        (254, 16, False),
+        (252, 7, False),
+        (255, 7, False),
+        (130, 7, False),
+    ],
+)
+def test_packets_to_later_first_bytes_have_up_to_15_bytes(first, size, known) -> None:
+    """253 and 254 (from memory: S-9.2.1.1 draft, RCN-218)."""
+    found = inspect(with_error_byte(bytes((first, *range(size - 2)))))
+    assert found.well is known
+    assert found.findings[0].clause.startswith("from memory: S-9.2.1.1" if known else "S-9.2.1, in")
+
+
+def test_an_inspection_prints_as_lines() -> None:
+    """What the bytes say, then a line for each finding, within 80 columns."""
+    assert str(inspect(PACKET)) == (
+        "37 74 43: short 55: SpeedAndDirection forward=yes c=1 speed=4\n"
+        "  # 28 steps: step 6; 14 steps: step 3, headlight on\n"
+        "  nothing to remark"
+    )
+    assert str(inspect(to_bits(bytes.fromhex("030407"), 12))) == (
+        "03 04 07: short 3: Reserved data=04\n"
+        "  after a preamble of 12 ones\n"
+        "  ! bits 0-11: short-preamble: 12 ones; 14 or more are sent (S-9.2 §A, Preamble)\n"
+        "  ! bits 22-29: reserved: code 04 is reserved (S-9.2.1 §C, Decoder Control)"
+    )
+    assert str(inspect(b"\x01")).startswith("01: no packet\n  ! bits 0-7: length: 1 byte; a packet")
 
 
 def test_offsets_in_bits_count_preamble_and_start_bits() -> None:

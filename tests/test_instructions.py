@@ -11,6 +11,7 @@ from dccwire import (
     FunctionsF13F20,
     LongAddress,
     PairNumbering,
+    Provenance,
     RestrictedSpeedStep,
     ShortAddress,
     SpeedAndDirection,
@@ -49,14 +50,15 @@ def test_the_headlight_is_given_where_it_shares_the_byte_and_nowhere_else() -> N
     assert (field, value) == ("headlight", None)
     assert "14 steps" in bound
     field, bound, value = refused(code_of_step, 6, 28, headlight=True)
-    assert (field, value) == ("headlight", True)
-    assert "28 steps" in bound
+    assert (field, bound, value) == ("headlight", "None at 28 steps", True)
+    with pytest.raises(FieldError, match="True given; there C is a speed bit"):
+        code_of_step(6, 28, headlight=True)
 
 
 def test_speeds_in_words() -> None:
     """Both readings where both are possible."""
     assert SpeedAndDirection.stop(forward=True).in_words() == "stop; 14 steps: headlight off"
-    assert SpeedAndDirection.stop(forward=True, emergency=True, c=1).in_words() == (
+    assert SpeedAndDirection.emergency_stop(forward=True, c=1).in_words() == (
         "emergency stop; 14 steps: headlight on"
     )
     assert SpeedStepControl128(True, 0).in_words() == "stop"
@@ -66,6 +68,58 @@ def test_speeds_in_words() -> None:
     assert limit.in_words() == "28 steps: step 13; 14 steps: step 7"
     assert (limit.step(14), limit.step(28)) == (7, 13)
     assert dccwire.HardReset().in_words() == ""
+
+
+@pytest.mark.parametrize("cls", [SpeedAndDirection, SpeedStepControl128])
+@pytest.mark.parametrize("forward", [True, False])
+def test_stops_are_asked_for_alike(cls, forward: bool) -> None:
+    """The same two ways and two questions, whatever the number of steps; speed 0 and 1."""
+    stop, emergency = cls.stop(forward=forward), cls.emergency_stop(forward=forward)
+    assert (stop.speed, emergency.speed) == (0, 1)
+    assert (stop.forward, emergency.forward) == (forward, forward)
+    assert (stop.is_stop, stop.is_emergency_stop) == (True, False)
+    assert (emergency.is_stop, emergency.is_emergency_stop) == (True, True)
+    steps = {} if cls is SpeedStepControl128 else {"steps": 28}
+    first = cls.at(step=1, forward=forward, **steps)
+    assert (first.speed, first.is_stop, first.is_emergency_stop) == (2, False, False)
+
+
+def test_what_is_derived_says_so() -> None:
+    """The two fixed zeros of restricted speed; what stands beside it is printed."""
+    assert RestrictedSpeedStep.format.provenance is Provenance.DERIVED
+    assert SpeedStepControl128.format.provenance is Provenance.PUBLISHED
+
+
+@pytest.mark.parametrize(
+    ("state", "reasons"),
+    [
+        (0, []),
+        (1, ["discouraged"]),
+        (127, ["discouraged"]),
+        (128, []),
+        (32767, []),
+    ],
+)
+def test_low_binary_states_belong_in_the_short_form(state: int, reasons: list[str]) -> None:
+    """1 to 127 (X21); 0 stands for all of the long form's."""
+    one = dccwire.BinaryStateLongForm(on=True, state=state)
+    assert [remark.reason.value for remark in one.remarks()] == reasons
+    assert list(dccwire.BinaryStateShortForm(on=True, state=min(state, 127)).remarks()) == []
+
+
+def test_a_group_holds_the_functions_that_are_on() -> None:
+    """As a collection of names; other names, and what is no name, are not in it."""
+    group = FunctionGroupOne.on("F1", "FL")
+    assert list(group) == ["F1", "FL"]
+    assert [name in group for name in ("F1", "F2", "FL", "F5", "")] == [
+        True,
+        False,
+        True,
+        False,
+        False,
+    ]
+    assert 1 not in group
+    assert list(FunctionsF13F20.on()) == []
 
 
 def test_restricted_speed_is_sent_as_0_to_enable() -> None:
@@ -91,6 +145,7 @@ def test_groups_are_switched_by_name() -> None:
     ("name", "data"),
     [
         ("FL", "90"),
+        ("F0", "90"),
         ("F1", "81"),
         ("F4", "88"),
         ("F5", "b1"),
@@ -105,7 +160,7 @@ def test_groups_are_switched_by_name() -> None:
 )
 def test_each_function_has_its_group_and_bit(name: str, data: str) -> None:
     """S-9.2.1 §C, function groups and feature expansion; bytes worked by hand."""
-    assert bytes(function_group(name).on(name)).hex() == data
+    assert bytes(function_group(name).on("FL" if name == "F0" else name)).hex() == data
 
 
 def test_functions_without_a_group_are_refused() -> None:
@@ -151,6 +206,20 @@ def test_pair_numbers_are_refused_where_there_is_no_pair() -> None:
     assert refused(extended_of_number, 2048, numbering=ZERO) == (number, "1 to 2047", 2048)
 
 
+def test_a_numbering_is_its_member_or_its_value_and_nothing_else() -> None:
+    """1 and 0 are the decoder addresses at which numbers begin (V9)."""
+    assert number_of_pair(AccessoryAddress(31), 0, numbering=1) == 121
+    assert pair_of_number(125, numbering=0) == (AccessoryAddress(31), 0)
+    calls = [
+        lambda numbering: number_of_pair(AccessoryAddress(31), 0, numbering=numbering),
+        lambda numbering: pair_of_number(121, numbering=numbering),
+        lambda numbering: extended_of_number(121, numbering=numbering),
+    ]
+    for call in calls:
+        for wrong in ("x", None, 2, "from-decoder-one"):
+            assert refused(call, wrong) == ("numbering", "1 or 0", wrong)
+
+
 def test_usable_decoder_addresses_give_all_numbers_once() -> None:
     """Addresses 1 to 510 give pairs 1 to 2040."""
     numbers = [
@@ -180,11 +249,11 @@ def test_addresses_know_bounds_bytes_and_kind() -> None:
     [
         (
             "accessory 31: BasicAccessory active=yes pair=0 output=1",
-            "operators call it 121, or",
+            "pair 121, or 125 from",
         ),
-        ("accessory 0: BasicAccessory active=yes pair=3 output=1", "operators call it 4 where"),
+        ("accessory 0: BasicAccessory active=yes pair=3 output=1", "pair 4 from decoder address 0"),
         ("accessory 511: BasicAccessory active=no pair=0 output=0", "the broadcast: every"),
-        ("extended-accessory 4: ExtendedAccessory aspect=2", "operators call it 1, or 5 where"),
+        ("extended-accessory 4: ExtendedAccessory aspect=2", "number 1, or 5 from"),
         ("short 3: FunctionsF29F36 functions=F29", "FunctionsF29F36 is defined later"),
         ("accessory 5: LegacyAccessoryCvAccess cv=1 value=7", ""),
     ],

@@ -20,8 +20,10 @@ from dccwire import (
     ErrorByteError,
     ExtendedAccessoryAddress,
     FactoryTest,
+    FieldError,
     FunctionGroupOne,
     Idle,
+    Instruction,
     LengthError,
     LongAddress,
     ModelTime,
@@ -33,6 +35,8 @@ from dccwire import (
     SpeedAndDirection,
     Undefined,
 )
+from dccwire.address import Partition
+from dccwire.formats import FORMATS, Format, NamedReading
 from strategies import bodies, packets, with_error_byte
 
 
@@ -43,7 +47,7 @@ def rebuilt(data: bytes) -> bytes:
 
 
 def test_every_packet_of_three_bytes_comes_out_as_it_went_in() -> None:
-    """All 65,536 with the right error byte, encoded anew from their values (S-9.2 §A)."""
+    """All 65,536 with the right error byte, encoded anew from their values (S-9.2 §B)."""
     for number in range(1 << 16):
         data = with_error_byte(number.to_bytes(2))
         assert rebuilt(data) == data
@@ -136,10 +140,23 @@ def test_values_cannot_be_changed() -> None:
             setattr(one, name, 1)
 
 
-def test_repr_shows_what_makes_the_packet() -> None:
-    """The repr can be read back in a namespace of the library."""
-    packet = dccwire.decode(bytes.fromhex("377443"))
-    assert eval(repr(packet), vars(dccwire)) == packet
+NAMES = {name: getattr(dccwire, name) for name in dccwire.__all__}
+
+
+@given(packets())
+def test_repr_shows_what_makes_the_packet(packet: Packet) -> None:
+    """The repr of a packet of any format, in either mode, reads back in the library's namespace."""
+    again = eval(repr(packet), NAMES)
+    assert again == packet
+    assert again.instructions == packet.instructions
+    assert again.address == packet.address
+
+
+@given(bodies)
+def test_repr_of_any_bytes_reads_back(body: bytes) -> None:
+    """Several instructions, and what is kept, too."""
+    packet = dccwire.decode(with_error_byte(body))
+    assert eval(repr(packet), NAMES) == packet
 
 
 GROUP = FunctionGroupOne.on("FL")
@@ -173,6 +190,12 @@ GROUP = FunctionGroupOne.on("FL")
             (Undefined(b"\x80"), GROUP),
             "Undefined must be the last instruction",
             "at the end",
+        ),
+        (
+            BROADCAST,
+            (dccwire.BroadcastStop(True, True, True), GROUP),
+            "BroadcastStop must be the only instruction",
+            "alone",
         ),
         (AccessoryAddress(3), (), "0 instructions for accessory 3", "exactly one"),
         (
@@ -244,6 +267,16 @@ def test_kept_bytes_go_where_they_came_from() -> None:
     assert odd.instructions == (Undefined(b"\x71\x20"),)
 
 
+@pytest.mark.parametrize(("mode", "ones"), [("operations", 14), ("service", 20)])
+def test_a_preamble_not_given_is_that_of_the_mode(mode: str, ones: int) -> None:
+    """14 ones (S-9.2 §A), on a programming track 20 (S-9.2.3 §E), in bits and in time."""
+    packet = dccwire.decode(bytes(3), mode=dccwire.Mode(mode))
+    assert packet.to_bits().bin == "1" * ones + "0" * 27 + "1"
+    assert packet.duration_ns() == (ones + 1) * 116_000 + 27 * 200_000
+    assert packet.to_bits(3).bin == "1110" + "0" * 26 + "1"
+    assert packet.duration_ns(0) == 116_000 + 27 * 200_000
+
+
 def test_readings_name_the_address_too() -> None:
     """The eight-bit aspect of NEM 672 is read where S-9.2.1 has no format (X33)."""
     (reading,) = dccwire.readings(dccwire.decode(bytes.fromhex("807120D1")))
@@ -272,6 +305,140 @@ def test_broadcast_stop_is_a_reading_of_speed_and_direction() -> None:
     assert dccwire.readings(dccwire.decode(bytes.fromhex("007474"))) == ()
 
 
+READINGS = [form for form in FORMATS if form.reading]
+
+
+def of_reading(form: Format) -> Packet:
+    """A packet built of a reading, its fields as low as they can be."""
+    fields = {
+        name: form.layout.fields[name].lowest if kind.table is None else min(kind.table.items())[1]
+        for name, kind in form.cls.kinds.items()
+    }
+    (partition, *_) = sorted(form.partitions, key=lambda one: one.name, reverse=True)
+    address = {
+        Partition.SHORT: ShortAddress(3),
+        Partition.BROADCAST: BROADCAST,
+        Partition.PROGRAMMING: dccwire.PROGRAMMING_TRACK,
+        Partition.ACCESSORY: form.address and form.address(form.address.bound[-1]),
+    }[partition]
+    return Packet(address, form.cls(**fields), mode=form.mode or dccwire.Mode.OPERATIONS)
+
+
+@pytest.mark.parametrize("form", READINGS, ids=lambda form: form.cls.__name__)
+def test_built_of_a_reading_and_decoded_a_packet_looks_the_same(form: Format) -> None:
+    """Address, instructions, repr, text and match; the reading is there when asked for."""
+    built = of_reading(form)
+    decoded = dccwire.decode(bytes(built), mode=built.mode)
+    assert (built.address, built.instructions) == (decoded.address, decoded.instructions)
+    assert (repr(built), str(built)) == (repr(decoded), str(decoded))
+    assert built.to_dict() == decoded.to_dict()
+    assert all(isinstance(one, Instruction) for one in built.instructions)
+    for packet in (built, decoded):
+        found = packet.reading(form.cls)
+        assert type(found) is form.cls
+        assert bytes(Packet(dccwire.readings(packet)[0].address, found, mode=packet.mode)) == (
+            bytes(built)
+        )
+    assert dccwire.decode(bytes.fromhex("FF00FF")).reading(form.cls) is None
+
+
+def opens_with(packet: Packet, kind: type) -> bool:
+    """Whether a `match` finds an instruction of this class."""
+    match packet:
+        case Packet(instructions=(kind(), *_)):
+            return True
+    return False
+
+
+@pytest.mark.parametrize("form", READINGS, ids=lambda form: form.cls.__name__)
+def test_to_look_for_a_reading_among_instructions_is_an_error(form: Format) -> None:
+    """It would never be found: the error says so instead, and what to ask."""
+    packet, words = of_reading(form), rf"packet\.reading\({form.cls.__name__}\)"
+    with pytest.raises(TypeError, match=words):
+        isinstance(packet.instructions[0], form.cls)
+    with pytest.raises(TypeError, match=words):
+        opens_with(packet, form.cls)
+    assert not issubclass(form.cls, Instruction)
+    assert isinstance(packet.reading(form.cls), form.cls)
+    assert not isinstance(3, form.cls)
+    assert not isinstance(packet.instructions[0], NamedReading)
+
+
+def test_a_reading_is_asked_for_by_its_class() -> None:
+    """Neither by its name nor by an instruction's class."""
+    packet = dccwire.decode(bytes(3))
+    for wrong in ("reset", DigitalDecoderReset, NamedReading, Undefined, None):
+        with pytest.raises(FieldError) as caught:
+            packet.reading(wrong)
+        assert (caught.value.field, caught.value.value) == ("reading", wrong)
+
+
+@pytest.mark.parametrize(
+    ("text", "phrase"),
+    [
+        ("short 3: SpeedStepControl128 step=126 forward=yes", "step 126 of 126, forward"),
+        ("short 3: SpeedStepControl128 step=1 forward=no", "step 1 of 126, reverse"),
+        ("short 3: SpeedStepControl128 forward=no speed=0", "stop"),
+        ("long 3: SpeedStepControl128 forward=no speed=1", "emergency stop"),
+        ("short 3: SpeedAndDirection forward=no c=0 speed=2", "step 1 of 28 or 1 of 14, reverse"),
+        ("short 3: SpeedAndDirection forward=yes c=1 speed=0", "stop"),
+        ("broadcast: SpeedAndDirection forward=yes c=0 speed=0", "stop to all"),
+        (
+            "broadcast: BroadcastStop forward=yes ignore_direction=no cut_power=yes",
+            "emergency stop to all",
+        ),
+        ("broadcast: SpeedStepControl128 forward=yes speed=1", "emergency stop to all"),
+        ("broadcast: DigitalDecoderReset", "also reset"),
+        ("short 3: DigitalDecoderReset", ""),
+        (
+            "short 3: RestrictedSpeedStep step=12 steps=28 enabled=yes",
+            "at most step 12 of 28 or 6 of 14",
+        ),
+        ("short 3: RestrictedSpeedStep step=12 steps=28 enabled=no", "no limit"),
+        (
+            "accessory 31: BasicAccessory active=yes pair=0 output=1",
+            "pair 121, or 125 from decoder address 0",
+        ),
+        ("accessory 0: BasicAccessory active=yes pair=3 output=1", "pair 4 from decoder address 0"),
+        (
+            "accessory 1: BasicAccessory active=yes pair=0 output=1",
+            "pair 1, or 5 from decoder address 0",
+        ),
+        (
+            "accessory 511: BasicAccessory active=yes pair=0 output=1",
+            "the broadcast: every decoder",
+        ),
+        (
+            "extended-accessory 4: ExtendedAccessory aspect=2",
+            "number 1, or 5 from decoder address 0",
+        ),
+        ("accessory 5: LegacyAccessoryCvAccess cv=1 value=7", ""),
+        ("service programming-track: PagePreset", "also page preset"),
+        (
+            "short 3: SpeedAndDirection forward=no c=0 speed=2; SpeedStepControl128 forward=no "
+            "speed=0",
+            "step 1 of 28 or 1 of 14, reverse; stop",
+        ),
+        (
+            "short 3: SpeedAndDirection forward=no c=0 speed=2; SpeedAndDirection forward=no c=0 "
+            "speed=3",
+            "step 1 of 28 or 1 of 14, reverse; step 3 o...",
+        ),
+        ("idle: Idle", ""),
+    ],
+)
+def test_a_phrase_says_what_the_text_does_not(text: str, phrase: str) -> None:
+    """The step in either reading, the operators' numbers from both starts, who is meant."""
+    assert Packet.from_text(text).phrase() == phrase
+
+
+@given(packets())
+def test_a_phrase_is_short(packet: Packet) -> None:
+    """45 characters at most, on one line."""
+    assert len(packet.phrase()) <= 45
+    assert "\n" not in packet.phrase()
+
+
 def test_other_byte_strings_are_read_as_bytes() -> None:
     """What has the buffer interface; the packet holds plain bytes. Numbers and text are refused."""
     for data in (bytearray.fromhex("377443"), memoryview(bytes.fromhex("377443"))):
@@ -285,20 +452,53 @@ def test_other_byte_strings_are_read_as_bytes() -> None:
 
 
 @pytest.mark.parametrize(
-    ("arguments", "mode", "problem"),
+    ("arguments", "problem"),
     [
-        (("short 3", GROUP), dccwire.Mode.OPERATIONS, "'short 3' is no address"),
-        ((3, GROUP), dccwire.Mode.OPERATIONS, "3 is no address"),
-        ((ShortAddress(3), [GROUP]), dccwire.Mode.OPERATIONS, "is no instruction"),
-        ((ShortAddress(3), b"\x90"), dccwire.Mode.OPERATIONS, "is no instruction"),
-        ((ShortAddress(3), GROUP), "operations", "'operations' is no mode"),
+        (("short 3", GROUP), "'short 3' is no address"),
+        ((3, GROUP), "3 is no address"),
+        ((ShortAddress(3), [GROUP]), "is no instruction"),
+        ((ShortAddress(3), b"\x90"), "is no instruction"),
     ],
 )
-def test_what_is_no_part_of_a_packet_is_refused(arguments, mode, problem) -> None:
+def test_what_is_no_part_of_a_packet_is_refused(arguments, problem) -> None:
     """The error says which part is of the wrong kind."""
     with pytest.raises(PacketError) as caught:
-        Packet(*arguments, mode=mode)
+        Packet(*arguments)
     assert problem in caught.value.problem
+
+
+SERVICE_WRITE = bytes.fromhex("7C1C2646")
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda mode: dccwire.decode(SERVICE_WRITE, mode=mode),
+        lambda mode: dccwire.inspect(SERVICE_WRITE, mode=mode).packet,
+        lambda mode: dccwire.explain(SERVICE_WRITE, mode=mode).inspection.packet,
+        lambda mode: Packet(ShortAddress(3), GROUP, mode=mode),
+    ],
+    ids=["decode", "inspect", "explain", "Packet"],
+)
+def test_a_mode_is_its_member_or_its_value_and_nothing_else(call) -> None:
+    """Either is the same mode; any other string, None or a number is refused."""
+    for mode in dccwire.Mode:
+        assert call(mode.value) == call(mode)
+        assert call(mode.value).mode is mode
+    assert call(dccwire.Mode.SERVICE) != call(dccwire.Mode.OPERATIONS)
+    for wrong in ("nonsense", "SERVICE", None, 1, ["service"]):
+        with pytest.raises(FieldError) as caught:
+            call(wrong)
+        assert (caught.value.field, caught.value.value) == ("mode", wrong)
+        assert caught.value.bound == "'operations' or 'service'"
+
+
+def test_only_a_packet_is_encoded() -> None:
+    """Whatever else has bytes, or makes some, is refused."""
+    for wrong in (3, GROUP, b"\x03\x90\x93", ShortAddress(3), None, "idle: Idle"):
+        with pytest.raises(FieldError) as caught:
+            dccwire.encode(wrong)
+        assert (caught.value.field, caught.value.value) == ("packet", wrong)
 
 
 def test_packets_match_by_address_instructions_and_mode() -> None:

@@ -49,6 +49,13 @@ def test_options(options: str, sending: Sending) -> None:
     assert list(read_plan([f"{options}| FF 00 FF"])) == [sending]
 
 
+def test_service_mode_packets_have_its_preamble() -> None:
+    """20 ones (S-9.2.3 §E) before a packet whose text says service, unless the line says less."""
+    lines = ["service broadcast: DigitalDecoderReset", "broadcast: DigitalDecoderReset", "000000"]
+    lines.append("preamble=12 | service programming-track: PagePreset")
+    assert [one.preamble for one in read_plan(lines)] == [20, 14, 14, 12]
+
+
 def test_repeats_and_order() -> None:
     """Packets come in the order of the lines, each as often as asked for."""
     found = list(read_plan(iter(["repeat=3 | 00 00 00", "37 74 42"])))

@@ -371,7 +371,7 @@ def addressed(number: Construct, groups: dict[int, Construct]) -> Construct:
 
 
 def error_byte(body: bytes) -> int:
-    """The exclusive OR of all the bytes before (S-9.2 §A)."""
+    """The exclusive OR of all the bytes before (S-9.2 §B)."""
     return reduce(xor, body)
 
 

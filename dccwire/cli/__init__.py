@@ -11,11 +11,11 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
+from importlib import import_module
 from typing import NoReturn
 
 from dccwire import __version__
-from dccwire.cli import cvs, durations, files, words
-from dccwire.cli.printing import complain
+from dccwire.cli.printing import complain, flush
 from dccwire.errors import DccwireError
 
 __all__ = ["main"]
@@ -29,8 +29,17 @@ class _Parser(argparse.ArgumentParser):
         sys.exit(2)
 
 
-def parser() -> argparse.ArgumentParser:
-    """The command's arguments."""
+_HOMES = {
+    "words": ("decode", "encode", "inspect", "explain"),
+    "files": ("packets", "check", "compose"),
+    "durations": ("duration",),
+    "cvs": ("cv",),
+}
+"""Where the commands stand: each loads what it needs alone."""
+
+
+def parser(command: str = "") -> argparse.ArgumentParser:
+    """The arguments of a command, or of all if there is none of this name."""
     top = _Parser(
         prog="dccwire",
         allow_abbrev=False,
@@ -40,10 +49,10 @@ def parser() -> argparse.ArgumentParser:
     )
     top.add_argument("--version", action="version", version=f"dccwire {__version__}")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)
-    words.add_commands(commands)
-    files.add_commands(commands)
-    durations.add_commands(commands)
-    cvs.add_commands(commands)
+    known = any(command in names for names in _HOMES.values())
+    for home, names in _HOMES.items():
+        if command in names or not known:
+            import_module(f"dccwire.cli.{home}").add_commands(commands)
     return top
 
 
@@ -56,9 +65,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     0
     """
     try:
-        given = parser().parse_args(arguments)
+        words = sys.argv[1:] if arguments is None else arguments
+        given = parser(*words[:1]).parse_args(words)
         status: int = given.run(given)
-        sys.stdout.flush()
+        flush()
         return status
     except SystemExit as ended:
         return int(ended.code or 0)

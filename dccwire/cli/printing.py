@@ -6,7 +6,10 @@ import sys
 from errno import EBADF
 from typing import TextIO
 
-__all__ = ["complain", "say"]
+__all__ = ["complain", "flush", "say"]
+
+LONGEST_LINE = 1000
+"""Characters of a message on standard error; what is left out of a longer one is its middle."""
 
 _PLAIN = str.maketrans({"§": "section ", "µ": "u", "×": "x", "±": "+-", "²": "2"})
 
@@ -28,7 +31,16 @@ def say(line: str = "", stream: TextIO | None = None) -> None:
     stream.write(line + "\n")
 
 
+def flush() -> None:
+    """Let what was printed be seen at once."""
+    if sys.stdout is not None:
+        sys.stdout.flush()
+
+
 def complain(message: str) -> None:
     """One line on standard error, if there is one."""
     if sys.stderr is not None:
-        say("dccwire: " + " ".join(message.split()), sys.stderr)
+        words = " ".join(message.split())
+        if len(words) > LONGEST_LINE:
+            words = f"{words[: LONGEST_LINE // 2]} ... {words[-LONGEST_LINE // 2 :]}"
+        say(f"dccwire: {words}", sys.stderr)

@@ -29,7 +29,7 @@ class Heard(NamedTuple):
 
 @lru_cache(maxsize=4096)
 def hear(data: bytes) -> Heard | None:
-    """The packet of bytes; None for a wrong length or error byte, which is ignored (S-9.2 §A).
+    """The packet of bytes; None for a wrong length or error byte, which is ignored (S-9.2 §B).
 
     An address query or a decoder lock with an address out of its range is no service mode packet
     (P12, P13); four bytes of direct mode with CC = 00 are one that says nothing (P4).

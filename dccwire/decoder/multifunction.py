@@ -65,7 +65,7 @@ class Decoder:
 
         `start_ns` is the packet start bit, `end_ns` the end of the packet end bit, as the receiver
         counts them. The acknowledgements that it causes come back; outside service mode there are
-        none (S-9.2.3 §D). Bytes with a wrong length or error byte are ignored (S-9.2 §A), and so
+        none (S-9.2.3 §D). Bytes with a wrong length or error byte are ignored (S-9.2 §B), and so
         are events that are no packets. The mode of a `Packet` is ignored: the decoder knows.
 
         Raises:

@@ -24,6 +24,7 @@ from dccwire.bit_rows import field_rows, row_lines
 from dccwire.formats import Instruction, Kept
 from dccwire.inspection import Inspection, inspect
 from dccwire.notation import address_text
+from dccwire.wording import wrapped
 
 __all__ = ["BitRow", "Explanation", "explain"]
 
@@ -75,7 +76,7 @@ class Explanation:
                             C       bit 4: c=1
                               SSSS  bits 3-0: speed=4
                                     28 steps: step 6; 14 steps: step 3, headlight on
-        2     0100 0011  EEEE EEEE  error byte: exclusive OR of 37 74, S-9.2 §A
+        2     0100 0011  EEEE EEEE  error byte: exclusive OR of 37 74, S-9.2 §B
         """
         return "\n".join(_lines(self, max(width, 40)))
 
@@ -113,7 +114,7 @@ def _rows(inspection: Inspection) -> Iterator[BitRow]:
     meaning = f"error byte: exclusive OR of {data[:-1].hex(' ').upper()}"
     if right := reduce(xor, data):
         meaning += f" is {right ^ data[-1]:02X}, so it is wrong"
-    yield _byte(data, len(data) - 1, "EEEEEEEE", "error byte", meaning, "S-9.2 §A")
+    yield _byte(data, len(data) - 1, "EEEEEEEE", "error byte", meaning, "S-9.2 §B")
 
 
 def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) -> Iterator[BitRow]:
@@ -137,38 +138,20 @@ def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) ->
 
 def _lines(explanation: Explanation, width: int) -> Iterator[str]:
     inspection = explanation.inspection
-    data = inspection.data
-    packet = inspection.packet or inspection.unverified
-    hexes = data.hex(" ").upper() or "no bytes"
-    yield from _wrapped(f"{hexes}: {packet or 'no packet'}", "", width)
-    if inspection.preamble is not None:
-        yield f"after a preamble of {inspection.preamble} one{'s' * (inspection.preamble != 1)}"
+    for words in inspection.headlines():
+        yield from wrapped(words, width)
     yield ""
     if explanation.rows:
         yield "byte  bits       layout     meaning"
     for row in explanation.rows:
         yield from _row_lines(row, width)
-    for words in packet.in_words() if packet else ():
-        if all(words != row.meaning for row in explanation.rows):
-            yield from _wrapped(words, "# ", width)
-    for finding in inspection.findings:
-        place = f"bit {finding.offset}"
-        if finding.length > 1:
-            place = f"bits {finding.offset}-{finding.offset + finding.length - 1}"
-        words = f"{finding.reason}: {finding.message} ({finding.clause})"
-        yield from _wrapped(f"{place}: {words}", "! ", width)
+    meanings = {row.meaning for row in explanation.rows}
+    for mark, words in inspection.notes():
+        if words not in meanings:
+            yield from wrapped(words, width, mark)
 
 
 def _row_lines(row: BitRow, width: int) -> Iterator[str]:
     words = ", ".join(filter(None, (row.meaning, row.clause)))
     label = row.byte if row.bits else ""
     yield from row_lines(words, width, row.letters, first=row.first, label=label, bits=row.bits)
-
-
-def _wrapped(words: str, head: str, width: int) -> Iterator[str]:
-    """Lines of at most `width` columns, the first opening with `head`, the others indented."""
-    import textwrap
-
-    lines = textwrap.wrap(words, width - len(head)) or [""]
-    yield (head + lines[0]).rstrip()
-    yield from (" " * len(head) + line for line in lines[1:])

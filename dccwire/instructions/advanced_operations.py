@@ -7,8 +7,13 @@ from typing import ClassVar, Self
 
 from dccwire.errors import FieldError
 from dccwire.fields import FieldKind, Flag, Number
-from dccwire.formats import Instruction, instruction, reserved
-from dccwire.instructions.speed_and_direction import EMERGENCY, code_of_step, step_of_code
+from dccwire.formats import Instruction, Provenance, instruction, reserved
+from dccwire.instructions.speed_and_direction import (
+    EMERGENCY,
+    code_of_step,
+    direction,
+    step_of_code,
+)
 
 __all__ = ["AnalogFunctionGroup", "RestrictedSpeedStep", "SpeedStepControl128"]
 
@@ -23,6 +28,8 @@ VOLUME = 1
 )
 class SpeedStepControl128(Instruction):
     """128 speed step control as sent: 0 stop, 1 emergency stop, 2 to 127 for steps 1 to 126.
+
+    The text prints the stops and the number of steps; that 2 is step 1 and 127 step 126 is derived.
 
     >>> SpeedStepControl128.at(step=126, forward=True)
     SpeedStepControl128(forward=True, speed=127)
@@ -47,9 +54,14 @@ class SpeedStepControl128(Instruction):
         return cls(forward, step + 1 if step else 0)
 
     @classmethod
+    def stop(cls, *, forward: bool) -> Self:
+        """Stop; either direction is acceptable (X17)."""
+        return cls(forward, 0)
+
+    @classmethod
     def emergency_stop(cls, *, forward: bool) -> Self:
         """Emergency stop; either direction is acceptable (X17)."""
-        return cls(forward, 1)
+        return cls(forward, EMERGENCY)
 
     def in_words(self) -> str:
         """The step of 126."""
@@ -57,24 +69,36 @@ class SpeedStepControl128(Instruction):
             return "emergency stop"
         return f"step {self.step} of 126" if self.step else "stop"
 
+    def phrase(self) -> str:
+        """The step and the direction, or the kind of stop."""
+        return self.in_words() + ("" if self.is_stop else direction(self.forward))
+
     @property
     def step(self) -> int:
         """The step, 1 to 126; 0 for stop and for emergency stop."""
         return max(self.speed - 1, 0)
 
     @property
+    def is_stop(self) -> bool:
+        """Whether this is a stop, of either kind."""
+        return self.speed <= EMERGENCY
+
+    @property
     def is_emergency_stop(self) -> bool:
         """Whether this is an emergency stop."""
-        return self.speed == 1
+        return self.speed == EMERGENCY
 
 
 @instruction(
     "00111110 E00CSSSS",
     "S-9.2.1 §C, Restricted Speed Step",
+    provenance=Provenance.DERIVED,
     fields={"enabled": Flag("E", on=0, off=1), "c": "C", "speed": "S"},
 )
 class RestrictedSpeedStep(Instruction):
     """Limit the speed; bit 7 is sent as 0 to enable (X16), the limit as a speed code (X15).
+
+    That bits 6 and 5 are 0 is derived: the text leaves six bits for a code of five.
 
     >>> limit = RestrictedSpeedStep.at(step=12, steps=28, enabled=True)
     >>> bytes(limit).hex(" "), limit.step(28)
@@ -103,6 +127,12 @@ class RestrictedSpeedStep(Instruction):
         if self.speed <= EMERGENCY:
             return "no step: the code of a stop"
         return f"28 steps: step {self.step(28)}; 14 steps: step {self.step(14)}"
+
+    def phrase(self) -> str:
+        """Both readings of a limit, or that there is none."""
+        if not self.enabled:
+            return "no limit"
+        return f"at most step {self.step(28)} of 28 or {self.step(14)} of 14"
 
     def step(self, steps: int) -> int:
         """The limit in the reading asked for."""

@@ -8,7 +8,7 @@ from enum import Enum
 from dccwire.address import Partition
 from dccwire.errors import Reason
 from dccwire.fields import Choice, Flag
-from dccwire.formats import Instruction, Remark, instruction, reserved
+from dccwire.formats import Instruction, NamedReading, Remark, instruction, reserved
 
 __all__ = [
     "DecoderAcknowledgementRequest",
@@ -34,7 +34,7 @@ class DigitalDecoderReset(Instruction):
 @instruction(
     "00000000", "S-9.2 §B, Reset", partitions=frozenset({Partition.BROADCAST}), reading="reset"
 )
-class Reset(Instruction):
+class Reset(NamedReading):
     """The reset packet of S-9.2, `00 00 00`: a reading of `DigitalDecoderReset` (C10)."""
 
 

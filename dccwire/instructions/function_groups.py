@@ -6,8 +6,9 @@ function needs the state of its neighbours.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import replace
-from typing import Self
+from typing import Self, TypeVar, dataclass_transform
 
 from dccwire.errors import FieldError
 from dccwire.fields import Functions
@@ -21,8 +22,9 @@ __all__ = [
     "FunctionsF13F20",
     "FunctionsF21F28",
     "function_group",
-    "function_names",
 ]
+
+_T = TypeVar("_T", bound=type[Instruction])
 
 
 def function_names(first: int, last: int) -> tuple[str, ...]:
@@ -33,9 +35,13 @@ def function_names(first: int, last: int) -> tuple[str, ...]:
 class FunctionGroup(Instruction):
     """Base of the groups: `functions` is the mask, bit 0 the first of `names()`.
 
+    As a collection it holds the names of the functions that are on.
+
     >>> group = FunctionGroupOne.on("FL", "F2")
     >>> group["FL"], group["F1"], bytes(group).hex()
     (True, False, '92')
+    >>> "F1" in group, list(group)
+    (False, ['F2', 'FL'])
     >>> group.switched("FL", False).names_on
     ('F2',)
     """
@@ -66,6 +72,12 @@ class FunctionGroup(Instruction):
     def __getitem__(self, name: str) -> bool:
         return bool(self.functions & self._kind().mask([name]))
 
+    def __contains__(self, name: object) -> bool:
+        return name in self.names_on
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.names_on)
+
     def switched(self, name: str, state: bool) -> Self:
         """The same group with one function on or off.
 
@@ -82,6 +94,14 @@ class FunctionGroup(Instruction):
         return tuple(self._kind().names_of(self.functions))
 
 
+@dataclass_transform(frozen_default=True)
+def group(line: str, clause: str, first: int, last: int) -> Callable[[_T], _T]:
+    """Declare a group of the functions `first` to `last`: `instruction` with this one field."""
+    return instruction(
+        line, clause, fields={"functions": Functions("D", function_names(first, last))}
+    )
+
+
 _ONE = (*function_names(1, 4), "FL")
 
 
@@ -94,44 +114,28 @@ class FunctionGroupOne(FunctionGroup):
     functions: int
 
 
-@instruction(
-    "1011DDDD",
-    "S-9.2.1 §C, Function Group Two",
-    fields={"functions": Functions("D", function_names(5, 8))},
-)
+@group("1011DDDD", "S-9.2.1 §C, Function Group Two", 5, 8)
 class FunctionGroupTwoF5F8(FunctionGroup):
     """F5 to F8: function group two with S = 1."""
 
     functions: int
 
 
-@instruction(
-    "1010DDDD",
-    "S-9.2.1 §C, Function Group Two",
-    fields={"functions": Functions("D", function_names(9, 12))},
-)
+@group("1010DDDD", "S-9.2.1 §C, Function Group Two", 9, 12)
 class FunctionGroupTwoF9F12(FunctionGroup):
     """F9 to F12: function group two with S = 0."""
 
     functions: int
 
 
-@instruction(
-    "11011110 DDDDDDDD",
-    "S-9.2.1 §C, F13-F20 Function Control",
-    fields={"functions": Functions("D", function_names(13, 20))},
-)
+@group("11011110 DDDDDDDD", "S-9.2.1 §C, F13-F20 Function Control", 13, 20)
 class FunctionsF13F20(FunctionGroup):
     """F13 to F20; a station that does not refresh them sends each change at least twice (X38)."""
 
     functions: int
 
 
-@instruction(
-    "11011111 DDDDDDDD",
-    "S-9.2.1 §C, F21-F28 Function Control",
-    fields={"functions": Functions("D", function_names(21, 28))},
-)
+@group("11011111 DDDDDDDD", "S-9.2.1 §C, F21-F28 Function Control", 21, 28)
 class FunctionsF21F28(FunctionGroup):
     """F21 to F28; a station that does not refresh them sends each change at least twice (X38)."""
 
@@ -148,7 +152,7 @@ GROUPS: tuple[type[FunctionGroup], ...] = (
 
 
 def function_group(name: str) -> type[FunctionGroup]:
-    """The group that carries a function: `FL` (which many call F0) or `F1` to `F28`.
+    """The group that carries a function: `FL`, also by its usual name `F0`, or `F1` to `F28`.
 
     Raises:
         FieldError: no group of the 2012 edition carries it.
@@ -156,7 +160,7 @@ def function_group(name: str) -> type[FunctionGroup]:
     >>> function_group("F17").__name__
     'FunctionsF13F20'
     """
-    for group in GROUPS:
-        if name in group.names():
-            return group
+    for cls in GROUPS:
+        if ("FL" if name == "F0" else name) in cls.names():
+            return cls
     raise FieldError("function", "FL (for F0) or F1 to F28", name)

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from enum import Enum
 
-from dccwire.address import Partition
+from dccwire.address import LATER_FIRST_BYTES, Partition
 from dccwire.fields import Choice, Flag, Functions, Number
-from dccwire.formats import Instruction, Provenance, instruction
-from dccwire.instructions.function_groups import FunctionGroup, function_names
+from dccwire.formats import Instruction, NamedReading, instruction
+from dccwire.instructions.function_groups import FunctionGroup, function_names, group
 
 __all__ = [
     "CvPair",
@@ -29,64 +29,64 @@ __all__ = [
     "SystemTime",
 ]
 
-MEMORY = Provenance.FROM_MEMORY
+
+def longer_form(data: bytes) -> str:
+    """The clause of a form of more than six bytes, error byte included; empty if none is known.
+
+    Speed with F0-F23 or F0-F31; CV access with a 24-bit address; packets to 253 and 254, of up to
+    15 bytes. Behind a long address the first of these forms are longer by a byte.
+
+    >>> longer_form(bytes.fromhex("03 3C 83 FF 00 00 00 43"))
+    'from memory: RCN-212'
+    """
+    if len(data) <= 6:
+        return ""
+    if data[0] in LATER_FIRST_BYTES and len(data) <= 15:
+        return "from memory: S-9.2.1.1 draft, RCN-218"
+    long = data[0] in Partition.LONG.value
+    if not long and data[0] not in (*Partition.BROADCAST.value, *Partition.SHORT.value):
+        return ""
+    code, size = data[1 + long], len(data) - 2 - long
+    if code == 0b00111100 and size <= 6:
+        return "from memory: RCN-212"
+    if code >> 4 == 0b1110 and code >> 2 & 0b11 and size <= 8:
+        return "from memory: RCN-214"
+    return ""
+
+
+FEATURES = "from memory: RCN-212, newer S-9.2.1"
 BROADCAST_ONLY = frozenset({Partition.BROADCAST})
 
 
-@instruction(
-    "11011000 DDDDDDDD",
-    "from memory: RCN-212, newer S-9.2.1",
-    provenance=MEMORY,
-    fields={"functions": Functions("D", function_names(29, 36))},
-)
+@group("11011000 DDDDDDDD", FEATURES, 29, 36)
 class FunctionsF29F36(FunctionGroup):
     """F29 to F36 (from memory)."""
 
     functions: int
 
 
-@instruction(
-    "11011001 DDDDDDDD",
-    "from memory: RCN-212, newer S-9.2.1",
-    provenance=MEMORY,
-    fields={"functions": Functions("D", function_names(37, 44))},
-)
+@group("11011001 DDDDDDDD", FEATURES, 37, 44)
 class FunctionsF37F44(FunctionGroup):
     """F37 to F44 (from memory)."""
 
     functions: int
 
 
-@instruction(
-    "11011010 DDDDDDDD",
-    "from memory: RCN-212, newer S-9.2.1",
-    provenance=MEMORY,
-    fields={"functions": Functions("D", function_names(45, 52))},
-)
+@group("11011010 DDDDDDDD", FEATURES, 45, 52)
 class FunctionsF45F52(FunctionGroup):
     """F45 to F52 (from memory)."""
 
     functions: int
 
 
-@instruction(
-    "11011011 DDDDDDDD",
-    "from memory: RCN-212, newer S-9.2.1",
-    provenance=MEMORY,
-    fields={"functions": Functions("D", function_names(53, 60))},
-)
+@group("11011011 DDDDDDDD", FEATURES, 53, 60)
 class FunctionsF53F60(FunctionGroup):
     """F53 to F60 (from memory)."""
 
     functions: int
 
 
-@instruction(
-    "11011100 DDDDDDDD",
-    "from memory: RCN-212, newer S-9.2.1",
-    provenance=MEMORY,
-    fields={"functions": Functions("D", function_names(61, 68))},
-)
+@group("11011100 DDDDDDDD", FEATURES, 61, 68)
 class FunctionsF61F68(FunctionGroup):
     """F61 to F68 (from memory)."""
 
@@ -96,7 +96,6 @@ class FunctionsF61F68(FunctionGroup):
 @instruction(
     "00111100 RGGGGGGG DDDDDDDD",
     "from memory: RCN-212",
-    provenance=MEMORY,
     ends=True,
     fields={"forward": Flag("R"), "speed": "G", "functions": Functions("D", function_names(0, 7))},
 )
@@ -111,7 +110,6 @@ class SpeedAndFunctionsF0F7(Instruction):
 @instruction(
     "00111100 RGGGGGGG DDDDDDDD EEEEEEEE",
     "from memory: RCN-212",
-    provenance=MEMORY,
     ends=True,
     fields={
         "forward": Flag("R"),
@@ -138,7 +136,6 @@ class CvPair(Enum):
 @instruction(
     "111101PP FFFFFFFF SSSSSSSS",
     "from memory: RCN-214",
-    provenance=MEMORY,
     fields={
         "pair": Choice("P", {pair.value: pair for pair in CvPair}),
         "first": "F",
@@ -157,7 +154,6 @@ class CvPairShortForm(Instruction):
     "11000001 00MMMMMM WWWHHHHH U0BBBBBB",
     "from memory: RCN-211",
     partitions=BROADCAST_ONLY,
-    provenance=MEMORY,
     fields={
         "minute": Number("M", legal=range(60)),
         "weekday": "W",
@@ -180,7 +176,6 @@ class ModelTime(Instruction):
     "11000001 010TTTTT MMMMYYYY YYYYYYYY",
     "from memory: RCN-211",
     partitions=BROADCAST_ONLY,
-    provenance=MEMORY,
     fields={
         "day": Number("T", legal=range(1, 32)),
         "month": Number("M", legal=range(1, 13)),
@@ -199,7 +194,6 @@ class ModelDate(Instruction):
     "11000010 MMMMMMMM MMMMMMMM",
     "from memory: RCN-211",
     partitions=BROADCAST_ONLY,
-    provenance=MEMORY,
     fields={"time": Number("M", unit="ms")},
 )
 class SystemTime(Instruction):
@@ -211,12 +205,11 @@ class SystemTime(Instruction):
 @instruction(
     "111001SS AAAAAAAA AAAAAAAA AAAAAAAA",
     "from memory: RCN-214",
-    provenance=MEMORY,
     ends=True,
     reading="extended CV access, read",
     fields={"sequence": "S", "cv_address": "A"},
 )
-class ExtendedCvRead(Instruction):
+class ExtendedCvRead(NamedReading):
     """Read a CV by its 24-bit address (from memory).
 
     It shares its first byte with the CV access long form and is told apart by the packet's length:

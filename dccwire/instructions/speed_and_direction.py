@@ -13,9 +13,9 @@ from typing import ClassVar, Self
 from dccwire.address import Partition
 from dccwire.errors import FieldError
 from dccwire.fields import FieldKind, Flag, Number
-from dccwire.formats import Instruction, instruction
+from dccwire.formats import Instruction, NamedReading, instruction
 
-__all__ = ["BroadcastStop", "SpeedAndDirection", "code_of_step", "step_of_code"]
+__all__ = ["BroadcastStop", "SpeedAndDirection"]
 
 EMERGENCY = 1
 """The speed bits SSSS of an emergency stop, in both readings; 0 is stop."""
@@ -41,8 +41,13 @@ def code_of_step(step: int, steps: int, headlight: bool | None = None) -> tuple[
             raise FieldError("headlight", "True or False at 14 steps", headlight)
         return int(headlight), step + 1 if step else 0
     if headlight is not None:
-        raise FieldError("headlight", "None at 28 steps, where C is a speed bit,", headlight)
+        raise FieldError("headlight", "None at 28 steps", headlight, "there C is a speed bit")
     return (step + 3 & 1, step + 3 >> 1) if step else (0, 0)
+
+
+def direction(forward: bool) -> str:
+    """The direction as the end of a phrase."""
+    return ", forward" if forward else ", reverse"
 
 
 def _check_steps(steps: int) -> None:
@@ -101,9 +106,14 @@ class SpeedAndDirection(Instruction):
         return cls(forward, *code_of_step(step, steps, headlight))
 
     @classmethod
-    def stop(cls, *, forward: bool, emergency: bool = False, c: int = 0) -> Self:
-        """Stop, or emergency stop; C = 1 says that the direction may be ignored (C6)."""
-        return cls(forward, c, EMERGENCY if emergency else 0)
+    def stop(cls, *, forward: bool, c: int = 0) -> Self:
+        """Stop; C = 1 says that the direction may be ignored (C6)."""
+        return cls(forward, c, 0)
+
+    @classmethod
+    def emergency_stop(cls, *, forward: bool, c: int = 0) -> Self:
+        """Emergency stop; C = 1 says that the direction may be ignored (C6)."""
+        return cls(forward, c, EMERGENCY)
 
     def in_words(self) -> str:
         """Both readings.
@@ -117,6 +127,16 @@ class SpeedAndDirection(Instruction):
             return f"{stop}; 14 steps: headlight {headlight}"
         steps = f"28 steps: step {self.step(28)}; 14 steps: step {self.step(14)}"
         return f"{steps}, headlight {headlight}"
+
+    def phrase(self) -> str:
+        """Both readings and the direction, or the kind of stop.
+
+        >>> SpeedAndDirection.at(step=6, steps=28, forward=True).phrase()
+        'step 6 of 28 or 3 of 14, forward'
+        """
+        if self.is_stop:
+            return "emergency stop" if self.is_emergency_stop else "stop"
+        return f"step {self.step(28)} of 28 or {self.step(14)} of 14{direction(self.forward)}"
 
     def step(self, steps: int) -> int:
         """The step in the reading asked for; 0 for stop and for emergency stop."""
@@ -145,7 +165,7 @@ class SpeedAndDirection(Instruction):
     reading="broadcast stop",
     fields={"forward": Flag("D"), "ignore_direction": Flag("C"), "cut_power": Flag("S")},
 )
-class BroadcastStop(Instruction):
+class BroadcastStop(NamedReading):
     """Stop all locomotives, or cut the power to their motors: a reading of `SpeedAndDirection`.
 
     `ignore_direction` (C = 1): directional functions may ignore D. No packet is a safety device.

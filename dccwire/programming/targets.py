@@ -17,7 +17,7 @@ from dccwire.address import PROGRAMMING_TRACK, Mode
 from dccwire.cv.paging import page_of
 from dccwire.cv.values import check_cv
 from dccwire.errors import FieldError
-from dccwire.formats import Instruction
+from dccwire.formats import PacketPart
 from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.counts import Counts, DirectCounts, RegisterCounts
@@ -34,7 +34,7 @@ __all__ = ["AddressOnly", "DirectCv", "PagedCv", "Register", "Target"]
 BYTES = range(256)
 
 
-def service(instruction: Instruction) -> Packet:
+def service(instruction: PacketPart) -> Packet:
     """The packet of an instruction to whatever stands on the programming track."""
     return Packet(PROGRAMMING_TRACK, instruction, mode=Mode.SERVICE)
 
@@ -85,7 +85,7 @@ class PagedCv:
     CV 1021 to 1024 are on page 256, which the page register's byte cannot hold: 0 is sent (P7).
 
     >>> PagedCv(29).page, str(PagedCv(29).verify(38))
-    (8, 'service programming-track: DataRegisterAccess operation=verify register=0 value=38')
+    (8, 'service programming-track: RegisterAccess operation=verify register=1 value=38')
     """
 
     cv: int

@@ -34,7 +34,7 @@ def programming_track_instructions(
     """A direct mode write for each of `dccwire.cv.writes`, in order; arguments and errors as there.
 
     >>> programming_track_instructions(CvSet({29: 6}), CvSet({29: 38}))
-    (DirectByteAccess(operation=<CvOperation.WRITE: 'write'>, cv=29, value=38),)
+    (DirectByteAccess(operation=CvOperation.WRITE, cv=29, value=38),)
     """
     return tuple(
         DirectByteAccess(CvOperation.WRITE, one.cv, one.value)

@@ -52,7 +52,7 @@ class PacketColumns:
 
     @property
     def error_byte_right(self) -> NDArray[np.bool_]:
-        """Whether the exclusive OR over all bytes is 0 (S-9.2 §A), a row each."""
+        """Whether the exclusive OR over all bytes is 0 (S-9.2 §B), a row each."""
         right: NDArray[np.bool_] = np.bitwise_xor.reduce(self.data, axis=1) == 0
         return right
 

@@ -48,7 +48,7 @@ class PacketReceived:
 
     @property
     def error_byte_right(self) -> bool:
-        """Whether the exclusive OR over all bytes is 0 (S-9.2 §A)."""
+        """Whether the exclusive OR over all bytes is 0 (S-9.2 §B)."""
         return reduce(xor, self.data) == 0
 
     @property

@@ -100,7 +100,7 @@ def look(edges: NDArray[np.int64], resolution_ns: int) -> Look:
 
 
 def _has_packet(edges: list[int], resolution_ns: int) -> bool:
-    """Whether a receiver finds a packet with a right error byte (S-9.2 §A)."""
+    """Whether a receiver finds a packet with a right error byte (S-9.2 §B)."""
     receiver = Receiver(resolution_ns=resolution_ns)
     events = [*receiver.feed(edges), *receiver.close()]
     return any(isinstance(event, PacketReceived) and event.error_byte_right for event in events)

@@ -1,4 +1,4 @@
-"""What importing costs, against the two libraries that the core depends on.
+"""What importing and starting cost, against the two libraries that the core depends on.
 
 python tests/benchmarks/importing.py
 """
@@ -15,7 +15,7 @@ def seconds(code: str) -> float:
     best = float("inf")
     for _ in range(9):
         start = perf_counter()
-        subprocess.run([sys.executable, "-c", code], check=True)
+        subprocess.run([sys.executable, "-c", code], check=True, stdout=subprocess.DEVNULL)
         best = min(best, perf_counter() - start)
     return best
 
@@ -27,6 +27,10 @@ def main() -> None:
     own = seconds("import dccwire") - nothing
     print(f"import bitstring, construct   {both * 1e3:6.1f} ms")
     print(f"import dccwire                {own * 1e3:6.1f} ms   {own / both:.2f} times as long")
+    for words in (["decode", "377443"], ["encode", "idle: Idle"], ["inspect", "377443"]):
+        started = seconds(f"from dccwire.cli import main; main({words})") - nothing
+        ratio = started / both
+        print(f"dccwire {words[0]:21} {started * 1e3:6.1f} ms   {ratio:.2f} times as long")
 
 
 if __name__ == "__main__":

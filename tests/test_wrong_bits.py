@@ -1,0 +1,167 @@
+"""A packet built by hand with a bit wrong: the bit is named, and the rest is read.
+
+What each bit of a packet is stands here as a list, worked from S-9.2 §A, without the library.
+"""
+
+import re
+
+import pytest
+from bitstring import Bits
+
+import dccwire
+from dccwire import Mode, Packet, Reason, explain, inspect
+
+PACKETS = {
+    "README's": ("37 74 43", Mode.OPERATIONS),
+    "idle, whose first byte is ones": ("FF 00 FF", Mode.OPERATIONS),
+    "reset, all zeros": ("00 00 00", Mode.OPERATIONS),
+    "an accessory's": ("8E EB 65", Mode.OPERATIONS),
+    "six bytes": ("C4 B5 EC 03 0C 92", Mode.OPERATIONS),
+    "of a programming track": ("7C 1C 26 46", Mode.SERVICE),
+}
+ONES = {Mode.OPERATIONS: 14, Mode.SERVICE: 20}
+
+
+def anatomy(data: bytes, ones: int) -> list[tuple[str, int, int]]:
+    """Of each bit in turn: what it is, its byte, and its number in the byte (7 is sent first)."""
+    bits = [("preamble", 0, 0)] * ones
+    for number in range(len(data)):
+        bits.append(("start", number, 0))
+        bits += [("data", number, bit) for bit in range(7, -1, -1)]
+    return [*bits, ("end", 0, 0)]
+
+
+def sent(data: bytes, ones: int) -> str:
+    """The bits as they should be."""
+    return "1" * ones + "".join(f"0{byte:08b}" for byte in data) + "1"
+
+
+CASES = [
+    pytest.param(bytes.fromhex(hexes), mode, place, id=f"{name}, bit {place}")
+    for name, (hexes, mode) in PACKETS.items()
+    for place in range(len(sent(bytes.fromhex(hexes), ONES[mode])))
+]
+
+
+def flipped(data: bytes, mode: Mode, *places: int) -> Bits:
+    """The packet's bits with some of them turned."""
+    bits = list(sent(data, ONES[mode]))
+    for place in places:
+        bits[place] = "01"[bits[place] == "0"]
+    return Bits.from_string("0b" + "".join(bits))
+
+
+def test_readmes_packet_has_42_bits() -> None:
+    """14 ones, three times nine bits, and the end bit."""
+    assert sum(data == bytes.fromhex("377443") for data, *_ in (one.values for one in CASES)) == 42
+
+
+@pytest.mark.parametrize(("data", "mode", "place"), CASES)
+def test_one_wrong_bit_is_named_and_the_rest_is_read(data: bytes, mode: Mode, place: int) -> None:
+    """A framing bit by its place and value; one of a byte by its column and all that it has."""
+    parts = anatomy(data, ONES[mode])
+    what, byte, number = parts[place]
+    right = dccwire.decode(data, mode=mode)
+    found = inspect(flipped(data, mode, place), mode=mode)
+    if what == "data":
+        (finding,) = (one for one in found.findings if one.reason is Reason.ERROR_BYTE)
+        assert found.packet is None
+        assert found.data == data[:byte] + bytes((data[byte] ^ 1 << number,)) + data[byte + 1 :]
+        assert isinstance(found.unverified, Packet)
+        assert f"the exclusive OR differs in column {number} of the bytes: " in finding.hint
+        column = [at for at, part in enumerate(parts) if part[0] == "data" and part[2] == number]
+        assert place in column
+        assert [int(one) for one in re.findall(r"\d+", finding.hint.split(": ")[1])] == column
+        assert finding.offset == parts.index(("data", len(data) - 1, 7))
+    else:
+        (finding,) = found.findings
+        value, expected = (0, 1) if what in ("preamble", "end") else (1, 0)
+        name = {
+            "preamble": "a bit of the preamble",
+            "end": "the packet end bit",
+            "start": f"the start bit of byte {byte}" if byte else "the packet start bit",
+        }[what]
+        assert (finding.reason, finding.offset, finding.length) == (Reason.FRAMING_BIT, place, 1)
+        assert finding.message == f"{name} is {value}, {expected} is expected"
+        assert finding.hint == "the rest is read as if it were right"
+        assert (found.data, found.packet or found.unverified) == (data, right)
+        received = what == "preamble" and ONES[mode] - place - 1 >= 10
+        assert (found.packet is not None) is received, "a receiver needs ten ones"
+        after = ONES[mode] - place - 1 if what == "preamble" else ONES[mode]
+        assert found.preamble == after
+    assert not found.well
+    drawn = " ".join(explain(flipped(data, mode, place), mode=mode).text(200).split())
+    assert f"! {finding}" in drawn
+    assert "not read" not in drawn
+
+
+def test_the_clause_of_each_framing_bit() -> None:
+    """S-9.2 §A names the parts of a packet."""
+    data = bytes.fromhex("377443")
+    clauses = {
+        0: "S-9.2 §A, Preamble",
+        13: "S-9.2 §A, Preamble",
+        14: "S-9.2 §A, Packet Start Bit",
+        23: "S-9.2 §A, Data Byte Start Bit",
+        32: "S-9.2 §A, Data Byte Start Bit",
+        41: "S-9.2 §A, Packet End Bit",
+    }
+    for place, clause in clauses.items():
+        assert inspect(flipped(data, Mode.OPERATIONS, place)).findings[0].clause == clause
+
+
+def test_two_wrong_bits_are_both_named() -> None:
+    """Two of the framing, or one of the framing and one of a byte."""
+    data = bytes.fromhex("377443")
+    both = inspect(flipped(data, Mode.OPERATIONS, 5, 23))
+    assert [one.offset for one in both.findings] == [5, 23]
+    assert both.unverified == dccwire.decode(data)
+    mixed = inspect(flipped(data, Mode.OPERATIONS, 14, 40))
+    assert [(one.reason, one.offset) for one in mixed.findings] == [
+        (Reason.FRAMING_BIT, 14),
+        (Reason.ERROR_BYTE, 33),
+    ]
+    assert mixed.data == bytes.fromhex("377442")
+
+
+def test_a_short_preamble_is_told_beside_other_wrong_bits() -> None:
+    """12 ones and a wrong start bit, of the packet or of a byte."""
+    for place in (12, 21):
+        bits = list(sent(bytes.fromhex("377443"), 12))
+        bits[place] = "1"
+        found = inspect(Bits.from_string("0b" + "".join(bits)))
+        assert [(one.reason, one.offset, one.length) for one in found.findings] == [
+            (Reason.FRAMING_BIT, place, 1),
+            (Reason.SHORT_PREAMBLE, 0, 12),
+        ]
+
+
+def test_columns_of_several_wrong_bits_are_all_told() -> None:
+    """Bit numbers within a byte, 7 first; bits given as bytes count from the first byte."""
+    (finding,) = inspect(bytes.fromhex("377442") + b"").findings
+    assert finding.hint.endswith(
+        "column 0 of the bytes: if one bit alone is wrong, it is bit 7, 15 or 23"
+    )
+    (finding,) = inspect(bytes.fromhex("3774C2")).findings
+    assert finding.hint == "the exclusive OR differs in columns 7, 0 of the bytes"
+
+
+def test_three_wrong_framing_bits_are_too_many() -> None:
+    """Then it is said what a receiver finds."""
+    found = inspect(flipped(bytes.fromhex("377443"), Mode.OPERATIONS, 5, 14, 23))
+    assert Reason.FRAMING_BIT not in {one.reason for one in found.findings}
+
+
+def test_a_packet_that_is_received_is_not_read_otherwise() -> None:
+    """A good packet of three bytes, then what would make it one of four with two bits wrong."""
+    bits = Bits.from_string("0b" + sent(bytes(3), 14) + "000000000")
+    found = inspect(bits)
+    assert found.packet == dccwire.decode(bytes(3))
+    assert [one.reason for one in found.findings] == [Reason.STRAY_BITS]
+
+
+def test_what_may_be_cut_off_is_not_called_whole() -> None:
+    """Three bytes and the start bit of a fourth: their exclusive OR is not 0, but for one bit."""
+    for data in ("037476", "037744"):
+        bits = Bits.from_string("0b" + sent(bytes.fromhex(data), 14)[:-1] + "0")
+        assert [one.reason for one in inspect(bits).findings] == [Reason.CUT_OFF]
