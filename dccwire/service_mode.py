@@ -1,14 +1,14 @@
 """Service mode packets: the programming track (S-9.2.3 §E and appendices).
 
 They name no address: whatever decoder stands on the programming track is meant. The same bytes are
-short addresses 112 to 127 in operations mode, so a mode must be given (C16, P10). A programming
-track is limited in energy: more than 250 mA may not last longer than 100 ms (§B). Room: one file,
+short addresses 112 to 127 in operations mode, so a mode must be given (C16, P10). Room: one file,
 as one standard; the sequences of packets are elsewhere.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 from dccwire.address import Mode, Partition
 from dccwire.errors import Reason
@@ -29,16 +29,21 @@ __all__ = [
     "RegisterAccess",
 ]
 
-TRACK = frozenset({Partition.PROGRAMMING})
+PAGE_REGISTER, PRESET_PAGE = 6, 1
+"""The physical register that holds the page in paged mode (P9), and its default (S-9.2.3 §E)."""
+
+REGISTER_CVS = {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8}
+"""The CVs of a locomotive's other registers (S-9.2.3 §E, Physical Register Addressing)."""
+
+TRACK: dict[str, Any] = {"partitions": frozenset({Partition.PROGRAMMING}), "mode": Mode.SERVICE}
 ONE_BIT = Choice("C", {0: CvOperation.VERIFY, 1: CvOperation.WRITE})
 
 
 @instruction(
     "0111CCAA AAAAAAAA DDDDDDDD",
     "S-9.2.3 §E, Direct Mode",
-    partitions=TRACK,
+    **TRACK,
     ends=True,
-    mode=Mode.SERVICE,
     fields={
         "operation": Choice("C", {0b01: CvOperation.VERIFY, 0b11: CvOperation.WRITE}),
         "cv": "A + 1",
@@ -70,9 +75,8 @@ def _open_cv(cv: int) -> Iterator[Remark]:
 @instruction(
     "011110AA AAAAAAAA 111CDBBB",
     "S-9.2.3 §E, Direct Mode, bit manipulation",
-    partitions=TRACK,
+    **TRACK,
     ends=True,
-    mode=Mode.SERVICE,
     fields={"operation": ONE_BIT, "cv": "A + 1", "bit": "B", "value": "D"},
 )
 class DirectBitManipulation(Instruction):
@@ -91,15 +95,14 @@ class DirectBitManipulation(Instruction):
 @instruction(
     "0111CRRR DDDDDDDD",
     "S-9.2.3 §E, Physical Register Addressing",
-    partitions=TRACK,
+    **TRACK,
     ends=True,
-    mode=Mode.SERVICE,
     fields={"operation": ONE_BIT, "register": "R + 1", "value": "D"},
 )
 class RegisterAccess(Instruction):
-    """Verify or write a physical register, 1 to 8; in paged mode the same bytes have other names.
+    """Verify or write a physical register, 1 to 8: those of `REGISTER_CVS`, and the page register.
 
-    Locomotives: 1 to 4 are CV 1 to 4, 5 is CV 29, 6 the page register, 7 and 8 are CV 7 and 8.
+    In paged mode the same bytes have other names.
 
     >>> bytes(RegisterAccess(CvOperation.WRITE, register=8, value=8)).hex(" ")
     '7f 08'
@@ -113,8 +116,7 @@ class RegisterAccess(Instruction):
 @instruction(
     "0111C000 0DDDDDDD",
     "S-9.2.3 §E, Address-Only Mode",
-    partitions=TRACK,
-    mode=Mode.SERVICE,
+    **TRACK,
     reading="address only",
     fields={"operation": ONE_BIT, "value": "D"},
 )
@@ -128,8 +130,7 @@ class AddressOnlyAccess(NamedReading):
 @instruction(
     "0111C101 DDDDDDDD",
     "S-9.2.3 §E, Paged CV Addressing",
-    partitions=TRACK,
-    mode=Mode.SERVICE,
+    **TRACK,
     reading="page register (paged mode)",
     fields={"operation": ONE_BIT, "page": "D"},
 )
@@ -143,8 +144,7 @@ class PageRegisterAccess(NamedReading):
 @instruction(
     "0111C0RR DDDDDDDD",
     "S-9.2.3 §E, Paged CV Addressing",
-    partitions=TRACK,
-    mode=Mode.SERVICE,
+    **TRACK,
     reading="data register (paged mode)",
     fields={"operation": ONE_BIT, "register": "R", "value": "D"},
 )
@@ -156,13 +156,7 @@ class DataRegisterAccess(NamedReading):
     value: int
 
 
-@instruction(
-    "01111101 00000001",
-    "S-9.2.3 §E, Page Preset",
-    partitions=TRACK,
-    mode=Mode.SERVICE,
-    reading="page preset",
-)
+@instruction("01111101 00000001", "S-9.2.3 §E, Page Preset", **TRACK, reading="page preset")
 class PagePreset(NamedReading):
     """Set the page register to 1; in operations mode a hard reset to short address 125 (P10)."""
 
@@ -170,8 +164,7 @@ class PagePreset(NamedReading):
 @instruction(
     "01111111 00001000",
     "S-9.2.3 §E, Decoder Factory Reset",
-    partitions=TRACK,
-    mode=Mode.SERVICE,
+    **TRACK,
     reading="decoder factory reset",
 )
 class DecoderFactoryReset(NamedReading):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from dataclasses import asdict
 from pathlib import Path
 from typing import cast
@@ -25,6 +25,7 @@ from dccwire.cv import (
     from_json,
     value_from_plain,
     value_from_text,
+    writes,
 )
 from dccwire.cv.changes import FACTORY_RESET
 from dccwire.cv.cv_set import IndexedCv, plain_cv
@@ -33,9 +34,9 @@ from dccwire.cv.values import number_of
 from dccwire.errors import CallError, FieldError, Reason, RecordingError, TextError
 from dccwire.framing import SENT_PREAMBLE
 from dccwire.notation import address_from_text, plain_from_json
-from dccwire.programming import DirectCv, operations_packets, programming_track_instructions
-from dccwire.programming.sequencer import Sequencer, Setup
-from dccwire.programming.steps import Kind, Step
+from dccwire.programming.main_track import course_on_main
+from dccwire.programming.steps import Step
+from dccwire.programming.writing import course_of_writes, packets_on_main
 from dccwire.wording import wrapped
 
 __all__ = ["add_commands"]
@@ -45,8 +46,8 @@ _USE = (
     "are changed in what the CVs hold"
 )
 _CAUTION = (
-    "Writing a CV on the main changes every decoder at that address. A programming track is "
-    "limited in energy: more than 250 mA may not last longer than 100 ms (S-9.2.3)."
+    "Writing a CV on the main changes every decoder at that address. A programming track should be "
+    "limited in energy: to 250 mA, where it lasts longer than 100 ms (recommended by S-9.2.3 §B)."
 )
 _POWER = "The track is switched on with the first packet: the resets are the power-on cycle."
 _RESET = (
@@ -162,7 +163,7 @@ def _compare(given: argparse.Namespace, decoder: DecoderKind) -> None:
     old, new = map(_read, given.compare)
     if given.packets is not None:
         resets = new.get(8) == FACTORY_RESET != old.get(8)  # unforced it is refused
-        _plan(list(_steps(old, new, given, decoder)), resets, given)
+        _plan(_steps(old, new, given, decoder), resets, given)
         return
     changes = difference(old, new)
     for one in changes:
@@ -195,25 +196,16 @@ def _plan(steps: list[Step], resets: bool, given: argparse.Namespace) -> None:
         say(" ".join([*options, "|", str(step.packet)] if options else [str(step.packet)]))
 
 
-def _steps(
-    old: CvSet, new: CvSet, given: argparse.Namespace, decoder: DecoderKind
-) -> Iterator[Step]:
+def _steps(old: CvSet, new: CvSet, given: argparse.Namespace, decoder: DecoderKind) -> list[Step]:
     """What to send: without answers on the programming track, so that no step ends early."""
     address = address_from_text(given.packets)
     if address == PROGRAMMING_TRACK:
-        power_on = True
-        for one in programming_track_instructions(old, new, force=given.force, decoder=decoder):
-            target = DirectCv(one.cv)
-            sequencer = Sequencer(target, Setup(power_on=power_on))
-            yield from sequencer.start()
-            yield from sequencer.write(target, target.write(one.value))
-            power_on = False
-        return
+        done = writes(old, new, force=given.force, decoder=decoder)
+        return list(course_of_writes(done))
     if given.accessory:
         raise FieldError("address", "programming-track for an accessory decoder", given.packets)
-    # operations_packets refuses what is neither short nor long, and says so.
-    for packet in operations_packets(old, new, address, force=given.force):  # type: ignore[arg-type]
-        yield Step(packet, 1, Kind.FILLING, SENT_PREAMBLE)
+    packets = packets_on_main(old, new, address, force=given.force)
+    return list(course_on_main(packets))[:-1]  # nothing comes after the last idle
 
 
 def _read(path: str) -> CvSet:

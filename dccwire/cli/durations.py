@@ -6,43 +6,30 @@ import argparse
 import json
 import re
 from collections.abc import Sequence
-from typing import Any
 
 from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command
 from dccwire.errors import DecodeError, FieldError, TextError
-from dccwire.framing import MOST_BYTES, SENT_PREAMBLE
+from dccwire.framing import MOST_BYTES, least_preamble
 from dccwire.packet import Packet, decode
 from dccwire.plan import read_packet
 from dccwire.programming import (
+    REACHES,
     TIMINGS,
-    AddressOnly,
     Assumptions,
     Cost,
-    Counts,
-    DirectCv,
-    PagedCv,
-    Register,
-    RegisterCounts,
     estimate,
     packet_ns,
     read_job,
 )
-from dccwire.programming.job import Reach
+from dccwire.wording import counted
 
 __all__ = ["add_commands"]
 
-MODES: dict[str, Reach] = {
-    "direct": DirectCv,
-    "paged": PagedCv,
-    "register": Register.of_cv,
-    "address-only": AddressOnly.of_cv,
-}
 SHOWN = ("nominal", "least", "most")
 """The timings that are shown; no programmer stretches its zeros."""
 
-_LONGEST_STEP = RegisterCounts().verifies
 CASES = ("best", "mean", "worst")
 EPILOG = """\
 Counted are the packets that S-9.2.3 demands, without a pause, after one power-on cycle: in direct
@@ -51,11 +38,12 @@ and one more to confirm it. At nominal timing CV 1-300 take 1.1 to 1.8 minutes i
 37 minutes on average in paged mode. Common practice, no source: reading the 300-odd CVs of a sound
 decoder takes 10 to 13 minutes. What fills the difference to direct mode: programmers repeat more
 than the minimum, wait for recovery and power-up, poll the current, and talk to a computer over a
-slow link. A programming track is limited in energy: more than 250 mA may not last longer than
-100 ms (S-9.2.3 §B). A locomotive may jump at an acknowledgement. A write on the main reaches every
-decoder at its address. An idle packet belongs after each packet of such a write: a decoder need
-only act on packets to it that lie 5 ms or more apart (S-9.2 §C), and at addresses 112 to 127 closer
-ones are to be avoided (footnote 11). An idle takes 5.5 ms or more, and does not cancel the write.
+slow link. A programming track should be limited in energy: to 250 mA, where it lasts longer than
+100 ms (recommended by S-9.2.3 §B). A locomotive may jump at an acknowledgement. A write on the main
+reaches every decoder at its address. An idle packet belongs after each packet of such a write: a
+decoder need only act on packets to it that lie 5 ms or more apart (S-9.2 §C), and at addresses 112
+to 127 closer ones are to be avoided (footnote 11). An idle takes 5.5 ms or more, and does not
+cancel the write.
 """
 
 
@@ -72,7 +60,7 @@ def add_commands(commands: Commands) -> None:
                      "service mode 20, if not given")  # fmt: skip
     one.add_argument("--cvs", metavar="LIST", help="read these CVs: numbers and ranges, xN for N "
                      "index pages of CV 257-512, as in 1-256,257-512x4")  # fmt: skip
-    one.add_argument("--mode", choices=MODES, default="direct", help="how they are read: direct, "
+    one.add_argument("--mode", choices=REACHES, default="direct", help="how they are read: direct, "
                      "if not given")  # fmt: skip
     one.add_argument("--answer", type=_count, default=2, metavar="N", help="the packet of a step "
                      "at which an acknowledgement is taken, which ends the step: 2, the earliest, "
@@ -125,9 +113,7 @@ def _count(text: str) -> int:
 
 
 def _packet(packet: Packet, given: argparse.Namespace) -> None:
-    preamble = given.preamble
-    if preamble is None:
-        preamble = Counts().preamble if packet.mode is Mode.SERVICE else SENT_PREAMBLE
+    preamble = least_preamble(packet.mode) if given.preamble is None else given.preamble
     times = {name: packet_ns(packet, preamble, TIMINGS[name]) for name in SHOWN}
     bits = packet.to_bits(0)
     ones, zeros = preamble + bits.count(1), bits.count(0)
@@ -146,7 +132,7 @@ def _reading(given: argparse.Namespace) -> None:
     found = {
         name: estimate(
             blocks,
-            MODES[given.mode],
+            REACHES[given.mode],
             assumptions=Assumptions(timing=TIMINGS[name], answer=given.answer),
         )
         for name in SHOWN
@@ -154,14 +140,13 @@ def _reading(given: argparse.Namespace) -> None:
     count = found["nominal"].cvs
     if given.json:
         durations = {
-            name: {case: _plain(getattr(one, case)) for case in CASES}
+            name: {case: getattr(one, case)._asdict() for case in CASES}
             for name, one in found.items()
         }
         plain = {"cvs": given.cvs, "mode": given.mode, "answer": given.answer, "values": count}
         say(json.dumps({**plain, "durations": durations}))
         return
-    number = "1 value" if count == 1 else f"{count} values"
-    say(f"reading CV {given.cvs} in {given.mode} mode: {number}")
+    say(f"reading CV {given.cvs} in {given.mode} mode: {counted(count, 'value')}")
     for name, one in found.items():
         say()
         say(_halves(name))
@@ -170,8 +155,9 @@ def _reading(given: argparse.Namespace) -> None:
             cost: Cost = getattr(one, case)
             say(f"  {case:5}{cost.packets:10}{cost.ns / 1e9:11.1f}{cost.ns / 60e9:9.1f}")
     say()
-    say("best and worst: each CV holds what is read fastest and slowest; mean: all values alike")
-    early = f"at packet {given.answer}" if given.answer <= _LONGEST_STEP else "no earlier"
+    say("best and worst: each CV holds what is read fastest and slowest; mean: all equally likely")
+    longest = REACHES[given.mode](1).procedure.counts().verifies
+    early = f"at packet {given.answer}" if given.answer <= longest else "no earlier"
     say(f"acknowledged steps end {early}; the decoder has all these CVs")
     if any(block.index_pages for block in blocks):
         say("index pages: CV 31 = 16, CV 32 from 0; each written and verified where it changes")
@@ -180,7 +166,3 @@ def _reading(given: argparse.Namespace) -> None:
 def _halves(name: str) -> str:
     one = TIMINGS[name]
     return f"{name}: halves of {one.one // 1000} µs (one) and {one.zero // 1000} µs (zero)"
-
-
-def _plain(cost: Cost) -> dict[str, Any]:
-    return {"packets": cost.packets, "ns": cost.ns}

@@ -10,9 +10,8 @@ from typing import NamedTuple
 
 from dccwire.address import BROADCAST, Address, LongAddress, ShortAddress
 from dccwire.cv import ConsistAddress
-from dccwire.decoder.storage import TWO_BYTE_ADDRESS, Storage
-
-__all__ = ["Role", "consist_of", "others", "own_address", "roles"]
+from dccwire.cv.changes import EXTENDED_BIT
+from dccwire.decoder.storage import Storage
 
 
 class Role(NamedTuple):
@@ -34,7 +33,7 @@ def own_address(storage: Storage) -> ShortAddress | LongAddress | None:
     CV 1 = 0 asks for another power source (S-9.2.2, CV 1): here the decoder is left with broadcast
     and consist packets.
     """
-    if storage.read(29) & TWO_BYTE_ADDRESS:
+    if storage.read(29) & EXTENDED_BIT:
         number = storage.extended - (192 << 8)
         return LongAddress(number) if number in LongAddress.bound else None
     short = storage.read(1)
@@ -55,8 +54,11 @@ def roles(storage: Storage) -> dict[Address, Role]:
     """The addresses that concern a decoder.
 
     In a consist speed and direction count at the consist address only, unless the own address is
-    the same (S-9.2.1 §C, Consist Control). A broadcast moves a unit as its consist address would,
-    so that a reversed unit does not work against the others (the standard is silent).
+    the same (S-9.2.1 §C, Consist Control). Then CV access counts there too, as at any own address:
+    that a decoder does not take it at its consist's (S-9.2.1 §C, CV access long form) still keeps
+    the other units of the consist from it; our choice, the text does not speak of the case. A
+    broadcast moves a unit as its consist address would, so that a reversed unit does not work
+    against the others (the standard is silent).
     """
     own, consist = own_address(storage), consist_of(storage)
     turned = consist is not None and _consist(storage).reversed

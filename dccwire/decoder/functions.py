@@ -12,8 +12,6 @@ from functools import lru_cache
 
 from dccwire.decoder.motion import Direction
 
-__all__ = ["ALL", "HIGHEST_LONG", "HIGHEST_SHORT", "Functions", "switches"]
-
 FL_FORWARD, FL_REVERSE = 1, 2
 HIGHEST = 68
 """The highest function that any format carries (from memory; F28 in the 2012 edition)."""
@@ -43,7 +41,7 @@ def switches(names: tuple[str, ...], functions: int = -1) -> int:
 
 
 @dataclass(slots=True)
-class Functions:
+class Switches:
     """The switches that are on, as bits; binary state n is bit n; analog outputs by number."""
 
     on: int = 0

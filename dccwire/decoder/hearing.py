@@ -14,11 +14,6 @@ from dccwire.packet import Packet, decode
 from dccwire.receiver.events import CutOff, Event, Fault, Gap, PacketReceived, Stray
 from dccwire.service_mode import AddressQuery, DecoderLock
 
-__all__ = ["RESET", "Arrival", "Heard", "arrival", "hear"]
-
-RESET = bytes(3)
-"""The reset packet (S-9.2 §B)."""
-
 
 class Heard(NamedTuple):
     """A valid packet: as in operations mode, and as in service mode if it can be one of that."""

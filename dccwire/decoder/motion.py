@@ -14,8 +14,6 @@ from typing import NamedTuple
 from dccwire.errors import FieldError
 from dccwire.instructions import RestrictedSpeedStep
 
-__all__ = ["AT_ONCE", "FULL_STEPS_128", "Direction", "Motion", "Pace"]
-
 FULL_STEPS_128 = 126
 """The highest step of 128 step control (S-9.2.1 §C)."""
 

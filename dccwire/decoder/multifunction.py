@@ -16,14 +16,12 @@ from dccwire.decoder.hearing import arrival, hear
 from dccwire.decoder.motion import Direction
 from dccwire.decoder.obeying import obey
 from dccwire.decoder.options import Acknowledgement, Ignored, Options
-from dccwire.decoder.programming import Answer, Programming
-from dccwire.decoder.state import State
+from dccwire.decoder.programming import Outcome, Programming
+from dccwire.decoder.state import Condition
 from dccwire.errors import FieldError
 from dccwire.instructions import RestrictedSpeedStep
 from dccwire.packet import Packet
 from dccwire.receiver.events import Event
-
-__all__ = ["Decoder"]
 
 
 class Decoder:
@@ -39,7 +37,7 @@ class Decoder:
     """
 
     def __init__(self, options: Options | None = None) -> None:
-        self._state = State(options or Options())
+        self._state = Condition(options or Options())
         self._programming = Programming()
         self._ignored: Counter[Ignored] = Counter()
         self._previous = b""
@@ -51,10 +49,6 @@ class Decoder:
     def take(self, packet: Event) -> list[Acknowledgement]: ...
     @overload
     def take(self, packet: Packet | bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...
-    @overload
-    def take(
-        self, packet: Packet | bytes | Event, start_ns: int | None, end_ns: int | None
-    ) -> list[Acknowledgement]: ...
     def take(
         self,
         packet: Packet | bytes | Event,
@@ -76,9 +70,10 @@ class Decoder:
             if came is None:
                 return []
             packet, start_ns, end_ns = came
-        if not self._end_ns <= start_ns <= end_ns:
-            bound = f"{self._end_ns} or later, and not after the end,"
-            raise FieldError("start_ns", bound, start_ns)
+        if start_ns < self._end_ns:
+            raise FieldError("start_ns", f"{self._end_ns} or later", start_ns)
+        if end_ns < start_ns:
+            raise FieldError("end_ns", f"{start_ns} or later", end_ns)
         self._end_ns = end_ns
         state = self._state
         if packet[:1] in state.others and self._programming.calm and not state.time_out_ns:
@@ -255,11 +250,11 @@ class Decoder:
         if isinstance(answer, Ignored):
             self._ignored[answer] += 1
             return []
-        if answer is Answer.STORED:
+        if answer is Outcome.STORED:
             self._state.refresh()
             if not self._state.options.acknowledges_writes:
                 return []
             end_ns += self._state.options.storage_ns
-        elif answer is Answer.NOTHING:
+        elif answer is Outcome.NOTHING:
             return []
         return [Acknowledgement(end_ns, self._state.options.acknowledgement_ns)]

@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from dccwire.cv import ConsistAddress
+from dccwire.cv.changes import EXTENDED_BIT
 from dccwire.decoder.addressing import Role
 from dccwire.decoder.functions import ALL, HIGHEST_LONG, HIGHEST_SHORT
 from dccwire.decoder.motion import FULL_STEPS_128
 from dccwire.decoder.options import Ignored
-from dccwire.decoder.state import State
-from dccwire.decoder.storage import TWO_BYTE_ADDRESS
+from dccwire.decoder.state import Condition
 from dccwire.formats import Instruction, Kept
 from dccwire.instructions import (
     AnalogFunctionGroup,
@@ -40,8 +40,6 @@ from dccwire.instructions import (
 )
 from dccwire.instructions.function_groups import function_names
 
-__all__ = ["obey"]
-
 AT_CONSIST_ADDRESS = (
     SpeedAndDirection,
     SpeedStepControl128,
@@ -64,16 +62,16 @@ PAIR_CVS = {
 }
 
 
-def obey(state: State, one: Instruction, role: Role, end_ns: int, second: bool) -> Ignored | None:
+def obey(
+    state: Condition, one: Instruction, role: Role, end_ns: int, second: bool
+) -> Ignored | None:
     """Act on one instruction of a packet to an address of this decoder; why not, if not."""
     if not role.own and not isinstance(one, AT_CONSIST_ADDRESS):
         return Ignored.CONSIST
     enabled = ALL if role.own else state.enabled
     match one:
-        case SpeedAndDirection():
-            return _speed_and_direction(state, one, role, end_ns, enabled)
-        case SpeedStepControl128():
-            return _speed_128(state, one, role, end_ns)
+        case SpeedAndDirection() | SpeedStepControl128():
+            return _move(state, one, role, end_ns, enabled)
         case FunctionGroupOne() if state.steps == 14:
             state.functions.switch(one.names()[:-1], one.functions & 0b1111, enabled)  # X20
         case FunctionGroup():
@@ -87,10 +85,10 @@ def obey(state: State, one: Instruction, role: Role, end_ns: int, second: bool) 
             state.clear(end_ns)
         case SpeedAndFunctionsF0F7(forward, speed, functions):
             state.functions.switch(function_names(0, 7), functions, enabled)
-            return _speed_128(state, SpeedStepControl128(forward, speed), role, end_ns)
+            return _move(state, SpeedStepControl128(forward, speed), role, end_ns)
         case SpeedAndFunctionsF0F15(forward, speed, functions):
             state.functions.switch(function_names(0, 15), functions, enabled)
-            return _speed_128(state, SpeedStepControl128(forward, speed), role, end_ns)
+            return _move(state, SpeedStepControl128(forward, speed), role, end_ns)
         case BinaryStateShortForm(on, number):
             state.functions.set_binary(number, HIGHEST_SHORT, on)
         case BinaryStateLongForm(on, number):
@@ -105,8 +103,9 @@ def obey(state: State, one: Instruction, role: Role, end_ns: int, second: bool) 
             state.storage.put(19, ConsistAddress(turned, consist).to_cvs()[19])  # literally: X13
             state.refresh()
         case SetExtendedAddressing(extended):
-            rest = state.storage.read(29) & ~TWO_BYTE_ADDRESS
-            state.storage.put(29, rest | extended * TWO_BYTE_ADDRESS)
+            held = state.storage.read(29)
+            asked = held | EXTENDED_BIT if extended else held & ~EXTENDED_BIT
+            state.storage.put(29, asked & state.options.configuration_bits)
             state.refresh()
         case CvAccessShortForm(adjustment, value):
             return _write(state, {ADJUSTMENT_CVS[adjustment]: value})
@@ -134,42 +133,40 @@ def obey(state: State, one: Instruction, role: Role, end_ns: int, second: bool) 
     return None
 
 
-def _write(state: State, values: Mapping[int, int]) -> Ignored | None:
+def _write(state: Condition, values: Mapping[int, int]) -> Ignored | None:
     """Write CVs on the main; the first reason against one comes back."""
     reasons = [state.storage.write(cv, value) for cv, value in values.items()]
     state.refresh()
     return next((reason for reason in reasons if reason is not None), None)
 
 
-def _speed_and_direction(
-    state: State, one: SpeedAndDirection, role: Role, end_ns: int, enabled: int
+def _move(
+    state: Condition,
+    one: SpeedAndDirection | SpeedStepControl128,
+    role: Role,
+    end_ns: int,
+    enabled: int = 0,
 ) -> Ignored | None:
-    """14 or 28 steps by CV 29 bit 1, and with it FL (S-9.2.1 §C, X18).
+    """14 or 28 steps by CV 29 bit 1, and with it FL (S-9.2.1 §C, X18); 128 steps whatever it says.
 
-    In a stop code of 28 steps, or of the broadcast, C = 1 lets the direction be (C6).
+    Where speed and direction are ignored, the whole instruction is, its FL included (S-9.2.1 §C,
+    Consist Control). In a stop code of 28 steps, or of the broadcast, C = 1 lets the direction be
+    (C6).
     """
-    broadcast_stop = role.broadcast and one.is_stop
-    if state.steps == 14 and not broadcast_stop:
-        state.functions.switch(("FL",), one.c, enabled)
     if not role.moves:
         return Ignored.IN_CONSIST
     direction = state.direction(one.forward, role.reversed)
-    if one.c and (broadcast_stop or (one.is_stop and state.steps == 28)):
-        direction = state.motion.direction
+    if isinstance(one, SpeedStepControl128):
+        steps, step = FULL_STEPS_128, one.step
+    else:
+        steps, step = state.steps, one.step(state.steps)
+        broadcast_stop = role.broadcast and one.is_stop
+        if steps == 14 and not broadcast_stop:
+            state.functions.switch(("FL",), one.c, enabled)
+        if one.c and (broadcast_stop or (one.is_stop and steps == 28)):
+            direction = state.motion.direction
     if one.is_emergency_stop:
         state.motion.halt(direction, end_ns)
     else:
-        state.drive(one.step(state.steps), state.steps, direction, end_ns)
-    return None
-
-
-def _speed_128(state: State, one: SpeedStepControl128, role: Role, end_ns: int) -> Ignored | None:
-    """128 step control, whatever CV 29 bit 1 says (S-9.2.2, CV 29)."""
-    if not role.moves:
-        return Ignored.IN_CONSIST
-    direction = state.direction(one.forward, role.reversed)
-    if one.is_emergency_stop:
-        state.motion.halt(direction, end_ns)
-    else:
-        state.drive(one.step, FULL_STEPS_128, direction, end_ns)
+        state.drive(step, steps, direction, end_ns)
     return None

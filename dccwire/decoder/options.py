@@ -10,15 +10,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from dccwire.cv import READ_ONLY, CvKey, CvSet, OutputLocations
-from dccwire.cv.values import check_cv
-from dccwire.errors import FieldError
-
-__all__ = [
-    "Acknowledgement",
-    "Ignored",
-    "Options",
-    "ServiceMode",
-]
+from dccwire.cv.values import check_cv, check_value
+from dccwire.errors import FieldError, member
 
 DEFAULTS = CvSet(
     {
@@ -90,6 +83,8 @@ class Options:
       what neither gives is 0. CV 257 to 512 without a page are on that of its CV 31 and 32.
     - `read_only`: S-9.2.2 has CV 7 and 8 so. `absent`: CVs that the decoder does not have.
     - `supports`: service modes.
+    - `configuration_bits`: those of CV 29 that a write can set (S-9.2.2, CV 29); bit 6 is reserved
+      and bit 7 is an accessory decoder's. Bits 2, 3 and 4 are kept, and have no effect here.
     - `factory_reset_by_cv_8`: whether a write of 8 to CV 8 resets in every mode (common practice,
       no source); to register 8 it always does (P11).
     - `acknowledges_writes`: a decoder may (S-9.2.3 §D). `storage_ns`: how long storing takes, after
@@ -111,6 +106,7 @@ class Options:
     read_only: frozenset[int] = READ_ONLY
     absent: frozenset[int] = frozenset()
     supports: frozenset[ServiceMode] = frozenset(ServiceMode)
+    configuration_bits: int = 0b0011_1111
     factory_reset_by_cv_8: bool = True
     acknowledges_writes: bool = True
     storage_ns: int = 5_000_000
@@ -120,8 +116,11 @@ class Options:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "factory", DEFAULTS | CvSet(self.factory.items()))
+        supports = (member(ServiceMode, "supports", one) for one in self.supports)
+        object.__setattr__(self, "supports", frozenset(supports))
         for cv in (*self.read_only, *self.absent):
             check_cv(cv, "read_only or absent")
+        check_value(29, self.configuration_bits)
         if self.steps_in_use not in (126, 128):
             raise FieldError("steps_in_use", "126 or 128", self.steps_in_use)
         if self.acknowledgement_ns < 1:

@@ -9,8 +9,10 @@ from dataclasses import dataclass
 from enum import Enum, auto
 
 from dccwire.address import Address
+from dccwire.codebook import RESET_PACKET
 from dccwire.cv import cv_of
-from dccwire.decoder.hearing import RESET, Heard
+from dccwire.cv.changes import FACTORY_RESET
+from dccwire.decoder.hearing import Heard
 from dccwire.decoder.options import Ignored, ServiceMode
 from dccwire.decoder.storage import Storage
 from dccwire.formats import Instruction, Kept
@@ -18,6 +20,9 @@ from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
 from dccwire.receiver.tracking import STAY_NS
 from dccwire.service_mode import (
+    PAGE_REGISTER,
+    PRESET_PAGE,
+    REGISTER_CVS,
     AddressQuery,
     DecoderLock,
     DirectBitManipulation,
@@ -25,15 +30,11 @@ from dccwire.service_mode import (
     RegisterAccess,
 )
 
-__all__ = ["Answer", "Programming"]
-
-REGISTER_CVS = {5: 29, 7: 7, 8: 8}
-"""Registers that ignore the page (S-9.2.3 §E, Physical Register Addressing)."""
-
-PAGE_REGISTER = 6
+DATA_REGISTERS = range(1, 5)
+"""Registers 1 to 4 follow the page, the others do not (S-9.2.3 §E)."""
 
 
-class Answer(Enum):
+class Outcome(Enum):
     """What a service mode packet came to, if it was not ignored."""
 
     NOTHING = auto()
@@ -48,13 +49,14 @@ class Answer(Enum):
 class Programming:
     """Where a decoder stands between operations and service mode, and its page register.
 
-    The page register is 1 after power-on, and kept when service mode is left (our choice).
+    The page register is 1 after power-on and again when service mode is left (S-9.2.3 §E
+    recommends it).
     """
 
     inside: bool = False
     barred: bool = False
     locked: bool = False
-    page: int = 1
+    page: int = PRESET_PAGE
     since_ns: int | None = None
     previous: bytes = b""
     run: int = 0
@@ -77,31 +79,33 @@ class Programming:
         recent = self.since_ns is not None and start_ns - self.since_ns <= STAY_NS
         if self.inside and not recent:
             self.inside, self.barred = False, True
-        reset, service = data == RESET, heard.service is not None
+        reset, service = data == RESET_PACKET, heard.service is not None
         if service:
             self.inside = recent
         else:
             self.barred = False
             if not reset:
                 self.inside = self.locked = False
+        if not self.inside:
+            self.page = PRESET_PAGE
         self.since_ns = end_ns if reset or self.inside else None
         self.run = self.run + 1 if self.inside and data == self.previous else 1
         self.previous = data
         return heard.service if self.inside else None
 
-    def act(self, one: Instruction, address: Address, storage: Storage) -> Answer | Ignored:
+    def act(self, one: Instruction, address: Address, storage: Storage) -> Outcome | Ignored:
         """Act on the second of identical packets in a row; on no further one of the same row.
 
         S-9.2.3 §E; whether a third and fourth count as two more is not said.
         """
         if self.run != 2:
-            return Answer.NOTHING
+            return Outcome.NOTHING
         supports = storage.options.supports
         if isinstance(one, DecoderLock):
             if ServiceMode.DECODER_LOCK not in supports:
                 return Ignored.UNSUPPORTED
             self.locked = one.unlocked != storage.read(1)
-            return Answer.NOTHING
+            return Outcome.NOTHING
         if self.locked:
             return Ignored.SERVICE_LOCKED
         match one:
@@ -112,7 +116,7 @@ class Programming:
                 return _byte(storage, operation, cv, value)
             case DirectBitManipulation(operation, cv, bit, value) if ServiceMode.DIRECT in supports:
                 if operation is CvOperation.WRITE:
-                    return storage.write_bit(cv, bit, value) or Answer.STORED
+                    return storage.write_bit(cv, bit, value) or Outcome.STORED
                 return _verify(storage, cv, storage.read(cv) >> bit & 1 == value)
             case RegisterAccess():
                 return self._register(one, storage)
@@ -120,7 +124,7 @@ class Programming:
                 return Ignored.UNKNOWN
         return Ignored.UNSUPPORTED
 
-    def _register(self, one: RegisterAccess, storage: Storage) -> Answer | Ignored:
+    def _register(self, one: RegisterAccess, storage: Storage) -> Outcome | Ignored:
         """Address-only, register and paged mode: the same bytes (P5, P8, P9, P10, P11).
 
         A decoder without paged mode answers nothing but the page register while that is above 1.
@@ -132,27 +136,28 @@ class Programming:
         if register == PAGE_REGISTER and (registers or address_only):
             if writes:
                 self.page = one.value
-                return Answer.STORED
+                return Outcome.STORED
             return _matches(self.page == one.value)
-        if self.page != 1 and not paged:
+        if self.page != PRESET_PAGE and not paged:
             return Ignored.UNSUPPORTED
         if not (registers or (address_only and register == 1 and one.value <= 127)):
             return Ignored.UNSUPPORTED
-        if writes and register == one.value == 8:
-            return storage.start_factory_reset() or Answer.STORED
-        cv = REGISTER_CVS.get(register) or cv_of(self.page, register - 1)
+        if writes and register == 8 and one.value == FACTORY_RESET:
+            return storage.start_factory_reset() or Outcome.STORED
+        paged_cv = register in DATA_REGISTERS
+        cv = cv_of(self.page, register - 1) if paged_cv else REGISTER_CVS[register]
         return _byte(storage, one.operation, cv, one.value)
 
 
-def _matches(right: bool) -> Answer:
-    return Answer.MATCHES if right else Answer.NOTHING
+def _matches(right: bool) -> Outcome:
+    return Outcome.MATCHES if right else Outcome.NOTHING
 
 
-def _verify(storage: Storage, cv: int, right: bool) -> Answer | Ignored:
+def _verify(storage: Storage, cv: int, right: bool) -> Outcome | Ignored:
     return _matches(right) if storage.has(cv) else Ignored.ABSENT
 
 
-def _byte(storage: Storage, operation: CvOperation, cv: int, value: int) -> Answer | Ignored:
+def _byte(storage: Storage, operation: CvOperation, cv: int, value: int) -> Outcome | Ignored:
     if operation is CvOperation.WRITE:
-        return storage.write(cv, value) or Answer.STORED
+        return storage.write(cv, value) or Outcome.STORED
     return _verify(storage, cv, storage.read(cv) == value)

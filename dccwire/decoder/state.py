@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Any
+from typing import Any, TypeAlias
 
 from dccwire.cv import (
     AccelerationAdjustment,
@@ -16,33 +16,30 @@ from dccwire.cv import (
     seconds_to_full_speed,
 )
 from dccwire.decoder.addressing import others, roles
-from dccwire.decoder.functions import Functions, switches
+from dccwire.decoder.functions import Switches, switches
 from dccwire.decoder.motion import FULL_STEPS_128, Direction, Motion, Pace
 from dccwire.decoder.options import Options
 from dccwire.decoder.storage import Storage
 
-__all__ = ["State"]
-
+Adjustment: TypeAlias = AccelerationAdjustment | DecelerationAdjustment
+RATES: dict[int, tuple[type[AccelerationRate | DecelerationRate], type[Adjustment]]] = {
+    3: (AccelerationRate, AccelerationAdjustment),
+    4: (DecelerationRate, DecelerationAdjustment),
+}
 
 # A decoder follows all its CVs after each change of one, so what seldom changes is remembered.
 
 
-@lru_cache(maxsize=256)
-def up_ns(rate: int, adjustment: int, steps: int) -> int:
-    """From standstill to full speed by CV 3 and 23, at 14, 28, 126 or 128 steps in use, in ns.
+@lru_cache(maxsize=512)
+def full_range_ns(cv: int, rate: int, adjustment: int, steps: int) -> int:
+    """From standstill to full speed by CV 3 and 23, or back by CV 4 and 24, in ns.
 
-    >>> up_ns(2, 0, 28) // 28
+    >>> full_range_ns(3, 2, 0, 28) // 28
     64000000
     """
-    by = AccelerationAdjustment.from_cvs({23: adjustment})
-    return round(seconds_to_full_speed(adjusted_rate(AccelerationRate(rate), by), steps) * 1e9)
-
-
-@lru_cache(maxsize=256)
-def down_ns(rate: int, adjustment: int, steps: int) -> int:
-    """From full speed to standstill by CV 4 and 24, likewise."""
-    by = DecelerationAdjustment.from_cvs({24: adjustment})
-    return round(seconds_to_full_speed(adjusted_rate(DecelerationRate(rate), by), steps) * 1e9)
+    kind, adjusting = RATES[cv]
+    by = adjusting.from_cvs({cv + 20: adjustment})
+    return round(seconds_to_full_speed(adjusted_rate(kind(rate), by), steps) * 1e9)
 
 
 @lru_cache(maxsize=256)
@@ -51,7 +48,7 @@ def enabled_in_consist(cv_21: int, cv_22: int) -> int:
     return switches(ConsistFunctions.from_cvs({21: cv_21, 22: cv_22}).names_on)
 
 
-class State:
+class Condition:
     """CVs, functions and motion; `refresh` works out the rest after every change of a CV.
 
     `roles`: the addresses it listens to. `others`: first bytes that never concern it. `steps`: 14
@@ -72,9 +69,8 @@ class State:
         self.others = others(self.roles)
         self.steps = 28 if read(29) & 0b10 else 14
         fine = self.options.steps_in_use
-        up, down = (read(3), read(23)), (read(4), read(24))
         self.paces = {
-            steps: Pace(up_ns(*up, in_use), down_ns(*down, in_use))
+            steps: Pace(*(full_range_ns(cv, read(cv), read(cv + 20), in_use) for cv in RATES))
             for steps, in_use in ((14, 14), (28, 28), (FULL_STEPS_128, fine))
         }
         self.enabled = enabled_in_consist(read(21), read(22))
@@ -87,7 +83,7 @@ class State:
         states and analog outputs.
         """
         self.motion = Motion(self.direction(True, False), since_ns=time_ns)
-        self.functions = Functions()
+        self.functions = Switches()
 
     def direction(self, forward: bool, reversed: bool) -> Direction:
         """As sent, turned by CV 29 bit 0, and once more where the consist has the unit reversed."""

@@ -8,21 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from dccwire.cv import CvKey, IndexedCv
+from dccwire.cv.changes import EXTENDED_BIT, FACTORY_RESET
+from dccwire.cv.cv_set import INDEXED
+from dccwire.cv.index_page import FIRST_PAGE
 from dccwire.decoder.options import Ignored, Options
-
-__all__ = ["Storage"]
 
 LEGAL = {1: range(128), 17: range(192, 232)}
 """What CV 1 and CV 17 may hold (S-9.2.2); that other values are refused is our choice."""
-
-INDEXED = range(257, 513)
-"""The CVs whose index page CV 31 and 32 choose (S-9.2.2, CV 257-512)."""
-
-FIRST_PAGE = 16
-"""The lowest CV 31 that is not reserved (S-9.2.2, CV 31)."""
-
-TWO_BYTE_ADDRESS = 0b10_0000
-"""CV 29 bit 5 (S-9.2.2, CV 29)."""
 
 
 @dataclass(slots=True)
@@ -85,11 +77,13 @@ class Storage:
     def write(self, cv: int, value: int) -> Ignored | None:
         """Write as a packet does; what keeps it from being stored comes back, else None.
 
-        CV 1 also clears CV 29 bit 5 and CV 19 (S-9.2.3 §E; here for a write on the main too).
+        Bits of CV 29 that the decoder does not support cannot be set (S-9.2.2, CV 29); the others
+        of the byte are stored all the same (our choice). CV 1 also clears CV 29 bit 5 and CV 19
+        (S-9.2.3 §E; here for a write on the main too).
         """
         if not self.has(cv):
             return Ignored.ABSENT
-        if cv == 8 and value == 8 and self.options.factory_reset_by_cv_8:
+        if cv == 8 and value == FACTORY_RESET and self.options.factory_reset_by_cv_8:
             return self.start_factory_reset()
         if cv != 15 and self.is_locked:
             return Ignored.LOCKED
@@ -97,9 +91,9 @@ class Storage:
             return Ignored.READ_ONLY
         if value not in LEGAL.get(cv, range(256)):
             return Ignored.OUT_OF_RANGE
-        self.put(cv, value)
+        self.put(cv, value & self.options.configuration_bits if cv == 29 else value)
         if cv == 1:
-            self.put(29, self.read(29) & ~TWO_BYTE_ADDRESS)
+            self.put(29, self.read(29) & ~EXTENDED_BIT)
             self.put(19, 0)
         return None
 

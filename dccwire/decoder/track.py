@@ -6,12 +6,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import overload
 
+from dccwire.decoder.hearing import arrival
 from dccwire.decoder.multifunction import Decoder
 from dccwire.decoder.options import Acknowledgement
 from dccwire.packet import Packet
 from dccwire.receiver.events import Event
-
-__all__ = ["Track", "merged"]
 
 
 def merged(acknowledgements: Iterable[Acknowledgement]) -> list[Acknowledgement]:
@@ -66,8 +65,11 @@ class Track:
         Raises:
             FieldError: times are missing, or run backwards.
         """
-        if isinstance(packet, Packet):
-            packet = bytes(packet)
+        if type(packet) is not bytes or start_ns is None or end_ns is None:
+            came = arrival(packet, start_ns, end_ns)
+            if came is None:
+                return []
+            packet, start_ns, end_ns = came
         found: list[Acknowledgement] = []
         for decoder in self.decoders:
             found += decoder.take(packet, start_ns, end_ns)

@@ -9,79 +9,30 @@ Sans-I/O: a session says what to send and is told what was heard; nothing here h
 >>> session.sent, session.result
 (34, False)
 
-A programming track is limited in energy: more than 250 mA may not last longer than 100 ms (S-9.2.3
-§B). A locomotive may jump at an acknowledgement (common practice, no source). A write on the main
+A programming track should be limited in energy: to 250 mA, where it lasts longer than 100 ms
+(recommended by S-9.2.3 §B). A locomotive may jump at an acknowledgement, since decoders make the
+current pulse with the motor (common practice, no source): leave it room. A write on the main
 reaches every decoder at its address.
 """
 
-from dccwire.errors import ConfirmationError
-from dccwire.programming.costs import TIMINGS, Cost, packet_ns, time_on_wire
-from dccwire.programming.counts import (
-    Counts,
-    DirectCounts,
-    HardResetCounts,
-    MainCounts,
-    RegisterCounts,
-)
-from dccwire.programming.estimate import Assumptions, Estimate, estimate, reading_time
-from dccwire.programming.job import Block, Readout, read_cvs, read_job
-from dccwire.programming.main_track import write_bit_on_main, write_byte_on_main
-from dccwire.programming.others import address_query, decoder_lock, hard_reset_cycle
-from dccwire.programming.reading import (
-    factory_reset,
-    find_direct_mode,
-    read_byte,
-    verify_bit,
-    verify_byte,
-    write_bit,
-    write_byte,
-)
-from dccwire.programming.sequencer import Setup
-from dccwire.programming.session import Answer, Outgoing, Session, conversation
-from dccwire.programming.targets import AddressOnly, DirectCv, PagedCv, Register, Target
-from dccwire.programming.writing import operations_packets, programming_track_instructions
+# ruff: noqa: F403 - what a file exports is listed there alone
+from types import ModuleType as _Module
+
+from dccwire.errors import ConfirmationError as ConfirmationError
+from dccwire.programming.costs import *
+from dccwire.programming.counts import *
+from dccwire.programming.estimate import *
+from dccwire.programming.job import *
+from dccwire.programming.main_track import *
+from dccwire.programming.one_cv import *
+from dccwire.programming.sequencer import *
+from dccwire.programming.session import *
+from dccwire.programming.targets import *
+from dccwire.programming.whole_decoder import *
+from dccwire.programming.writing import *
 
 __all__ = [
-    "TIMINGS",
-    "AddressOnly",
-    "Answer",
-    "Assumptions",
-    "Block",
-    "ConfirmationError",
-    "Cost",
-    "Counts",
-    "DirectCounts",
-    "DirectCv",
-    "Estimate",
-    "HardResetCounts",
-    "MainCounts",
-    "Outgoing",
-    "PagedCv",
-    "Readout",
-    "Register",
-    "RegisterCounts",
-    "Session",
-    "Setup",
-    "Target",
-    "address_query",
-    "conversation",
-    "decoder_lock",
-    "estimate",
-    "factory_reset",
-    "find_direct_mode",
-    "hard_reset_cycle",
-    "operations_packets",
-    "packet_ns",
-    "programming_track_instructions",
-    "read_byte",
-    "read_cvs",
-    "read_job",
-    "reading_time",
-    "time_on_wire",
-    "verify_bit",
-    "verify_byte",
-    "write_bit",
-    "write_bit_on_main",
-    "write_byte",
-    "write_byte_on_main",
+    name
+    for name, value in dict(globals()).items()
+    if not name.startswith("_") and not isinstance(value, _Module)
 ]

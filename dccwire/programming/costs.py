@@ -9,17 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
 from types import MappingProxyType
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from dccwire.errors import FieldError
 from dccwire.packet import Packet
 from dccwire.programming.session import Outgoing
-from dccwire.programming.steps import HEARD_FROM, Course, Kind, Step
+from dccwire.programming.steps import Course, Kind
 from dccwire.signal import LIMITS, NOMINAL, Timing
 
-__all__ = ["TIMINGS", "Cost", "Wire", "packet_ns", "time_on_wire"]
+__all__ = ["TIMINGS", "Assumptions", "Cost", "packet_ns", "time_on_wire"]
 
 T = TypeVar("T")
 
@@ -44,8 +43,7 @@ programmer does.
 """
 
 
-@dataclass(frozen=True, slots=True)
-class Cost:
+class Cost(NamedTuple):
     """So many packets that take so many ns."""
 
     packets: int
@@ -83,46 +81,40 @@ def time_on_wire(sent: Iterable[Outgoing], timing: Timing = NOMINAL) -> Cost:
     return Cost(len(times), sum(times))
 
 
-@dataclass(frozen=True)
-class Wire:
-    """What steps cost at a timing, if acknowledgements are taken at the packet `answer` of a step.
+@dataclass(frozen=True, slots=True)
+class Assumptions:
+    """What a duration depends on beside the packets themselves.
 
-    `writes` says whether the decoder acknowledges writes, which it need not (S-9.2.3 §D).
+    Args:
+        timing: how long ones and zeros last; `TIMINGS` holds some.
+        answer: at which packet of a step its acknowledgement is taken, and the step ended. The
+            earliest is the second (S-9.2.3 §D, P17); a programmer that can look only while it sends
+            the next one takes it at the third; a number beyond the counts ends no step early.
+        writes: whether the decoder acknowledges writes, as it may (S-9.2.3 §D).
+
+    Raises:
+        FieldError: an answer before the second packet.
     """
 
-    timing: Timing
-    answer: int
-    writes: bool
+    timing: Timing = NOMINAL
+    answer: int = 2
+    writes: bool = True
 
-    @cached_property
-    def bit_difference(self) -> int:
-        """How much longer a zero lasts than a one, in ns."""
-        return self.timing.duration_ns(0, 1) - self.timing.duration_ns(1, 0)
+    def __post_init__(self) -> None:
+        if type(self.answer) is not int or self.answer < 2:
+            raise FieldError("answer", "2 or more (S-9.2.3 §D)", self.answer)
 
-    def group(self, course: Course[T], *, acknowledged: bool) -> Cost:
-        """The cost of a verify group that is answered so."""
-        return self.run(course, {Kind.VERIFY: acknowledged})[0]
-
-    def whole(self, course: Course[T]) -> tuple[Cost, T]:
-        """The cost and the result of a course whose verifies are all acknowledged."""
-        return self.run(course, {Kind.VERIFY: True, Kind.WRITE: self.writes})
-
-    def run(self, course: Course[T], answers: Mapping[Kind, bool]) -> tuple[Cost, T]:
-        """The cost and the result of a course, each step of a kind answered alike."""
+    def walk(self, course: Course[T], *, verifies: bool = True) -> tuple[Cost, T]:
+        """The cost and the result of a course, its verifies all acknowledged or all silent."""
+        answers = {Kind.VERIFY: verifies, Kind.WRITE: self.writes}
         packets = ns = 0
         try:
             step = next(course)
             while True:
                 acknowledged = answers.get(step.kind, False)
-                count = self.packets(step, acknowledged=acknowledged)
+                count = min(self.answer, step.count) if acknowledged else step.count
                 packets += count
                 ns += count * packet_ns(step.packet, step.preamble, self.timing)
                 step = course.send(acknowledged)
         except StopIteration as end:
             return Cost(packets, ns), end.value
-
-    def packets(self, step: Step, *, acknowledged: bool) -> int:
-        """How many packets of a step are sent."""
-        if not acknowledged:
-            return step.count
-        return min(max(self.answer, HEARD_FROM[step.kind]), step.count)

@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields
 from typing import Any
 
+from dccwire.address import Mode
 from dccwire.errors import FieldError
-from dccwire.framing import SENT_PREAMBLE
+from dccwire.framing import least_preamble
 
 __all__ = ["Counts", "DirectCounts", "HardResetCounts", "MainCounts", "RegisterCounts"]
 
@@ -24,15 +25,25 @@ class _Raised:
     """Counts that can be raised above their defaults, not lowered."""
 
     def __post_init__(self) -> None:
-        for one in fields(self):
-            value, least = getattr(self, one.name), one.metadata["least"]
+        for count in fields(self):
+            value, least = getattr(self, count.name), count.metadata["least"]
             if type(value) is not int or value < least:
-                bound = f"{least} or more ({one.metadata['clause']})"
-                raise FieldError(one.name, bound, value)
+                bound = f"{least} or more ({count.metadata['clause']})"
+                raise FieldError(count.name, bound, value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Counts(_Raised):
+class _OnProgrammingTrack(_Raised):
+    """What all sequences of a programming track have in common."""
+
+    preamble: int = _least(least_preamble(Mode.SERVICE), "S-9.2.3 §E, Long Preamble")
+    """Ones before each packet; the end bit of the packet before is not counted (P16, C2)."""
+    power_on: int = _least(20, "S-9.2.3 §E, Power-On Cycle")
+    """Valid packets after power comes on."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counts(_OnProgrammingTrack):
     """The counts of paged and of address-only mode, and what all modes have in common.
 
     Direct mode has no page register and sends none of the page steps. A page preset is a write of 1
@@ -46,10 +57,6 @@ class Counts(_Raised):
     dccwire.errors.FieldError: writes: 5 or more (S-9.2.3 §E) expected, 4 given
     """
 
-    preamble: int = _least(20, "S-9.2.3 §E, Long Preamble")
-    """Ones before each packet; the end bit of the packet before is not counted (P16, C2)."""
-    power_on: int = _least(20, "S-9.2.3 §E, Power-On Cycle")
-    """Valid packets after power comes on."""
     resets: int = _least(3, "S-9.2.3 §E")
     """Reset packets before a group, or before a run of verify groups."""
     page_writes: int = _least(5, "S-9.2.3 §E, Paged CV Addressing; Page Preset")
@@ -89,11 +96,9 @@ class RegisterCounts(Counts):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class HardResetCounts(_Raised):
+class HardResetCounts(_OnProgrammingTrack):
     """The counts of the hard reset cycle; how many hard resets it takes is not stated: one."""
 
-    preamble: int = _least(20, "S-9.2.3 §E, Long Preamble")
-    power_on: int = _least(20, "S-9.2.3 §E, Power-On Cycle")
     hard_resets: int = _least(1, "S-9.2.3 §E, Hard-Reset-Cycle")
     after: int = _least(10, "S-9.2.3 §E, Hard-Reset-Cycle")
     """Idle or reset packets after the hard reset."""
@@ -103,7 +108,7 @@ class HardResetCounts(_Raised):
 class MainCounts(_Raised):
     """The counts of a CV write in operations mode: the second identical packet is obeyed."""
 
-    preamble: int = _least(SENT_PREAMBLE, "S-9.2 §A, Preamble")
+    preamble: int = _least(least_preamble(Mode.OPERATIONS), "S-9.2 §A, Preamble")
     writes: int = _least(2, "S-9.2.1 §C, CV access long form")
     idles: int = _least(1, "5 ms between packets to one address, S-9.2 §C and footnote 11; C13")
     """Idle packets after each of them."""

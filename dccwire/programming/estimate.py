@@ -1,19 +1,8 @@
 """How long reading CVs takes: exactly, or at best, on average and at worst.
 
 The packets of the sequences are counted, for all 256 values that a CV can hold: nothing is
-simulated, and nothing is random. Room: values of CVs to time.
-
-**The floor.** For 300 CVs, 1 to 300, at nominal timing, with the counts of the standard:
-
-    direct mode   1.1 minutes at best, 1.4 on average, 1.8 at worst
-    paged mode    0.5 minutes at best, 37 on average, 74 at worst
-
-At best all CVs hold 255 in direct mode, where each bit is acknowledged, and 0 in paged mode. A
-programmer that ends no step early takes 1.9 to 2.2 minutes in direct mode. Common practice, no
-source: reading the 300-odd CVs of a sound decoder takes 10 to 13 minutes. That is far above the
-floor of direct mode, and well below the average of paged mode. The difference to direct mode is
-made of what programmers do beyond the minimum: they repeat more often, wait for the recovery and
-for power-up, poll the current, and talk to a computer over a slow link.
+simulated, and nothing is random. What comes of it for 300 CVs stands in `docs/programming.md`, with
+what programmers do beyond it. Room: values of CVs to time.
 """
 
 from __future__ import annotations
@@ -21,43 +10,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from operator import itemgetter
+from typing import TypeAlias
 
 from dccwire.cv.cv_set import CvKey, cv_name
-from dccwire.errors import FieldError
-from dccwire.programming.costs import Cost, Wire
-from dccwire.programming.job import Block, Reach, course, keys, targets_of
-from dccwire.programming.reading import DEFAULT
-from dccwire.programming.sequencer import Sequencer, Setup
+from dccwire.cv.values import within
+from dccwire.programming.costs import Assumptions, Cost
+from dccwire.programming.job import Block, course, places_of
+from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.steps import Course
-from dccwire.programming.targets import DirectCv, Target
-from dccwire.signal import NOMINAL, Timing
+from dccwire.programming.targets import DirectCv, Reach, Target
 
-__all__ = ["Assumptions", "Estimate", "estimate", "reading_time"]
-
-
-@dataclass(frozen=True, slots=True)
-class Assumptions:
-    """What a duration depends on beside the packets themselves.
-
-    Args:
-        timing: how long ones and zeros last; `TIMINGS` holds some.
-        answer: at which packet of a step its acknowledgement is taken, and the step ended. The
-            earliest is the second (S-9.2.3 §D, P17); a programmer that can look only while it sends
-            the next one takes it at the third; a number beyond the counts ends no step early.
-        writes: whether the decoder acknowledges writes, as it may (S-9.2.3 §D).
-
-    Raises:
-        FieldError: an answer before the second packet.
-    """
-
-    timing: Timing = NOMINAL
-    answer: int = 2
-    writes: bool = True
-
-    def __post_init__(self) -> None:
-        if type(self.answer) is not int or self.answer < 2:
-            raise FieldError("answer", "2 or more (S-9.2.3 §D)", self.answer)
-
+__all__ = ["Estimate", "estimate", "reading_time"]
 
 USUAL = Assumptions()
 
@@ -76,16 +40,22 @@ class Estimate:
     worst: Cost
 
 
+Pair: TypeAlias = tuple[int, int]
+"""A `Cost` without its names: with those, planning 300 CVs took half as long again."""
+
+
 class _Table:
     """What reading a target costs, by the value it holds."""
 
-    def __init__(self, packets: list[int], ns: list[int]) -> None:
-        self.packets, self.ns = packets, ns
-        self.best, self.worst = (self.of(ns.index(one)) for one in (min(ns), max(ns)))
-        self.sums = sum(packets), sum(ns)
+    def __init__(self, costs: list[Pair]) -> None:
+        self.costs = costs
+        self.best, self.worst = (which(costs, key=itemgetter(1)) for which in (min, max))
+        self.sums = _sum((0, 0), costs)
 
-    def of(self, value: int) -> Cost:
-        return Cost(self.packets[value], self.ns[value])
+
+def _sum(first: Pair, costs: Iterable[Pair]) -> Pair:
+    packets, ns = (sum(part) for part in zip(first, *costs, strict=True))
+    return packets, ns
 
 
 def estimate(
@@ -107,15 +77,13 @@ def estimate(
     [1.1, 1.4, 1.8]
     """
     fixed, tables = _plan(blocks, reach, setup, assumptions)
-    count = Fraction(1, len(tables[0].ns))
+    share = Fraction(1, len(tables[0].costs))
+    mean = (share * part for part in _sum((0, 0), (table.sums for table in tables)))
     return Estimate(
         len(tables),
-        _sum(fixed, (table.best for table in tables)),
-        Cost(
-            round(fixed.packets + count * sum(table.sums[0] for table in tables)),
-            round(fixed.ns + count * sum(table.sums[1] for table in tables)),
-        ),
-        _sum(fixed, (table.worst for table in tables)),
+        Cost(*_sum(fixed, (table.best for table in tables))),
+        Cost(*(round(one + more) for one, more in zip(fixed, mean, strict=True))),
+        Cost(*_sum(fixed, (table.worst for table in tables))),
     )
 
 
@@ -136,84 +104,67 @@ def reading_time(
     89
     """
     fixed, tables = _plan(blocks, reach, setup, assumptions)
-    costs = []
-    for key, table in zip(keys(blocks), tables, strict=True):
-        value = values.get(key)
-        if type(value) is not int or value not in range(len(table.ns)):
-            raise FieldError(cv_name(key), f"0 to {len(table.ns) - 1}", value)
-        costs.append(table.of(value))
-    return _sum(fixed, costs)
-
-
-def _sum(fixed: Cost, costs: Iterable[Cost]) -> Cost:
-    packets, ns = fixed.packets, fixed.ns
-    for cost in costs:
-        packets += cost.packets
-        ns += cost.ns
-    return Cost(packets, ns)
+    costs: list[Pair] = []
+    for (key, _), table in zip(places_of(blocks, reach), tables, strict=True):
+        value = within(cv_name(key), values.get(key), 0, len(table.costs) - 1)
+        costs.append(table.costs[value])
+    return Cost(*_sum(fixed, costs))
 
 
 def _plan(
     blocks: Sequence[Block], reach: Reach, setup: Setup, assumptions: Assumptions
 ) -> tuple[Cost, list[_Table]]:
     """What the job costs beside its verify groups, and the tables of these."""
-    wire = Wire(assumptions.timing, assumptions.answer, assumptions.writes)
-    sequencer = Sequencer(targets_of(blocks, reach)[0], setup)
+    places = places_of(blocks, reach)
+    sequencer = Sequencer(places[0][1], setup)
     tables: list[_Table] = []
     known: dict[bytes, _Table] = {}
 
-    def note(target: Target) -> Course[int]:
-        yield from ()
+    def note(sequencer: Sequencer, target: Target) -> Course[int]:
+        yield from sequencer.approach(target)
         key = bytes(target.verify(0))
         if key not in known:
-            known[key] = _table(sequencer, target, wire)
+            known[key] = _Table(_table(sequencer, target, assumptions))
         tables.append(known[key])
         return 0
 
-    fixed, _ = wire.whole(course(blocks, reach, sequencer, note))
+    fixed, _ = assumptions.walk(sequencer.whole(course(places, reach, sequencer, note)))
     return fixed, tables
 
 
-def _table(sequencer: Sequencer, target: Target, wire: Wire) -> _Table:
+def _table(sequencer: Sequencer, target: Target, under: Assumptions) -> list[Pair]:
     if isinstance(target, DirectCv):
-        return _by_bits(sequencer, target, wire)
-    return _by_comparing(sequencer, target, wire)
+        return _by_bits(sequencer, target, under)
+    return _by_comparing(sequencer, target, under)
 
 
-def _by_bits(sequencer: Sequencer, target: DirectCv, wire: Wire) -> _Table:
+def _by_bits(sequencer: Sequencer, target: DirectCv, under: Assumptions) -> list[Pair]:
     """Eight bits, each silent or acknowledged, then the byte: all values by doubling."""
-    packets, ns = [0], [0]
+    # To walk the confirming groups of 256 values for 300 CVs would take seconds. Those of two
+    # values differ in the ones of the value and of the error byte alone.
+    confirmed = under.walk(sequencer.confirm(target, 0))[0]
+    verifies = confirmed.packets - sequencer.counts.acknowledged_resets
+    shorter = verifies * (under.timing.duration_ns(0, 1) - under.timing.duration_ns(1, 0))
+    rest = bytes(target.verify(0))[-1]
+    costs = [(confirmed.packets, confirmed.ns + rest.bit_count() * shorter)]
+    ask = sequencer.ask
     for bit in range(8):
         packet = target.verify_bit(bit, 1)
-        clear = wire.group(sequencer.group(packet), acknowledged=False)
-        set_ = wire.group(sequencer.group(packet), acknowledged=True)
-        packets = [one + more.packets for more in (clear, set_) for one in packets]
-        ns = [one + more.ns for more in (clear, set_) for one in ns]
-    confirmed, _ = wire.whole(sequencer.confirm(target, 0))
-    # The confirming packets of two values differ in the value and the error byte alone.
-    verifies = confirmed.packets - sequencer.counts.acknowledged_resets
-    shorter = verifies * wire.bit_difference
-    check = bytes(target.verify(0))[-1]
-    longest = confirmed.ns + check.bit_count() * shorter
-    return _Table(
-        [one + confirmed.packets for one in packets],
-        [
-            one + longest - (value.bit_count() + (value ^ check).bit_count()) * shorter
-            for value, one in enumerate(ns)
-        ],
-    )
+        both = [under.walk(ask(target, packet), verifies=heard)[0] for heard in (False, True)]
+        costs = [(count + more.packets, ns + more.ns) for more in both for count, ns in costs]
+    return [
+        (count, ns - (value.bit_count() + (value ^ rest).bit_count()) * shorter)
+        for value, (count, ns) in enumerate(costs)
+    ]
 
 
-def _by_comparing(sequencer: Sequencer, target: Target, wire: Wire) -> _Table:
+def _by_comparing(sequencer: Sequencer, target: Target, under: Assumptions) -> list[Pair]:
     """One value after the other, silent until the one that is acknowledged, which is confirmed."""
-    packets, ns = [], []
-    passed = Cost(0, 0)
-    for value in target.values:
+    costs, passed, passed_ns, ask = [], 0, 0, sequencer.ask
+    for value in target.procedure.values:
         packet = target.verify(value)
-        heard = wire.group(sequencer.group(packet), acknowledged=True)
-        confirmed, _ = wire.whole(sequencer.confirm(target, value))
-        found = _sum(passed, (heard, confirmed))
-        packets.append(found.packets)
-        ns.append(found.ns)
-        passed = _sum(passed, [wire.group(sequencer.group(packet), acknowledged=False)])
-    return _Table(packets, ns)
+        silent, heard = (under.walk(ask(target, packet), verifies=so)[0] for so in (False, True))
+        sure = under.walk(sequencer.confirm(target, value))[0]
+        costs.append((passed + heard.packets + sure.packets, passed_ns + heard.ns + sure.ns))
+        passed, passed_ns = passed + silent.packets, passed_ns + silent.ns
+    return costs

@@ -1,31 +1,25 @@
 """Read many CVs in one session: lists of CVs, index pages included.
 
-A programming track is limited in energy: more than 250 mA may not last longer than 100 ms (S-9.2.3
-§B). Room: which CVs, in which order, and what became of each.
+Room: which CVs, in which order, and what became of each.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
-from typing import TypeAlias
 
-from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv
+from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv
 from dccwire.cv.index_page import IndexPage
-from dccwire.cv.values import check_cv
+from dccwire.cv.values import check_cv, within
 from dccwire.errors import ConfirmationError, FieldError, Reason, TextError
-from dccwire.programming.reading import DEFAULT, reading
-from dccwire.programming.sequencer import Sequencer, Setup
+from dccwire.programming.one_cv import reading
+from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import Session
 from dccwire.programming.steps import Course
-from dccwire.programming.targets import DirectCv, Target
+from dccwire.programming.targets import DirectCv, Reach, Target
 
-__all__ = ["Block", "Reach", "Readout", "keys", "read_cvs", "read_job"]
-
-Reach: TypeAlias = Callable[[int], Target]
-"""How a CV is got at: `DirectCv`, `PagedCv`, `Register.of_cv`, `AddressOnly.of_cv`."""
+__all__ = ["Block", "Readout", "read_cvs", "read_job"]
 
 WRITTEN = re.compile(r"(\d{1,4})(?:-(\d{1,4}))?(?:x(\d{1,3}))?", re.ASCII)
 
@@ -49,9 +43,7 @@ class Block:
 
     def __post_init__(self) -> None:
         check_cv(self.first, "first cv")
-        check_cv(self.last, "last cv")
-        if self.last < self.first:
-            raise FieldError("last cv", f"{self.first} to 1024", self.last)
+        within("last cv", self.last, self.first, 1024)
         for page in self.index_pages:
             for cv in (self.first, self.last):
                 IndexedCv(page.high, page.low, cv)
@@ -85,22 +77,11 @@ def read_job(text: str) -> tuple[Block, ...]:
             hint = "as in 1-256,257-512x4: numbers, ranges, xN for N index pages"
             raise TextError(Reason.TEXT, text, at, f"{part.strip()!r} is no list of CVs", hint)
         first = int(found[1])
-        pages = () if found[3] is None else _pages(int(found[3]))
+        count = 0 if found[3] is None else within("index pages", int(found[3]), 1, 256)
+        pages = tuple(map(IndexPage.of, range(count)))
         blocks.append(Block(first, int(found[2] or first), pages))
         at += len(part) + 1
     return tuple(blocks)
-
-
-def _pages(count: int) -> tuple[IndexPage, ...]:
-    if count not in range(1, 257):
-        raise FieldError("index pages", "1 to 256", count)
-    return tuple(map(IndexPage.of, range(count)))
-
-
-def keys(blocks: Sequence[Block]) -> Iterator[CvKey]:
-    """All CVs of a job, in the order in which they are read."""
-    for block in blocks:
-        yield from block.keys
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,49 +104,44 @@ def read_cvs(
     Raises:
         FieldError: a CV that the mode does not reach, or no CV.
     """
-    sequencer = Sequencer(targets_of(blocks, reach)[0], setup)
-    return Session(course(blocks, reach, sequencer, partial(reading, sequencer)))
+    places = places_of(blocks, reach)
+    sequencer = Sequencer(places[0][1], setup)
+    return sequencer.session(course(places, reach, sequencer, reading))
 
 
-def targets_of(blocks: Sequence[Block], reach: Reach) -> list[Target]:
-    """All targets of a job, those of CV 31 and 32 first if it needs them.
+def places_of(blocks: Sequence[Block], reach: Reach) -> list[tuple[CvKey, Target]]:
+    """All CVs of a job, in the order in which they are read, and how each is got at.
 
     Raises:
-        FieldError: a CV that the mode does not reach, or no CV.
+        FieldError: a CV that the mode does not reach, CV 31 and 32 included, or no CV.
     """
-    needed = [31, 32] if any(block.index_pages for block in blocks) else []
-    targets = [reach(cv) for cv in (*needed, *map(_number, keys(blocks)))]
-    if not targets:
+    if any(block.index_pages for block in blocks):
+        for cv in POINTERS:
+            reach(cv)
+    every = [key for block in blocks for key in block.keys]
+    if not every:
         raise FieldError("cvs", "one or more", blocks)
-    return targets
-
-
-def _number(key: CvKey) -> int:
-    return key.cv if isinstance(key, IndexedCv) else key
+    return [(key, reach(key.cv if isinstance(key, IndexedCv) else key)) for key in every]
 
 
 def course(
-    blocks: Sequence[Block],
+    places: Sequence[tuple[CvKey, Target]],
     reach: Reach,
     sequencer: Sequencer,
-    read: Callable[[Target], Course[int]],
+    read: Callable[[Sequencer, Target], Course[int]],
 ) -> Course[Readout]:
-    """The course of a job; `read` gives the verify groups for a target."""
+    """The course of a job between its start and its end; `read` gives the steps for a target."""
     values: dict[CvKey, int] = {}
     failures: dict[CvKey, ConfirmationError] = {}
     index: dict[int, int] = {}
-    yield from sequencer.start()
-    for key in keys(blocks):
-        yield from sequencer.between()
-        target = reach(_number(key))
+    for key, target in places:
+        yield from sequencer.resets(sequencer.counts.between_cvs)
         try:
             if isinstance(key, IndexedCv):
                 yield from _turn_to(key, index, reach, sequencer)
-            yield from sequencer.approach(target)
-            values[key] = yield from read(target)
+            values[key] = yield from read(sequencer, target)
         except ConfirmationError as error:
             failures[key] = error
-    yield from sequencer.close()
     return Readout(CvSet(values), failures)
 
 
@@ -173,10 +149,9 @@ def _turn_to(
     key: IndexedCv, index: dict[int, int], reach: Reach, sequencer: Sequencer
 ) -> Course[None]:
     """Write and confirm CV 31 and 32 where they are not known to be right already."""
-    for cv, value in ((31, key.high), (32, key.low)):
+    for cv, value in zip(POINTERS, (key.high, key.low), strict=True):
         if index.get(cv) != value:
             index.pop(cv, None)
             target = reach(cv)
-            yield from sequencer.write(target, target.write(value))
-            yield from sequencer.confirm(target, value)
+            yield from sequencer.write(target, target.write(value), confirmed=value)
             index[cv] = value

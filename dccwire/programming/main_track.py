@@ -15,20 +15,19 @@ packets keep their distance from those of the next.
 
 from __future__ import annotations
 
-from dccwire.address import IDLE, Address
-from dccwire.instructions import CvAccessLongForm, CvBitManipulation, CvOperation, Idle
+from collections.abc import Iterable
+
+from dccwire.address import Address
+from dccwire.instructions import CvAccessLongForm, CvBitManipulation, CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.counts import MainCounts
-from dccwire.programming.reading import refuse_read_only
+from dccwire.programming.one_cv import refuse_read_only
 from dccwire.programming.session import Session
-from dccwire.programming.steps import Course, Kind, Step
+from dccwire.programming.steps import IDLE, Course, Step
 
 __all__ = ["write_bit_on_main", "write_byte_on_main"]
 
 MAIN = MainCounts()
-
-IDLE_PACKET = Packet(IDLE, Idle())
-"""The idle packet, FF 00 FF (S-9.2 §B)."""
 
 
 def write_byte_on_main(
@@ -41,9 +40,9 @@ def write_byte_on_main(
 ) -> Session[None]:
     r"""Two identical packets that store a value in a CV of every decoder at this address.
 
-    An idle packet follows each, so that 5 ms and more lie between them (S-9.2 §C and footnote 11).
-    No other packet to that decoder and no broadcast may come between (S-9.2.1 §C, CV access long
-    form). Packets of six bytes take no more than 30 ms from start to start (S-9.2.1 footnote 7).
+    An idle packet follows each. No other packet to that decoder and no broadcast may come between
+    (S-9.2.1 §C, CV access long form). Packets of six bytes take no more than 30 ms from start to
+    start (S-9.2.1 footnote 7).
 
     Raises:
         FieldError: a CV or value out of bounds; CV 7 or CV 8 without `force_read_only`.
@@ -59,7 +58,9 @@ def write_byte_on_main(
     long 3000: CvAccessLongForm operation=write cv=4 value=12
     idle: Idle
     """
-    return _twice(address, CvAccessLongForm(CvOperation.WRITE, cv, value), counts, force_read_only)
+    refuse_read_only(cv, force_read_only)
+    packet = Packet(address, CvAccessLongForm(CvOperation.WRITE, cv, value))
+    return Session(course_on_main([packet], counts))
 
 
 def write_bit_on_main(
@@ -72,21 +73,14 @@ def write_bit_on_main(
     force_read_only: bool = False,
 ) -> Session[None]:
     """The same for one bit, 0 to 7, of a CV."""
-    one = CvBitManipulation(CvOperation.WRITE, cv, bit, value)
-    return _twice(address, one, counts, force_read_only)
+    refuse_read_only(cv, force_read_only)
+    packet = Packet(address, CvBitManipulation(CvOperation.WRITE, cv, bit, value))
+    return Session(course_on_main([packet], counts))
 
 
-def _twice(
-    address: Address,
-    one: CvAccessLongForm | CvBitManipulation,
-    counts: MainCounts,
-    force_read_only: bool,
-) -> Session[None]:
-    refuse_read_only(one.cv, force_read_only)
-    return Session(_course(Packet(address, one), counts))
-
-
-def _course(packet: Packet, counts: MainCounts) -> Course[None]:
-    for _ in range(counts.writes):
-        yield Step(packet, 1, Kind.FILLING, counts.preamble)
-        yield Step(IDLE_PACKET, counts.idles, Kind.FILLING, counts.preamble)
+def course_on_main(packets: Iterable[Packet], counts: MainCounts = MAIN) -> Course[None]:
+    """Each packet as often as it takes, with the idle packets after it."""
+    for packet in packets:
+        for _ in range(counts.writes):
+            yield Step(packet, 1, counts.preamble)
+            yield Step(IDLE, counts.idles, counts.preamble)

@@ -12,16 +12,14 @@ from dccwire.errors import ConfirmationError, FieldError
 from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.counts import Counts
+from dccwire.programming.session import Session
 from dccwire.programming.steps import RESET, Course, Kind, Step
-from dccwire.programming.targets import DirectCv, Target, service
-from dccwire.service_mode import PagePreset, PageRegisterAccess
+from dccwire.programming.targets import DirectCv, PagedCv, Target, service
+from dccwire.service_mode import PRESET_PAGE, PagePreset, PageRegisterAccess
 
-__all__ = ["Sequencer", "Setup"]
+__all__ = ["Setup"]
 
 T = TypeVar("T")
-
-PRESET_PAGE = 1
-"""The page register's default, to be left behind at the end (S-9.2.3 §E, Paged CV Addressing)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +42,9 @@ class Setup:
     check_page: bool = True
 
 
+DEFAULT = Setup()
+
+
 class Sequencer:
     """Steps for targets of one mode, and what later steps depend on.
 
@@ -56,53 +57,49 @@ class Sequencer:
     """
 
     def __init__(self, target: Target, setup: Setup) -> None:
-        counts = target.counts() if setup.counts is None else setup.counts
-        if not isinstance(counts, target.counts):
-            raise FieldError("counts", target.counts.__name__, counts)
-        if setup.power_cycle and not target.preset:
-            raise FieldError("power_cycle", "False outside register and address-only mode", True)
+        self._procedure = procedure = target.procedure
+        counts = procedure.counts() if setup.counts is None else setup.counts
+        if not isinstance(counts, procedure.counts):
+            raise FieldError("counts", procedure.counts.__name__, counts)
+        if setup.power_cycle and not procedure.preset:
+            hint = "only register and address-only mode allow a second power cycle"
+            raise FieldError("power_cycle", "False", True, hint)
         self.counts = counts
-        self.setup = setup
-        self._preset = target.preset
-        self._resets_each = target.resets_each
+        self._setup = setup
         self._page: int | None = None
         self._turned = False
         self._running = False
 
-    def start(self) -> Course[None]:
-        """The power-on cycle, and the page preset where the mode begins with one."""
-        if self.setup.power_on:
-            yield self._step(RESET, self.counts.power_on, power_on=True)
-        if self._preset:
-            yield from self._set_page(service(PagePreset()))
-        if self.setup.power_cycle:
-            yield self._step(RESET, self.counts.power_on, power_on=True)
+    def session(self, course: Course[T]) -> Session[T]:
+        """A session of a course, from the power-on cycle to the end."""
+        return Session(self.whole(course))
+
+    def whole(self, course: Course[T]) -> Course[T]:
+        """A course with its start and its end, which it reaches after a failure too."""
+        yield from self._start()
+        try:
+            result = yield from course
+        except ConfirmationError:
+            yield from self._close()
+            raise
+        yield from self._close()
+        return result
 
     def approach(self, target: Target) -> Course[None]:
-        """What comes before the verify groups of a target: its page, and the resets.
+        """What comes before the verify groups of a target, once: its page, and the resets.
 
         Raises:
             ConfirmationError: the decoder does not confirm the page.
         """
-        if target.page not in (None, self._page):
-            yield from self._turn_to(target, target.page)
-        if not self._resets_each and not self._running:
-            yield from self._resets(self.counts.resets)
+        yield from self._turn_to(target)
+        if not self._procedure.resets_each and not self._running:
+            yield from self.resets(self.counts.resets)
             self._running = True
 
-    def asking(self, target: Target, course: Course[T]) -> Course[T]:
-        """A course of verify groups, with its approach."""
+    def ask(self, target: Target, packet: Packet) -> Course[bool]:
+        """A verify group, with what comes before it: whether it was acknowledged."""
         yield from self.approach(target)
-        return (yield from course)
-
-    def group(self, packet: Packet) -> Course[bool]:
-        """A verify group: whether it was acknowledged."""
-        if self._resets_each:
-            yield from self._resets(self.counts.resets)
-        acknowledged = yield self._step(packet, self.counts.verifies, Kind.VERIFY)
-        if acknowledged:
-            yield from self._resets(self.counts.acknowledged_resets)
-        return acknowledged
+        return (yield from self._group(packet))
 
     def confirm(self, target: Target, value: int, read: int | None = None) -> Course[None]:
         """A verify group that has to be acknowledged.
@@ -115,50 +112,74 @@ class Sequencer:
         """
         if not isinstance(target, DirectCv):
             self._running = False
-        yield from self.approach(target)
-        if not (yield from self.group(target.verify(value))):
+        if not (yield from self.ask(target, target.verify(value))):
             raise ConfirmationError(str(target), read, f"verify of {value}")
 
-    def write(self, target: Target, packet: Packet) -> Course[bool]:
-        """A write group with its recovery: whether it was acknowledged, which it need not be."""
-        if target.page not in (None, self._page):
-            yield from self._turn_to(target, target.page)
-        recovery = self.counts.long_recovery if target.long_recovery else self.counts.recovery
-        return (yield from self._write(packet, self.counts.writes, recovery))
+    def write(self, target: Target, packet: Packet, confirmed: int | None = None) -> Course[bool]:
+        """A write group with its recovery: whether it was acknowledged, which it need not be.
 
-    def between(self) -> Course[None]:
-        """What a programmer adds between two CVs of its own will."""
-        yield from self._resets(self.counts.between_cvs)
+        Raises:
+            ConfirmationError: the decoder does not confirm the page, or the value `confirmed`.
+        """
+        yield from self._turn_to(target)
+        to_register_1 = self._procedure.preset and target.cv == 1
+        recovery = self.counts.long_recovery if to_register_1 else self.counts.recovery
+        acknowledged = yield from self._write(packet, self.counts.writes, recovery)
+        if confirmed is not None:
+            yield from self.confirm(target, confirmed)
+        return acknowledged
 
-    def close(self) -> Course[None]:
+    def resets(self, count: int) -> Course[None]:
+        """So many reset packets, or none."""
+        if count:
+            yield self.step(RESET, count)
+
+    def step(
+        self, packet: Packet, count: int, kind: Kind = Kind.FILLING, *, power_on: bool = False
+    ) -> Step:
+        """A step with the preamble of the counts."""
+        return Step(packet, count, self.counts.preamble, kind, power_on)
+
+    def _start(self) -> Course[None]:
+        """The power-on cycle, and the page preset where the mode begins with one."""
+        if self._setup.power_on:
+            yield self.step(RESET, self.counts.power_on, power_on=True)
+        if self._procedure.preset:
+            yield from self._set_page(service(PagePreset()))
+        if self._setup.power_cycle:
+            yield self.step(RESET, self.counts.power_on, power_on=True)
+
+    def _close(self) -> Course[None]:
         """Leave the page register at 1, if it may be elsewhere (S-9.2.3 §E, Paged)."""
         if self._turned and self._page != PRESET_PAGE:
             yield from self._set_page(service(PagePreset()))
 
-    def _turn_to(self, target: Target, page: int) -> Course[None]:
+    def _turn_to(self, target: Target) -> Course[None]:
+        """Set the page of a target, if it is not set."""
+        if not isinstance(target, PagedCv) or target.page == self._page:
+            return
         self._page, self._turned = None, True
-        yield from self._set_page(service(PageRegisterAccess(CvOperation.WRITE, page)))
-        if self.setup.check_page:
-            check = service(PageRegisterAccess(CvOperation.VERIFY, page))
-            if not (yield from self.group(check)):
-                raise ConfirmationError(str(target), None, f"verify of page {page}")
-        self._page = page
+        yield from self._set_page(service(PageRegisterAccess(CvOperation.WRITE, target.page)))
+        if self._setup.check_page:
+            check = service(PageRegisterAccess(CvOperation.VERIFY, target.page))
+            if not (yield from self._group(check)):
+                raise ConfirmationError(str(target), None, f"verify of page {target.page}")
+        self._page = target.page
 
     def _set_page(self, packet: Packet) -> Course[bool]:
         return (yield from self._write(packet, self.counts.page_writes, self.counts.page_recovery))
 
     def _write(self, packet: Packet, writes: int, recovery: int) -> Course[bool]:
-        yield from self._resets(self.counts.resets)
+        yield from self.resets(self.counts.resets)
         self._running = False
-        stored = yield self._step(packet, writes, Kind.WRITE)
-        recovered = yield self._step(RESET, recovery, Kind.RECOVERY)
+        stored = yield self.step(packet, writes, Kind.WRITE)
+        recovered = yield self.step(RESET, recovery, Kind.RECOVERY)
         return stored or recovered
 
-    def _resets(self, count: int) -> Course[None]:
-        if count:
-            yield self._step(RESET, count)
-
-    def _step(
-        self, packet: Packet, count: int, kind: Kind = Kind.FILLING, *, power_on: bool = False
-    ) -> Step:
-        return Step(packet, count, kind, self.counts.preamble, power_on)
+    def _group(self, packet: Packet) -> Course[bool]:
+        if self._procedure.resets_each:
+            yield from self.resets(self.counts.resets)
+        acknowledged = yield self.step(packet, self.counts.verifies, Kind.VERIFY)
+        if acknowledged:
+            yield from self.resets(self.counts.acknowledged_resets)
+        return acknowledged

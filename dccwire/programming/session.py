@@ -8,12 +8,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import Enum
-from functools import partial
 from typing import Generic, TypeVar
 
-from dccwire.errors import ConfirmationError, FieldError
+from dccwire.errors import ConfirmationError, FieldError, member
 from dccwire.packet import Packet
 from dccwire.programming.steps import HEARD_FROM, Course, Step
+from dccwire.wording import counted
 
 __all__ = ["Answer", "Outgoing", "Session", "conversation"]
 
@@ -50,11 +50,7 @@ class Session(Generic[T]):
     The same answers give the same packets. The functions of `dccwire.programming` make sessions;
     whoever has a track sends `sending`, listens, and says by `take` what was heard, until `sending`
     is None. Nothing else may be sent in between, and no pause of 20 ms made: a decoder leaves
-    service mode then (S-9.2.3 §C).
-
-    A programming track is limited in energy: more than 250 mA may not last longer than 100 ms
-    (S-9.2.3 §B). A locomotive may jump at an acknowledgement, since decoders make the current pulse
-    with the motor (common practice, no source): leave it room.
+    service mode then (S-9.2.3 §C). The cautions stand at the head of `dccwire.programming`.
 
     >>> from dccwire.programming import Answer, DirectCv, verify_byte
     >>> session = verify_byte(DirectCv(29), 38)
@@ -68,13 +64,13 @@ class Session(Generic[T]):
     sent: int
     """How many packets have been taken so far."""
 
+    _result: T
+
     def __init__(self, course: Course[T]) -> None:
         self._course = course
-        self._nth = 1
-        self._results: list[T] = []
         self._failure: ConfirmationError | None = None
         self.sent = 0
-        self._advance(partial(next, course))
+        self._advance()
 
     @property
     def sending(self) -> Outgoing | None:
@@ -93,17 +89,14 @@ class Session(Generic[T]):
         Raises:
             FieldError: the session has ended, or this is no answer.
         """
-        step = self._step
+        step, answer = self._step, member(Answer, "answer", answer)
         if step is None:
-            raise FieldError("answer", "none after the end of the session", answer)
-        if not isinstance(answer, Answer):
-            raise FieldError("answer", "an Answer", answer)
+            raise FieldError("answer", "none", answer, "the session has ended")
         self.sent += 1
         window = self._nth >= HEARD_FROM.get(step.kind, step.count + 1)
         acknowledged = window and answer is Answer.ACKNOWLEDGED
         if acknowledged or self._nth == step.count:
-            self._nth = 1
-            self._advance(partial(self._course.send, acknowledged))
+            self._advance(acknowledged)
         else:
             self._nth += 1
 
@@ -116,17 +109,21 @@ class Session(Generic[T]):
             FieldError: the session has not ended yet.
         """
         if self._step is not None:
-            raise FieldError("result", "the end of the session first", f"{self.sent} packets")
+            hint = f"a result comes with the end; {counted(self.sent, 'packet')} taken so far"
+            raise FieldError("sending", "None", self.sending, hint)
         if self._failure is not None:
             raise self._failure
-        return self._results[0]
+        return self._result
 
-    def _advance(self, resume: Callable[[], Step]) -> None:
+    def _advance(self, acknowledged: bool | None = None) -> None:
+        """Go on to the next step, or to the end; None begins."""
         self._step: Step | None = None
+        self._nth = 1
+        course = self._course
         try:
-            self._step = resume()
+            self._step = next(course) if acknowledged is None else course.send(acknowledged)
         except StopIteration as end:
-            self._results.append(end.value)
+            self._result = end.value
         except ConfirmationError as error:
             self._failure = error
 

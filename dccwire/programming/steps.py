@@ -10,16 +10,12 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias, TypeVar
 
-from dccwire.address import BROADCAST
-from dccwire.instructions import DigitalDecoderReset
-from dccwire.packet import Packet
-
-__all__ = ["HEARD_FROM", "RESET", "Course", "Kind", "Step"]
+from dccwire.codebook import IDLE_PACKET, RESET_PACKET
+from dccwire.packet import Packet, decode
 
 T = TypeVar("T")
 
-RESET = Packet(BROADCAST, DigitalDecoderReset())
-"""The reset packet, 00 00 00 (S-9.2 §B; C10)."""
+RESET, IDLE = decode(RESET_PACKET), decode(IDLE_PACKET)
 
 
 class Kind(Enum):
@@ -32,10 +28,9 @@ class Kind(Enum):
 
 
 HEARD_FROM = {Kind.VERIFY: 2, Kind.WRITE: 2, Kind.RECOVERY: 1}
-"""The packet of a step from whose end bit on an acknowledgement counts.
+"""The packet of a step from whose end bit on an acknowledgement counts (S-9.2.3 §D, P17).
 
-The programmer looks for one from the end bit of the second instruction packet to the end of the
-instruction packets, and for writes to the end of the recovery time (S-9.2.3 §D, P17).
+In a filling step none does; in the recovery after a write it is still one of the write.
 """
 
 
@@ -45,11 +40,14 @@ class Step:
 
     packet: Packet
     count: int
-    kind: Kind
     preamble: int
+    kind: Kind = Kind.FILLING
     power_on: bool = False
     """Whether the track is switched off, if it was on, and on again before the first packet."""
 
 
 Course: TypeAlias = Generator[Step, bool, T]
-"""Steps out, for each whether it was acknowledged in; at the end a result."""
+"""Steps out, for each whether it was acknowledged in; at the end a result.
+
+To iterate over a course is to walk it with no acknowledgement at all.
+"""

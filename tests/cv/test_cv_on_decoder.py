@@ -13,20 +13,15 @@ from dccwire.cv import (
     IndexedCv,
     to_csv,
     to_json,
+    writes,
 )
 from dccwire.decoder import Decoder, Options
 from dccwire.errors import FieldError
 from dccwire.plan import read_plan
-from dccwire.programming import (
-    Answer,
-    DirectCv,
-    Setup,
-    operations_packets,
-    programming_track_instructions,
-    write_byte,
-)
+from dccwire.programming import Answer, write_cvs
 from dccwire.receiver import Receiver
 from dccwire.synthesis import Sending, synthesize
+from written_sets import operations_packets
 
 BASE = {1: 3, 15: 0, 16: 0, 17: 192, 18: 0, 19: 0, 29: 2, 31: 16, 32: 0}
 POOL = [1, 2, 3, 5, 9, 15, 16, 17, 18, 19, 21, 29, 31, 32, 67, 94, 257, 300, 512, 513, 1024]
@@ -78,16 +73,15 @@ def on_main(decoder: Decoder, packets: Iterable[Packet]) -> None:
 
 
 def on_programming_track(decoder: Decoder, old: CvSet, new: CvSet) -> None:
-    """Send each instruction as a programmer does, told of every acknowledgement."""
+    """Send them as a programmer does, told of every acknowledgement; each value is confirmed."""
     now = 0
-    for one in programming_track_instructions(old, new):
-        session = write_byte(DirectCv(one.cv), one.value, Setup(power_on=not now))
-        while (sent := session.sending) is not None:
-            start = now + sent.preamble * 116_000
-            now += sent.packet.duration_ns(preamble=sent.preamble)
-            heard = decoder.take(sent.packet, start, now)
-            session.take(Answer.ACKNOWLEDGED if heard else Answer.SILENCE)
-        assert session.result
+    session = write_cvs(old, new, confirm=True)
+    while (sent := session.sending) is not None:
+        start = now + sent.preamble * 116_000
+        now += sent.packet.duration_ns(preamble=sent.preamble)
+        heard = decoder.take(sent.packet, start, now)
+        session.take(Answer.ACKNOWLEDGED if heard else Answer.SILENCE)
+    assert session.result == writes(old, new)
 
 
 def _where(key: CvKey, high: int, low: int) -> CvKey:

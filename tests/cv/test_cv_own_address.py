@@ -6,7 +6,7 @@ from dccwire import IDLE, AccessoryAddress, Idle, LongAddress, Packet, ShortAddr
 from dccwire.cv import CvSet
 from dccwire.decoder import Decoder, Options
 from dccwire.errors import FieldError
-from dccwire.programming import operations_packets
+from written_sets import operations_packets
 
 NEW = CvSet({3: 2})
 

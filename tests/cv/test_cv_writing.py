@@ -23,7 +23,7 @@ from dccwire.cv import (
     writes,
 )
 from dccwire.errors import FieldError
-from dccwire.programming import operations_packets, programming_track_instructions
+from written_sets import operations_packets, programming_track_instructions
 
 
 class Decoder:

@@ -58,6 +58,13 @@ def test_set_extended_addressing(body: str, address: int) -> None:
     assert decoder.address == (LongAddress(1205) if extended else ShortAddress(address))
 
 
+def test_an_extended_address_that_is_not_supported_is_not_set() -> None:
+    """S-9.2.2, CV 29: 0000 1011 leaves bit 5 at 0 in a decoder without such addresses."""
+    decoder, line = at_work(factory={**LONG_1205, 29: 2}, configuration_bits=0b11)
+    line.send("03 0B")
+    assert (decoder.cv(29), decoder.address) == (2, ShortAddress(3))
+
+
 @pytest.mark.parametrize("factory", [{1: 0}, {1: 200}, {17: 0, 29: 0x22}])
 def test_cvs_that_hold_no_address_leave_the_broadcast(factory: dict[int, int]) -> None:
     """S-9.2.2, CV 1 and CV 17."""
@@ -97,7 +104,13 @@ def test_a_unit_reversed_in_its_consist() -> None:
 
 
 def test_the_own_address_as_consist_address() -> None:
-    """S-9.2.1 §C: the own address is ignored for speed unless it is the same."""
+    """S-9.2.1 §C: the own address is ignored for speed unless it is the same.
+
+    CV access counts there for the unit whose own address it is, and for no other of the consist.
+    """
+    other, line = at_work(factory={1: 4, 19: 3})
+    line.send("03 EC 02 07", "03 EC 02 07")
+    assert (other.cv(3), other.ignored) == (0, {Ignored.CONSIST: 2})
     decoder, line = at_work(factory={19: 0x83})
     line.send("03 74", "03 81", "03 EC 02 07", "03 EC 02 07")
     assert (decoder.step, decoder.direction, decoder.cv(3)) == (6, Direction.REVERSE, 7)
@@ -152,13 +165,21 @@ def test_fl_shows_in_the_direction_it_is_enabled_for() -> None:
     assert decoder.functions == {"FL"}
 
 
-def test_at_14_steps_fl_comes_with_the_speed_at_either_address() -> None:
-    """S-9.2.1 §C (X18): the own address keeps FL although it no longer drives."""
+def test_at_14_steps_fl_comes_with_the_speed_that_is_obeyed() -> None:
+    """S-9.2.1 §C (X18): in a consist a speed packet to the own address is ignored, FL with it."""
     decoder, line = at_work(factory={19: 10, 29: 0})
-    line.send("0A 72")
-    assert (decoder.step, decoder.functions) == (1, frozenset())
+    line.send("0A 72")  # CV 22 does not enable FL
     line.send("03 74")
-    assert (decoder.step, decoder.functions) == (1, {"FL"})
+    assert (decoder.step, decoder.functions) == (1, frozenset())
+    assert decoder.ignored == {Ignored.IN_CONSIST: 1}
+    decoder.set_cv(22, 1)
+    line.send("0A 72", "03 62")
+    assert decoder.functions == {"FL"}
+    line.send("0A 62")
+    assert decoder.functions == frozenset()
+    decoder, line = at_work(factory={19: 3, 29: 0})  # the same address: nothing is ignored
+    line.send("03 74")
+    assert (decoder.step, decoder.functions) == (3, {"FL"})
 
 
 def test_a_consist_of_three_is_driven_as_one() -> None:

@@ -214,6 +214,17 @@ def test_time_out_slows_down_as_a_stop_would() -> None:
     assert decoder.speed_at(line.now) < 0.5
 
 
+def test_time_out_in_the_middle_of_a_change_of_speed() -> None:
+    """S-9.2.2, CV 3, 4 and 11: 10 × 0.896 s for the full range; cut short after 2 s, and back."""
+    decoder, line = at_work(factory={3: 10, 4: 10, 11: 2}, time_out_unit_ns=SECOND)
+    line.wait(SECOND)
+    line.send("03 7F")
+    reached = 2 / 8.96
+    assert decoder.speed_at(line.now + 2 * SECOND) == pytest.approx(reached)
+    assert decoder.speed_at(line.now + 3 * SECOND) == pytest.approx(reached / 2)
+    assert decoder.speed_at(line.now + 4 * SECOND) == 0.0
+
+
 def test_a_packet_with_a_wrong_error_byte_does_not_hold_off_the_time_out() -> None:
     """S-9.2.2, CV 11: a valid packet is asked for."""
     decoder, line = at_work(factory={11: 1}, time_out_unit_ns=SECOND)

@@ -129,6 +129,20 @@ def test_the_page_register_is_1_after_power_on() -> None:
     assert line.send("70 03", times=2)
 
 
+def test_the_page_register_is_1_again_after_service_mode() -> None:
+    """S-9.2.3 §E: left by another packet, or by 20 ms without one."""
+    for leave in (IDLE, None):
+        decoder, line = on_programming_track()
+        line.send("7D 11", "7D 11", RESET)
+        line.wait(19_000_000)  # and 1 ms of the line: still in time
+        line.send(RESET)
+        assert decoder.snapshot()["page"] == 17
+        line.wait(0 if leave else 20_000_000)
+        line.send(leave or RESET)
+        assert decoder.snapshot()["page"] == 1
+        assert line.send(RESET, "70 03", "70 03")
+
+
 def test_without_paged_mode_pages_above_1_are_silent() -> None:
     """S-9.2.3 §E: only the page register answers until it is 1 again."""
     decoder, line = on_programming_track(**support("physical register"))

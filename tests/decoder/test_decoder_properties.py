@@ -1,6 +1,6 @@
 """Whatever comes: nothing raises, others do not change, the same stream gives the same state."""
 
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from dccwire import Mode, Packet
@@ -97,12 +97,17 @@ def test_what_is_no_valid_packet_changes_nothing(stream: Stream) -> None:
     assert one.snapshot() == two.snapshot()
 
 
+UNLOCKED = [bytes((number,)) for number in range(1, 128)]
+
+
 @given(STREAM)
+@example([(b"\x00\xf9", 1, 0)])
+@example([(RESET, 1, 0), (with_error_byte(b"\x00\xf9\x80"), 1, 0), (FRAGMENTS[2], 2, 0)])
 def test_decoder_and_mode_tracker_agree_on_service_mode(stream: Stream) -> None:
     """S-9.2.3 §C, but for decoder locks with no address (P13), which only the tracker takes."""
     decoder, tracker = Decoder(OPTIONS), ModeTracker()
     for data, start, end in timed(stream):
-        if data[:2] == b"\x00\xf9" and not 1 <= data[2] <= 127:
+        if data[:2] == b"\x00\xf9" and data[2:3] not in UNLOCKED:
             continue
         event = tracker.take(PacketReceived(start, start, end, 20, data, False))
         decoder.take(event)

@@ -7,9 +7,9 @@ from decoder_helpers import IDLE, RESET, at_work
 
 from dccwire import DccwireError, FieldError, LongAddress, Packet, Receiver, ShortAddress
 from dccwire.cv import CvSet, IndexedCv
-from dccwire.decoder import Decoder, Ignored, Options
+from dccwire.decoder import Decoder, Ignored, Options, ServiceMode, Track
 from dccwire.errors import Reason
-from dccwire.receiver.events import PacketReceived
+from dccwire.receiver.events import Gap, PacketReceived
 from dccwire.synthesis import Sending, synthesize
 from strategies import with_error_byte
 
@@ -86,7 +86,7 @@ def test_a_write_of_cv_1_on_the_main_clears_cv_19_and_cv_29_bit_5() -> None:
     [
         ("03 F4 C5 01", {17: 0xC5, 18: 1}),
         ("03 F5 14 02", {31: 20, 32: 2}),
-        ("03 F6 8A 00", {19: 0x8A, 20: 0}),
+        ("03 F6 8A 01", {19: 0x8A, 20: 1}),
     ],
 )
 def test_pairs_of_cvs(body: str, held: dict[int, int]) -> None:
@@ -111,6 +111,7 @@ def test_pairs_of_cvs(body: str, held: dict[int, int]) -> None:
         ({"factory": {15: 1}}, "03 EC 0F 01", Ignored.LOCKED),  # CV 16 itself
         ({"factory": {15: 1}}, "03 EC 07 08", Ignored.LOCKED),
         ({}, "03 EC 00 80", Ignored.OUT_OF_RANGE),  # CV 1 = 128
+        ({}, "03 EC 10 BF", Ignored.OUT_OF_RANGE),  # CV 17 = 191
         ({}, "03 EC 10 E8", Ignored.OUT_OF_RANGE),  # CV 17 = 232
         ({"absent": frozenset({18})}, "03 F4 C5 01", Ignored.ABSENT),
     ],
@@ -125,6 +126,46 @@ def test_what_is_not_stored_is_counted(
     assert decoder.ignored == {reason: 1}
     changed = {17: 0xC5} if body == "03 F4 C5 01" else {}
     assert decoder.cvs == before | changed
+
+
+@pytest.mark.parametrize(("cv", "value"), [(1, 0), (1, 126), (1, 127), (17, 193), (17, 231)])
+def test_the_bounds_of_cv_1_and_17_can_be_stored(cv: int, value: int) -> None:
+    """S-9.2.2: 0 to 127, 192 to 231."""
+    decoder, line = at_work()
+    line.send(f"03 EC {cv - 1:02X} {value:02X}", times=2)
+    assert (decoder.cv(cv), decoder.ignored) == (value, {})
+
+
+@pytest.mark.parametrize(
+    ("options", "value", "stored"),
+    [
+        ({}, 255, 0b0011_1111),
+        ({}, 0b0100_0110, 0b0000_0110),
+        ({}, 0b1000_0000, 0),
+        ({}, 0b0011_1111, 0b0011_1111),
+        ({"configuration_bits": 0b0000_0011}, 0b0001_0110, 0b0000_0010),
+    ],
+)
+def test_bits_of_cv_29_that_are_not_supported_cannot_be_set(
+    options: dict[str, object], value: int, stored: int
+) -> None:
+    """S-9.2.2, CV 29: neither by a byte nor bit by bit, on the main or a programming track."""
+    for sent in (
+        [f"03 EC 1C {value:02X}"] * 2,
+        [RESET, *[f"7C 1C {value:02X}"] * 2],
+        [RESET, *[f"7C {value:02X}"] * 2],
+        [
+            RESET,
+            *(
+                f"78 1C {0xF0 | (value >> bit & 1) << 3 | bit:02X}"
+                for bit in range(8)
+                for _ in range(2)
+            ),
+        ],
+    ):
+        decoder, line = at_work(**options)
+        line.send(*sent)
+        assert (decoder.cv(29), decoder.ignored) == (stored, {})
 
 
 def test_cv_15_opens_the_lock() -> None:
@@ -147,6 +188,17 @@ def test_index_pages() -> None:
     assert (decoder.cv(257), decoder.cv(513)) == (0, 4)
     decoder.set_cv(32, 1)
     assert decoder.cv(257) == 9
+
+
+def test_the_lowest_and_the_highest_cv_of_an_index_page() -> None:
+    """S-9.2.2, CV 257-512: 256 and 513 are on no page; CV 31 = 16 is the first that is one."""
+    decoder = Decoder(Options(factory={31: 16}))
+    for cv in (256, 257, 512, 513):
+        decoder.set_cv(cv, 9)
+    decoder.set_cv(31, 17)
+    assert [decoder.cv(cv) for cv in (256, 257, 512, 513)] == [9, 0, 0, 9]
+    decoder.set_cv(31, 16)
+    assert [decoder.cv(cv) for cv in (256, 257, 512, 513)] == [9, 9, 9, 9]
 
 
 def test_reserved_index_pages_hold_nothing() -> None:
@@ -228,6 +280,10 @@ def test_values_are_bytes(value: int) -> None:
         ({"absent": frozenset({0})}, "read_only or absent"),
         ({"read_only": frozenset({1025})}, "read_only or absent"),
         ({"steps_in_use": 28}, "steps_in_use"),
+        ({"configuration_bits": 256}, "CV 29"),
+        ({"configuration_bits": -1}, "CV 29"),
+        ({"supports": frozenset({"direct", "fast"})}, "supports"),
+        ({"supports": "direct"}, "supports"),
         ({"acknowledgement_ns": 0}, "acknowledgement_ns"),
         ({"storage_ns": -1}, "storage_ns"),
         ({"time_out_unit_ns": -1}, "time_out_unit_ns"),
@@ -238,6 +294,24 @@ def test_options_are_checked(given: dict[str, object], field: str) -> None:
     with pytest.raises(FieldError) as caught:
         Options(**given)  # type: ignore[arg-type] # wrong values are the point
     assert (caught.value.field, caught.value.reason) == (field, Reason.FIELD)
+
+
+def test_options_at_their_bounds() -> None:
+    """Each is taken as it is; a service mode may be given by its value."""
+    for given in (
+        {"steps_in_use": 126},
+        {"steps_in_use": 128},
+        {"acknowledgement_ns": 1},
+        {"storage_ns": 0},
+        {"time_out_unit_ns": 0},
+        {"configuration_bits": 0},
+        {"configuration_bits": 255},
+        {"absent": frozenset({1, 1024})},
+    ):
+        ((name, value),) = given.items()
+        assert getattr(Options(**given), name) == value  # type: ignore[arg-type] # each is its type
+    named = Options(supports=frozenset({"direct"}))  # type: ignore[arg-type] # that is the point
+    assert named.supports == {ServiceMode.DIRECT}
 
 
 def test_options_are_hashable_and_a_decoder_can_be_pickled() -> None:
@@ -252,12 +326,14 @@ def test_bytes_packets_and_events_are_all_taken() -> None:
     """Whatever is at hand: bytes, a bytearray's bytes, a `Packet`, a receiver's events."""
     packet = Packet.from_text("short 3: FunctionGroupOne functions=F1")
     for one in (packet, bytes(packet)):
-        decoder = Decoder()
+        decoder, other = Decoder(), Decoder()
         decoder.take(one, 0, 1)
-        assert decoder.functions == {"F1"}
-    decoder = Decoder()
-    decoder.take(PacketReceived(0, 1, 2, 14, bytes(packet), False))
-    assert decoder.functions == {"F1"}
+        Track((other,)).take(one, 0, 1)
+        assert decoder.functions == other.functions == {"F1"}
+    decoder, other = Decoder(), Decoder()
+    for event in (PacketReceived(0, 1, 2, 14, bytes(packet), False), Gap(3, 4)):
+        assert decoder.take(event) == Track((other,)).take(event) == []
+    assert decoder.functions == other.functions == {"F1"}
     with pytest.raises(FieldError, match="start_ns: 2 or later"):
         decoder.take(packet, 1, 3)
 
@@ -280,8 +356,8 @@ def test_a_signal_reaches_the_decoder_through_a_receiver() -> None:
     [
         ((None, 1), "start_ns: a time in ns expected, None given"),
         ((1, None), "end_ns: a time in ns expected, None given"),
-        ((-1, 1), "start_ns: 0 or later"),
-        ((2, 1), "start_ns: 0 or later, and not after the end"),
+        ((-1, 1), "start_ns: 0 or later expected, -1 given"),
+        ((2, 1), "end_ns: 2 or later expected, 1 given"),
     ],
 )
 def test_times_are_needed_and_run_forward(

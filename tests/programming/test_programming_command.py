@@ -165,6 +165,15 @@ def test_index_pages_and_modes_and_late_answers(run) -> None:
         }
 
 
+@pytest.mark.parametrize(("mode", "longest"), [("direct", 5), ("paged", 5), ("register", 7)])
+def test_answers_beyond_the_longest_step_end_none_early(run, mode, longest) -> None:
+    """The counts of the mode say which these are."""
+    for answer in (longest - 1, longest, longest + 1):
+        out = run("duration", "--cvs", "3", "--mode", mode, "--answer", str(answer))[1]
+        ends = f"at packet {answer}" if answer <= longest else "no earlier"
+        assert f"acknowledged steps end {ends}; " in out
+
+
 def test_one_value_is_one_value(run) -> None:
     """Address-only mode reads CV 1."""
     out = run("duration", "--cvs", "1", "--mode", "address-only")[1]
@@ -178,7 +187,10 @@ def test_calls_that_cannot_be_used_are_one_line_and_status_2(run) -> None:
         (("--cvs", "1", "idle: Idle"), "duration: packets or --cvs, one of them expected"),
         (("--cvs", "1-5,x"), "position 4: 'x' is no list of CVs; as in 1-256,257-512x4"),
         (("--cvs", "1025"), "first cv: 1 to 1024 expected, 1025 given"),
-        (("--cvs", "5", "--mode", "register"), "cv: 1 to 4, 7, 8 or 29 in register mode expected"),
+        (
+            ("--cvs", "5", "--mode", "register"),
+            "cv: 1, 2, 3, 4, 7, 8 or 29 in register mode expected",
+        ),
         (("--cvs", "5", "--answer", "1"), "answer: 2 or more (S-9.2.3 §D) expected, 1 given"),
         (("--cvs", "5", "--mode", "fast"), "invalid choice: 'fast'"),
         (("--preamble", "-1", "idle: Idle"), "preamble: 0 or more expected, -1 given"),

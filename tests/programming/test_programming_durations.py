@@ -230,6 +230,15 @@ def test_what_cannot_be_timed_is_refused(make, field) -> None:
     assert caught.value.field == field
 
 
+def test_answers_are_taken_at_the_second_packet_or_later() -> None:
+    """S-9.2.3 §D, P17: 2 is the least; one that comes past the end of a step ends none early."""
+    at = [
+        reading_time({3: 255}, [Block(3, 3)], assumptions=Assumptions(answer=n))
+        for n in range(2, 8)
+    ]
+    assert [cost.packets for cost in at] == [50, 59, 68, 77, 77, 77]
+
+
 def test_the_nominal_timing_is_the_usual_one() -> None:
     """58 µs and 100 µs (S-9.1 §A, Table 1)."""
     assert TIMINGS["nominal"] is NOMINAL

@@ -350,6 +350,16 @@ def test_lists_of_cvs_that_cannot_be_read(text, position) -> None:
     assert (caught.value.position, caught.value.text) == (position, text)
 
 
+def test_jobs_at_their_bounds_are_taken() -> None:
+    """CV 1 and 1024; 257 and 512 on index pages; 1, 2, 255 and 256 of them."""
+    assert Block(1, 1024).keys == tuple(range(1, 1025))
+    assert Block(5, 5).keys == (5,)
+    assert len(Block(257, 512, FIRST).keys) == 256
+    for count in (1, 2, 255, 256):
+        ((last, *_),) = [block.index_pages[::-1] for block in read_job(f"257x{count}")]
+        assert (last.high, last.low) == (16, count - 1)
+
+
 def test_the_same_answers_give_the_same_packets() -> None:
     """No clock, no chance."""
     for make in (lambda: read_byte(DirectCv(3)), lambda: read_cvs([Block(1, 3)])):

@@ -252,8 +252,8 @@ def test_read_only_cvs_are_written_only_if_forced_by_name(write, cv, name) -> No
     with pytest.raises(FieldError) as caught:
         write(cv)
     assert (caught.value.field, caught.value.value) == ("cv", cv)
-    assert f"{cv} is the read-only manufacturer {name}, S-9.2.2" in caught.value.bound
-    assert "force_read_only" in caught.value.bound
+    assert f"CV {cv} is the read-only manufacturer {name} (S-9.2.2)" in caught.value.hint
+    assert "force_read_only" in caught.value.hint
     assert sent(write(cv, force_read_only=True))
 
 
@@ -261,6 +261,8 @@ def test_the_hard_reset_cycle() -> None:
     """A hard reset, then ten resets (S-9.2.3 §E); to all, or to an address given (P14)."""
     assert runs(hard_reset_cycle()) == [(RESET, 20), ("000101", 1), (RESET, 10)]
     assert runs(hard_reset_cycle(ShortAddress(3), power_on=False)) == [("030102", 1), (RESET, 10)]
+    for number in (1, 110, 111):
+        assert runs(hard_reset_cycle(ShortAddress(number)))[1][0][:4] == f"{number:02x}01"
     assert runs(hard_reset_cycle(LongAddress(3000), HardResetCounts(after=12)))[1:] == [
         ("cbb80172", 1),
         (RESET, 12),
@@ -271,11 +273,32 @@ def test_the_hard_reset_cycle() -> None:
         assert (caught.value.field, caught.value.value) == ("address", address)
 
 
+@pytest.mark.parametrize(
+    ("session", "acknowledged"),
+    [
+        (hard_reset_cycle, [(RESET, 20), ("000101", 1), (RESET, 10)]),
+        (lambda: hard_reset_cycle(power_on=False), [("000101", 1), (RESET, 10)]),
+        (lambda: decoder_lock(3), [(RESET, 23), ("00f903fa", 5)]),
+        (
+            lambda: write_byte_on_main(ShortAddress(3), 29, 38),
+            [("03ec1c26d5", 1), ("ff00ff", 1)] * 2,
+        ),
+        (lambda: address_query(55), [(RESET, 23), ("37f9ce", 2), (RESET, 1)]),
+        (lambda: write_byte(DirectCv(3), 2), [(RESET, 23), ("7c02027c", 2), (RESET, 1)]),
+    ],
+)
+def test_what_is_no_acknowledgement_shortens_nothing(session, acknowledged) -> None:
+    """Seen with every packet: it ends verifies, writes and their recovery, and no other step."""
+    assert runs(session(), lambda sending: Answer.ACKNOWLEDGED) == acknowledged
+
+
 def test_the_address_query() -> None:
     """AAAAAAAA 11111001 EE, for 1 to 111 (S-9.2.3 Appendix A); the counts are our reading."""
     session = address_query(55)
     assert runs(session) == [(RESET, 23), ("37f9ce", 5)]
     assert session.result is False
+    for number in (1, 2, 110):
+        assert runs(address_query(number))[1][0][:4] == f"{number:02x}f9"
     session = address_query(111, power_on=False)
     heard = runs(session, lambda sending: Answer.ACKNOWLEDGED)
     assert heard == [(RESET, 3), ("6ff996", 2), (RESET, 1)]
@@ -287,6 +310,8 @@ def test_the_decoder_lock() -> None:
     session = decoder_lock(3)
     assert runs(session) == [(RESET, 23), ("00f903fa", 5)]
     assert session.result is None
+    for number in (1, 2, 126):
+        assert runs(decoder_lock(number))[1][0][:6] == f"00f9{number:02x}"
     assert runs(decoder_lock(127, power_on=False)) == [(RESET, 3), ("00f97f86", 5)]
 
 
@@ -343,11 +368,12 @@ def test_writes_on_the_main_are_two_identical_packets() -> None:
         (lambda: write_bit(DirectCv(1), 7, 2), "value", "0 to 1", 2),
         (lambda: Register(0), "register", "1 to 8", 0),
         (lambda: Register(9), "register", "1 to 8", 9),
-        (lambda: Register.of_cv(5), "cv", "1 to 4, 7, 8 or 29 in register mode", 5),
+        (lambda: Register.of_cv(5), "cv", "1, 2, 3, 4, 7, 8 or 29 in register mode", 5),
         (lambda: AddressOnly.of_cv(2), "cv", "1 in address-only mode", 2),
         (lambda: address_query(0), "address", "1 to 111", 0),
         (lambda: address_query(112), "address", "1 to 111", 112),
         (lambda: decoder_lock(0), "unlocked", "1 to 127", 0),
+        (lambda: decoder_lock(128), "unlocked", "1 to 127", 128),
         (lambda: write_byte_on_main(ShortAddress(3), 1025, 1), "cv", "1 to 1024", 1025),
         (lambda: write_byte_on_main(ShortAddress(3), 1, 256), "value", "0 to 255", 256),
         (lambda: write_bit_on_main(ShortAddress(3), 1, 8, 1), "bit", "0 to 7", 8),
@@ -363,15 +389,36 @@ def test_bad_input_is_refused_before_there_is_a_session(make, field, bound, valu
 def test_a_session_says_when_it_is_used_wrongly() -> None:
     """No result before the end, no answer after it, and no other answers."""
     session = write_byte_on_main(ShortAddress(3), 1, 4)
-    with pytest.raises(FieldError, match="result: the end of the session first expected"):
-        _ = session.result
-    with pytest.raises(FieldError, match="answer: an Answer expected, True given"):
+    for number in range(2):
+        with pytest.raises(
+            FieldError, match=r"sending: None expected, Outgoing.* given; a result"
+        ) as e:
+            _ = session.result
+        assert (
+            e.value.hint
+            == f"a result comes with the end; {number} packet{'s' * (number != 1)} taken so far"
+        )
+        session.take(Answer.SILENCE)
+    with pytest.raises(
+        FieldError, match="answer: 'acknowledged' or 'silence' expected, True given"
+    ):
         session.take(True)
-    for _ in range(4):  # two writes, an idle after each
-        session.take(Answer.SILENCE)
+    session.take(Answer.SILENCE)
+    session.take("silence")  # two writes, an idle after each
     assert session.result is None
-    with pytest.raises(FieldError, match="answer: none after the end of the session expected"):
+    with pytest.raises(FieldError, match=r"answer: none expected, .* given; the session has ended"):
         session.take(Answer.SILENCE)
+
+
+def test_targets_are_values() -> None:
+    """Equal by mode and CV, hashable, frozen, picklable, with a repr that reads back."""
+    targets = [DirectCv(1), DirectCv(29), PagedCv(1), Register(1), Register(5), AddressOnly()]
+    assert len(set(targets)) == len(targets)
+    for target in targets:
+        assert pickle.loads(pickle.dumps(target)) == eval(repr(target)) == target
+        for name in ("cv", "number", "other"):
+            with pytest.raises((AttributeError, TypeError)):
+                setattr(target, name, 2)
 
 
 def test_registers_are_cvs_and_one_is_the_page() -> None:

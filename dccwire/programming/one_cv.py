@@ -1,8 +1,6 @@
-"""Read, verify and write CVs on a programming track (S-9.2.3 §E).
+"""Read, verify and write one CV on a programming track (S-9.2.3 §E).
 
-A programming track is limited in energy: more than 250 mA may not last longer than 100 ms (§B). A
-locomotive may jump at an acknowledgement (common practice, no source). Room: one session an
-operation; lists of CVs are elsewhere.
+Room: one session an operation; lists and sets of CVs are elsewhere.
 
 **What is never reported.** Verify answers only yes or no, and answers get lost. So each value read
 is asked for once more, as a whole, and only an acknowledgement of that makes it a result. However
@@ -14,31 +12,14 @@ on the page preset and on the power-on cycle for page 1.
 
 from __future__ import annotations
 
-from typing import TypeVar
-
 from dccwire.cv.catalogue import READ_ONLY, entry
 from dccwire.errors import ConfirmationError, FieldError
-from dccwire.packet import Packet
-from dccwire.programming.sequencer import Sequencer, Setup
+from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import Session
 from dccwire.programming.steps import Course
-from dccwire.programming.targets import DirectCv, Register, Target, service
-from dccwire.service_mode import DecoderFactoryReset
+from dccwire.programming.targets import DirectCv, Target
 
-__all__ = [
-    "factory_reset",
-    "find_direct_mode",
-    "read_byte",
-    "refuse_read_only",
-    "verify_bit",
-    "verify_byte",
-    "write_bit",
-    "write_byte",
-]
-
-T = TypeVar("T")
-
-DEFAULT = Setup()
+__all__ = ["read_byte", "verify_bit", "verify_byte", "write_bit", "write_byte"]
 
 
 def read_byte(target: Target, setup: Setup = DEFAULT) -> Session[int]:
@@ -54,23 +35,23 @@ def read_byte(target: Target, setup: Setup = DEFAULT) -> Session[int]:
     dccwire.errors.FieldError: cv: 1 to 1024 expected, 1025 given
     """
     sequencer = Sequencer(target, setup)
-    return _asking(sequencer, target, reading(sequencer, target))
+    return sequencer.session(reading(sequencer, target))
 
 
 def reading(sequencer: Sequencer, target: Target) -> Course[int]:
-    """The verify groups that read a target, its approach done."""
+    """The verify groups that read a target."""
     if isinstance(target, DirectCv):
         value = 0
         for bit in range(8):
-            if (yield from sequencer.group(target.verify_bit(bit, 1))):
+            if (yield from sequencer.ask(target, target.verify_bit(bit, 1))):
                 value |= 1 << bit
     else:
-        for value in target.values:
-            if (yield from sequencer.group(target.verify(value))):
+        values = target.procedure.values
+        for value in values:
+            if (yield from sequencer.ask(target, target.verify(value))):
                 break
         else:
-            values = f"verify of {target.values[0]} to {target.values[-1]}"
-            raise ConfirmationError(str(target), None, values)
+            raise ConfirmationError(str(target), None, f"verify of {values[0]} to {values[-1]}")
     yield from sequencer.confirm(target, value, read=value)
     return value
 
@@ -82,7 +63,7 @@ def verify_byte(target: Target, value: int, setup: Setup = DEFAULT) -> Session[b
     that the decoder does not confirm is a `ConfirmationError`, here as in all of paged mode.
     """
     sequencer = Sequencer(target, setup)
-    return _asking(sequencer, target, sequencer.group(target.verify(value)))
+    return sequencer.session(sequencer.ask(target, target.verify(value)))
 
 
 def verify_bit(target: DirectCv, bit: int, value: int, setup: Setup = DEFAULT) -> Session[bool]:
@@ -93,7 +74,7 @@ def verify_bit(target: DirectCv, bit: int, value: int, setup: Setup = DEFAULT) -
     dccwire.errors.FieldError: bit: 0 to 7 expected, 8 given
     """
     sequencer = Sequencer(target, setup)
-    return _asking(sequencer, target, sequencer.group(target.verify_bit(bit, value)))
+    return sequencer.session(sequencer.ask(target, target.verify_bit(bit, value)))
 
 
 def write_byte(
@@ -120,18 +101,8 @@ def write_byte(
     """
     refuse_read_only(target.cv, force_read_only)
     sequencer = Sequencer(target, setup)
-    packet = target.write(value)
     confirmed = value if confirm else None
-    return _storing(sequencer, _writing(sequencer, target, packet, confirmed))
-
-
-def _writing(
-    sequencer: Sequencer, target: Target, packet: Packet, confirmed: int | None
-) -> Course[bool]:
-    acknowledged = yield from sequencer.write(target, packet)
-    if confirmed is not None:
-        yield from sequencer.confirm(target, confirmed)
-    return acknowledged
+    return sequencer.session(sequencer.write(target, target.write(value), confirmed))
 
 
 def write_bit(
@@ -145,35 +116,7 @@ def write_bit(
     """Store a bit of a CV, in direct mode; otherwise as `write_byte`."""
     refuse_read_only(target.cv, force_read_only)
     sequencer = Sequencer(target, setup)
-    return _storing(sequencer, sequencer.write(target, target.write_bit(bit, value)))
-
-
-def find_direct_mode(setup: Setup = DEFAULT) -> Session[bool]:
-    """Whether the decoder knows direct mode: it confirms bit 7 of CV 8 as 0 or as 1.
-
-    Both are asked (S-9.2.3 §E, Direct Mode); an acknowledgement of either means yes.
-    """
-    target = DirectCv(8)
-    sequencer = Sequencer(target, setup)
-    return _asking(sequencer, target, _either(sequencer, target))
-
-
-def _either(sequencer: Sequencer, target: DirectCv) -> Course[bool]:
-    clear = yield from sequencer.group(target.verify_bit(7, 0))
-    set_ = yield from sequencer.group(target.verify_bit(7, 1))
-    return clear or set_
-
-
-def factory_reset(setup: Setup = DEFAULT) -> Session[bool]:
-    """Set all CVs to the manufacturer's values, by the sequence of register mode (P11).
-
-    CV 8 reads 255 until all of them are rewritten, over several power-on cycles. The result says
-    whether the write was acknowledged.
-    """
-    target = Register(8)
-    sequencer = Sequencer(target, setup)
-    packet = service(DecoderFactoryReset())
-    return _storing(sequencer, sequencer.write(target, packet))
+    return sequencer.session(sequencer.write(target, target.write_bit(bit, value)))
 
 
 def refuse_read_only(cv: int | None, forced: bool) -> None:
@@ -183,27 +126,5 @@ def refuse_read_only(cv: int | None, forced: bool) -> None:
         FieldError: the CV is one of them, and `forced` is false.
     """
     if cv in READ_ONLY and not forced:
-        what = f"{cv} is the read-only {entry(cv).name}, S-9.2.2; force_read_only writes it"
-        raise FieldError("cv", f"a CV that can be written ({what})", cv)
-
-
-def _asking(sequencer: Sequencer, target: Target, course: Course[T]) -> Session[T]:
-    """A session of verify groups."""
-    return Session(_whole(sequencer, sequencer.asking(target, course)))
-
-
-def _storing(sequencer: Sequencer, course: Course[T]) -> Session[T]:
-    """A session of a write."""
-    return Session(_whole(sequencer, course))
-
-
-def _whole(sequencer: Sequencer, course: Course[T]) -> Course[T]:
-    """A course from the power-on cycle to the end, which it reaches after a failure too."""
-    yield from sequencer.start()
-    try:
-        result = yield from course
-    except ConfirmationError:
-        yield from sequencer.close()
-        raise
-    yield from sequencer.close()
-    return result
+        hint = f"CV {cv} is the read-only {entry(cv).name} (S-9.2.2); force_read_only writes it"
+        raise FieldError("cv", "a CV that can be written", cv, hint)

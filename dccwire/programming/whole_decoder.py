@@ -1,8 +1,8 @@
-"""The hard reset cycle, the address query and the decoder lock (S-9.2.3 §E, appendices A and B).
+"""What is asked of a decoder, or done to it, as a whole (S-9.2.3 §E, appendices A and B).
 
-The pages of the standard at hand give the hard reset cycle's counts; for the query and the lock
-they give the packet alone, so both have the shape and the counts of direct mode, which is our
-reading. Room: sessions that read and write no CV.
+The pages of the standard at hand give the counts of the hard reset cycle; for the address query and
+the decoder lock they give the packet alone, so both have the shape and the counts of direct mode,
+which is our reading. Room: sessions that read and write no single CV.
 """
 
 from __future__ import annotations
@@ -15,20 +15,51 @@ from dccwire.address import (
     Mode,
     ShortAddress,
 )
+from dccwire.cv.values import within
 from dccwire.errors import FieldError
 from dccwire.instructions import HardReset
 from dccwire.packet import Packet
 from dccwire.programming.counts import DirectCounts, HardResetCounts
+from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import Session
-from dccwire.programming.steps import RESET, Course, Kind, Step
-from dccwire.service_mode import AddressQuery, DecoderLock
+from dccwire.programming.steps import RESET, Course, Step
+from dccwire.programming.targets import DirectCv, Register, service
+from dccwire.service_mode import AddressQuery, DecoderFactoryReset, DecoderLock
 
-__all__ = ["address_query", "decoder_lock", "hard_reset_cycle"]
+__all__ = ["address_query", "decoder_lock", "factory_reset", "find_direct_mode", "hard_reset_cycle"]
 
 HARD_RESET = HardResetCounts()
 DIRECT = DirectCounts()
 SHORT = range(1, 112)
 """Short addresses whose packets a programming track does not read as registers (P12)."""
+BY_DIRECT_MODE = DirectCv(8)
+"""The CV by which direct mode is found; for the query and the lock any other would do."""
+
+
+def find_direct_mode(setup: Setup = DEFAULT) -> Session[bool]:
+    """Whether the decoder knows direct mode: it confirms bit 7 of CV 8 as 0 or as 1.
+
+    Both are asked (S-9.2.3 §E, Direct Mode); an acknowledgement of either means yes.
+    """
+    sequencer = Sequencer(BY_DIRECT_MODE, setup)
+    return sequencer.session(_either(sequencer))
+
+
+def _either(sequencer: Sequencer) -> Course[bool]:
+    clear = yield from sequencer.ask(BY_DIRECT_MODE, BY_DIRECT_MODE.verify_bit(7, 0))
+    set_ = yield from sequencer.ask(BY_DIRECT_MODE, BY_DIRECT_MODE.verify_bit(7, 1))
+    return clear or set_
+
+
+def factory_reset(setup: Setup = DEFAULT) -> Session[bool]:
+    """Set all CVs to the manufacturer's values, by the sequence of register mode (P11).
+
+    CV 8 reads 255 until all of them are rewritten, over several power-on cycles. The result says
+    whether the write was acknowledged.
+    """
+    target = Register(8)
+    sequencer = Sequencer(target, setup)
+    return sequencer.session(sequencer.write(target, service(DecoderFactoryReset())))
 
 
 def hard_reset_cycle(
@@ -50,15 +81,14 @@ ShortAddress(number=125) given
     short = isinstance(address, ShortAddress) and address.number in SHORT
     if not short and not isinstance(address, BroadcastAddress | LongAddress):
         raise FieldError("address", "broadcast, long, or short 1 to 111", address)
-    packet = Packet(address, HardReset())
-    return Session(_hard_reset(packet, counts, power_on=power_on))
+    return Session(_hard_reset(Packet(address, HardReset()), counts, power_on=power_on))
 
 
 def _hard_reset(packet: Packet, counts: HardResetCounts, *, power_on: bool) -> Course[None]:
     if power_on:
-        yield Step(RESET, counts.power_on, Kind.FILLING, counts.preamble, power_on=True)
-    yield Step(packet, counts.hard_resets, Kind.FILLING, counts.preamble)
-    yield Step(RESET, counts.after, Kind.FILLING, counts.preamble)
+        yield Step(RESET, counts.power_on, counts.preamble, power_on=True)
+    yield Step(packet, counts.hard_resets, counts.preamble)
+    yield Step(RESET, counts.after, counts.preamble)
 
 
 def address_query(
@@ -72,18 +102,10 @@ def address_query(
     Traceback (most recent call last):
     dccwire.errors.FieldError: address: 1 to 111 expected, 112 given
     """
-    if type(number) is not int or number not in SHORT:
-        raise FieldError("address", "1 to 111", number)
+    within("address", number, SHORT[0], SHORT[-1])
     packet = Packet(ShortAddress(number), AddressQuery(), mode=Mode.SERVICE)
-    return Session(_query(packet, counts, power_on=power_on))
-
-
-def _query(packet: Packet, counts: DirectCounts, *, power_on: bool) -> Course[bool]:
-    yield from _entry(counts, power_on=power_on)
-    acknowledged = yield Step(packet, counts.verifies, Kind.VERIFY, counts.preamble)
-    if acknowledged:
-        yield Step(RESET, counts.acknowledged_resets, Kind.FILLING, counts.preamble)
-    return acknowledged
+    sequencer = Sequencer(BY_DIRECT_MODE, Setup(counts, power_on))
+    return sequencer.session(sequencer.ask(BY_DIRECT_MODE, packet))
 
 
 def decoder_lock(
@@ -100,15 +122,10 @@ def decoder_lock(
     dccwire.errors.FieldError: unlocked: 1 to 127 expected, 0 given
     """
     packet = Packet(BROADCAST, DecoderLock(unlocked), mode=Mode.SERVICE)
-    return Session(_lock(packet, counts, power_on=power_on))
+    sequencer = Sequencer(BY_DIRECT_MODE, Setup(counts, power_on))
+    return sequencer.session(_lock(sequencer, packet))
 
 
-def _lock(packet: Packet, counts: DirectCounts, *, power_on: bool) -> Course[None]:
-    yield from _entry(counts, power_on=power_on)
-    yield Step(packet, counts.writes, Kind.FILLING, counts.preamble)
-
-
-def _entry(counts: DirectCounts, *, power_on: bool) -> Course[None]:
-    if power_on:
-        yield Step(RESET, counts.power_on, Kind.FILLING, counts.preamble, power_on=True)
-    yield Step(RESET, counts.resets, Kind.FILLING, counts.preamble)
+def _lock(sequencer: Sequencer, packet: Packet) -> Course[None]:
+    yield from sequencer.resets(sequencer.counts.resets)
+    yield sequencer.step(packet, sequencer.counts.writes)
