@@ -17,7 +17,7 @@ from dccwire.address import (
 )
 from dccwire.codebook import is_programming
 from dccwire.errors import LengthError, PacketError
-from dccwire.formats import Coded, Format, Kept, NamedReading
+from dccwire.formats import Format, Kept, NamedReading, PacketPart
 from dccwire.notation import address_text
 
 __all__ = ["LONGEST", "SHORTEST", "assemble"]
@@ -33,7 +33,9 @@ _fitting: dict[tuple[object, ...], bool] = {}
 millions."""
 
 
-def assemble(address: Address, instructions: tuple[Coded, ...], mode: Mode) -> tuple[bytes, bool]:
+def assemble(
+    address: Address, instructions: tuple[PacketPart, ...], mode: Mode
+) -> tuple[bytes, bool]:
     """The packet's bytes but for its error byte, and whether they were given as a reading.
 
     Raises:
@@ -60,12 +62,12 @@ def assemble(address: Address, instructions: tuple[Coded, ...], mode: Mode) -> t
     return body, _fitting[types]
 
 
-def _check(address: Address, instructions: tuple[Coded, ...], mode: Mode) -> None:
+def _check(address: Address, instructions: tuple[PacketPart, ...], mode: Mode) -> None:
     """Refuse what cannot go together by its types alone."""
     if type(address) not in _KINDS:
         raise PacketError(f"{address!r} is no address", "as in ShortAddress(3)")
     for one in instructions:
-        if not isinstance(one, Coded):
+        if not isinstance(one, PacketPart):
             raise PacketError(f"{one!r} is no instruction", "one argument for each instruction")
     if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
         _check_accessory(address, instructions)
@@ -82,7 +84,7 @@ def _check(address: Address, instructions: tuple[Coded, ...], mode: Mode) -> Non
         raise PacketError(problem, "give mode=Mode.SERVICE")
 
 
-def _check_one(address: Address, one: Coded, mode: Mode, *, last: bool) -> None:
+def _check_one(address: Address, one: PacketPart, mode: Mode, *, last: bool) -> None:
     name = type(one).__name__
     ends = True
     if not isinstance(one, Kept):
@@ -96,7 +98,7 @@ def _check_one(address: Address, one: Coded, mode: Mode, *, last: bool) -> None:
 
 
 def _check_accessory(
-    address: AccessoryAddress | ExtendedAccessoryAddress, instructions: tuple[Coded, ...]
+    address: AccessoryAddress | ExtendedAccessoryAddress, instructions: tuple[PacketPart, ...]
 ) -> None:
     if len(instructions) != 1:
         raise PacketError(
@@ -110,7 +112,7 @@ def _check_accessory(
         raise _misdirected(one, address, _goes_to(one.format))
 
 
-def _accessory(address: AccessoryAddress | ExtendedAccessoryAddress, one: Coded) -> bytes:
+def _accessory(address: AccessoryAddress | ExtendedAccessoryAddress, one: PacketPart) -> bytes:
     form = one.format
     if "address" in form.layout.fields:
         word = form.word(one) | form.put_address(address.number)
@@ -120,7 +122,7 @@ def _accessory(address: AccessoryAddress | ExtendedAccessoryAddress, one: Coded)
     return bytes(one)
 
 
-def _misdirected(one: Coded, address: Address, where: str) -> PacketError:
+def _misdirected(one: PacketPart, address: Address, where: str) -> PacketError:
     problem = f"{type(one).__name__} cannot be sent to {address_text(address)}"
     return PacketError(problem, f"its packets go to {where}")
 

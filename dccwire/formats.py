@@ -24,13 +24,13 @@ __all__ = [
     "FORMATS",
     "MULTI_FUNCTION",
     "RESERVED",
-    "Coded",
     "Declared",
     "Fields",
     "Format",
     "Instruction",
     "Kept",
     "NamedReading",
+    "PacketPart",
     "Provenance",
     "Remark",
     "Reserved",
@@ -112,8 +112,8 @@ class Declared:
         return ""
 
 
-class Coded(Declared):
-    """Base of what formats of packets declare; their `format` says what a packet needs to know."""
+class PacketPart(Declared):
+    """Base of instructions and their readings; their `format` says what a packet needs to know."""
 
     __slots__ = ()
     format: ClassVar[Format]
@@ -126,11 +126,11 @@ class Coded(Declared):
         yield from ()
 
     def phrase(self) -> str:
-        """What `in_words` says in a few words, for a list of packets; empty if nothing to add."""
+        """What it means in a few words, for a list of packets; empty if nothing to add."""
         return ""
 
 
-class Instruction(Coded):
+class Instruction(PacketPart):
     """Base of all instructions: what a packet holds."""
 
     __slots__ = ()
@@ -146,7 +146,7 @@ class _NoInstruction(type):
         return super().__instancecheck__(one)
 
 
-class NamedReading(Coded, metaclass=_NoInstruction):
+class NamedReading(PacketPart, metaclass=_NoInstruction):
     """Base of the readings: narrower names for bytes that a general format decodes.
 
     A packet holds the general instruction, also one that was built of a reading;
@@ -169,7 +169,7 @@ class Format:
     value, an accessory's address left at 0, `take_address` the address of an accessory's word.
     """
 
-    cls: type[Coded]
+    cls: type[PacketPart]
     partitions: frozenset[Partition]
     ends: bool
     reading: str
@@ -178,17 +178,17 @@ class Format:
     layout: Layout = field(init=False)
     clause: str = field(init=False)
     provenance: Provenance = field(init=False)
-    build: Callable[[int], Any] = field(init=False)
-    word: Callable[[Coded], int] = field(init=False)
-    encode: Callable[[Coded], bytes] = field(init=False)
+    build: Callable[[int], Instruction | None] = field(init=False)
+    word: Callable[[PacketPart], int] = field(init=False)
+    encode: Callable[[PacketPart], bytes] = field(init=False)
     take_address: Callable[[int], Address] = field(init=False)
 
     def __post_init__(self) -> None:
         cls = self.cls
         self.layout, self.clause, self.provenance = cls.layout, cls.clause, cls.provenance
+        cls.format = self
         if self.reading:
             cls.__doc__ = f"{cls.__doc__}\n\nGiven by `packet.reading({cls.__name__})`, or None."
-        cls.format = self
         FORMATS.append(self)
 
     def __getattr__(self, name: str) -> Any:
@@ -225,7 +225,7 @@ FORMATS: list[Format] = []
 RESERVED: list[tuple[Layout, str, frozenset[Partition]]] = []
 
 _T = TypeVar("_T", bound=type[Declared])
-_C = TypeVar("_C", bound=type[Coded])
+_P = TypeVar("_P", bound=type[PacketPart])
 Fields: TypeAlias = Mapping[str, str | FieldKind]
 
 
@@ -281,10 +281,10 @@ def instruction(
     reading: str = "",
     mode: Mode | None = None,
     fields: Fields = MappingProxyType({}),
-) -> Callable[[_C], _C]:
+) -> Callable[[_P], _P]:
     """Declare an instruction: the layout of its own bytes, its clause, its fields."""
 
-    def enter(cls: type[Coded]) -> None:
+    def enter(cls: type[PacketPart]) -> None:
         Format(cls, partitions, ends, reading, None, mode)
 
     return declare(line, clause, fields, provenance, enter=enter)
@@ -300,13 +300,13 @@ def accessory(
     provenance: Provenance = Provenance.PUBLISHED,
     reading: str = "",
     fields: Fields = MappingProxyType({}),
-) -> Callable[[_C], _C]:
+) -> Callable[[_P], _P]:
     """Declare an accessory packet: the layout of the whole packet but for its error byte.
 
     `address_formula` makes the address of its bits; empty: the pattern of the broadcast.
     """
 
-    def enter(cls: type[Coded]) -> None:
+    def enter(cls: type[PacketPart]) -> None:
         Format(cls, frozenset({Partition.ACCESSORY}), True, reading, address, None)
 
     return declare(line, clause, fields, provenance, enter=enter, address=address_formula)

@@ -16,7 +16,7 @@ from typing import Any, Generic, TypeVar, cast
 from dccwire.address import ADDRESS_KINDS, BROADCAST, IDLE, PROGRAMMING_TRACK, Address
 from dccwire.errors import Reason, ShapeError, TextError
 from dccwire.fields import FieldKind, Plain
-from dccwire.formats import FORMATS, Declared, Instruction, Reserved, Undefined
+from dccwire.formats import FORMATS, Declared, PacketPart, Reserved, Undefined
 
 __all__ = [
     "INSTRUCTION_TYPES",
@@ -124,7 +124,7 @@ class Notation(Generic[_D]):
         return f"near it: {', '.join(near)}" if near else f"{self.listing!r} lists all"
 
 
-INSTRUCTION_TYPES: dict[str, type[Instruction]] = {
+INSTRUCTION_TYPES: dict[str, type[PacketPart]] = {
     cls.__name__: cls for cls in (*(each.cls for each in FORMATS), Reserved, Undefined)
 }
 """Every instruction class by its name, which is its type in text and JSON."""

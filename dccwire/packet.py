@@ -45,11 +45,11 @@ from dccwire.errors import (
 )
 from dccwire.formats import (
     FORMATS,
-    Coded,
     Format,
     Instruction,
     Kept,
     NamedReading,
+    PacketPart,
     Provenance,
     Reserved,
     Undefined,
@@ -98,7 +98,7 @@ class Packet:
     __match_args__ = ("address", "instructions", "mode")
 
     def __init__(
-        self, address: Address, *instructions: Coded, mode: Mode = Mode.OPERATIONS
+        self, address: Address, *instructions: PacketPart, mode: Mode = Mode.OPERATIONS
     ) -> None:
         if mode is not Mode.OPERATIONS and mode is not Mode.SERVICE:
             mode = member(Mode, "mode", mode)
@@ -268,7 +268,7 @@ class Packet:
         return NOMINAL.duration_ns(bits.count(1), bits.count(0))
 
 
-def _instructions_from_text(text: str, at: int) -> Iterator[Instruction]:
+def _instructions_from_text(text: str, at: int) -> Iterator[PacketPart]:
     """The instructions of a packet's text from a position on; errors count from its start."""
     if not text[at:].strip():
         return
@@ -393,7 +393,7 @@ class Reading(NamedTuple):
     name: str
     clause: str
     address: Address
-    instruction: Coded
+    instruction: PacketPart
 
 
 def readings(packet: Packet) -> tuple[Reading, ...]:

@@ -15,9 +15,9 @@ from dccwire.codebook import check_overlaps, resembled, reserved_clause
 from dccwire.errors import FieldError, LayoutError, Reason
 from dccwire.formats import (
     FORMATS,
-    Declared,
     Instruction,
     NamedReading,
+    PacketPart,
     Provenance,
     Reserved,
     Undefined,
@@ -44,7 +44,7 @@ def test_files_and_registry_agree() -> None:
     for module in (*modules, accessory, service_mode):
         for name in module.__all__:
             cls = getattr(module, name)
-            if isinstance(cls, type) and issubclass(cls, Declared) and hasattr(cls, "format"):
+            if isinstance(cls, type) and issubclass(cls, PacketPart) and hasattr(cls, "format"):
                 assert cls.__module__ == module.__name__
                 assert name in dccwire.__all__
                 found.append(cls.format)

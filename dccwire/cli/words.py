@@ -20,9 +20,9 @@ from dccwire.errors import (
     FieldError,
     Reason,
     RecordingError,
-    ShapeError,
     TextError,
 )
+from dccwire.notation import plain_from_json
 from dccwire.packet import Packet, decode
 
 if TYPE_CHECKING:
@@ -193,11 +193,7 @@ def _encode(given: argparse.Namespace) -> int:
 def _packet(line: str) -> Packet:
     if not line.startswith("{"):
         return Packet.from_text(line)
-    try:
-        plain = json.loads(line)
-    except (ValueError, RecursionError) as error:
-        raise ShapeError("packet", f"JSON ({error})", line) from None
-    return Packet.from_dict(plain)
+    return Packet.from_dict(plain_from_json(line, "packet"))
 
 
 def _inspect(given: argparse.Namespace) -> int:

@@ -15,7 +15,7 @@ from dccwire.address import PROGRAMMING_TRACK, Mode
 from dccwire.cv.paging import page_of
 from dccwire.cv.values import check_cv, within
 from dccwire.errors import FieldError
-from dccwire.formats import Coded
+from dccwire.formats import PacketPart
 from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.counts import Counts, DirectCounts, RegisterCounts
@@ -54,7 +54,7 @@ DIRECT, PAGED, REGISTER, ADDRESS_ONLY = (
 )
 
 
-def service(instruction: Coded) -> Packet:
+def service(instruction: PacketPart) -> Packet:
     """The packet of an instruction to whatever stands on the programming track."""
     return Packet(PROGRAMMING_TRACK, instruction, mode=Mode.SERVICE)
 
