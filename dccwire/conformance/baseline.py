@@ -10,14 +10,13 @@ from operator import xor
 
 from dccwire.address import LATER_FIRST_BYTES
 from dccwire.codebook import IDLE_PACKET, is_query_or_lock
-from dccwire.conformance.extended import LATER, is_later_form
+from dccwire.conformance.extended import LATER
 from dccwire.conformance.rules import Outcome, Sent, Verdict, of_bytes
 from dccwire.errors import Reason
 from dccwire.formats import Kept, Provenance
 from dccwire.inspection import inspect
+from dccwire.instructions.later import longer_form
 from dccwire.signal import Limit
-
-__all__ = ["error_byte"]
 
 _PASS, _FAIL = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
 
@@ -34,7 +33,7 @@ def special_first_byte(sent: Sent) -> Outcome | None:
     first = sent.data[0]
     if not sent.right or first not in (0, 254, 255):
         return None
-    if first in LATER_FIRST_BYTES or is_later_form(sent.data):
+    if first in LATER_FIRST_BYTES or longer_form(sent.data):
         return Outcome(Verdict.UNDECIDED, note=f"with first byte {first}: {LATER}")
     if first == 255:
         return _PASS if sent.data == IDLE_PACKET else _FAIL

@@ -132,8 +132,9 @@ class _Judge:
         """Take a chunk of edges, and the gap after it."""
         if len(chunk.edges):
             self._edges += len(chunk.edges)
-            if self._first is None:
-                self._first, self._head = int(chunk.edges[0]), chunk.edges[:HEAD_EDGES]
+            self._first = int(chunk.edges[0]) if self._first is None else self._first
+            if (room := HEAD_EDGES - len(self._head)) > 0:
+                self._head = np.concatenate((self._head, chunk.edges[:room]))
             self._last = int(chunk.edges[-1])
             self._take(self._receiver.feed(chunk.edges))
         if chunk.gap is not None:
