@@ -14,7 +14,6 @@ from dccwire.conformance.extended import LATER
 from dccwire.conformance.rules import Outcome, Sent, Verdict, of_bytes
 from dccwire.errors import Reason
 from dccwire.formats import Kept, Provenance
-from dccwire.inspection import inspect
 from dccwire.instructions.later import longer_form
 from dccwire.signal import Limit
 
@@ -46,6 +45,8 @@ def special_first_byte(sent: Sent) -> Outcome | None:
         return Outcome(Verdict.PASS, note=f"of a form {LATER}") if told else _PASS
     if is_query_or_lock(sent.data):
         return _PASS
+    from dccwire.inspection import inspect  # seldom needed, and slow to load
+
     found = {one.reason for one in inspect(sent.data).findings}
     return (
         Outcome(Verdict.UNDECIDED, note="that the texts leave open")
