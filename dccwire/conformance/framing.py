@@ -30,6 +30,7 @@ from dccwire.signal import LIMITS, Limit
 __all__ = ["FramingRules"]
 
 NO_SIGNAL = "a state 'no signal' (x or z)"
+"""What a recording of one wire and two levels does not have."""
 
 GAPS = rule(
     13,
@@ -108,8 +109,8 @@ class FramingRules:
     def tallies(self) -> tuple[Tally, ...]:
         """What was found."""
         if not self._any_undefined:
-            lacks = "one wire of two levels has no state 'no signal': record one (x or z) to decide"
-            self._gaps.lacks = self._after_end.lacks = lacks
+            for tally in (self._gaps, self._after_end):
+                tally.lacks = f"the recording lacks {tally.rule.needs}: record it to decide"
         return self._gaps, self._preamble, self._framing, self._after_end
 
     def _add_columns(self, rows: PacketColumns, some: HalfBits) -> None:

@@ -56,13 +56,6 @@ class PacketColumns:
         right: NDArray[np.bool_] = np.bitwise_xor.reduce(self.data, axis=1) == 0
         return right
 
-    def equals(self, data: bytes) -> NDArray[np.bool_]:
-        """Which packets have these bytes, a row each."""
-        padded = np.frombuffer(data[:_BYTES].ljust(_BYTES, b"\0"), np.uint8)
-        same = (self.data == padded).all(axis=1)
-        equal: NDArray[np.bool_] = same & (self.size == len(data))
-        return equal
-
     def take(self, rows: NDArray[np.intp]) -> PacketColumns:
         """Some of the packets."""
         return PacketColumns(
