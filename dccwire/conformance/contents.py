@@ -12,7 +12,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from dccwire.conformance.extended import length
+from dccwire.conformance.extended import LENGTH, judge_length
 from dccwire.conformance.measures import Tally
 from dccwire.conformance.rules import RULES, Outcome, Sent, Verdict
 from dccwire.receiver.columns import PacketColumns
@@ -67,15 +67,12 @@ class ContentRules:
 
     def add_length(self, data: bytes, time: int) -> None:
         """Judge the length alone of a packet that is longer than these bytes."""
-        outcome = length.of_bytes and length.of_bytes(Sent(data + b"\0"))
-        if outcome:
-            self.tell(length.number, outcome, time)
+        self.tell(LENGTH.number, judge_length(Sent(data + b"\0")), time)
 
     def tallies(self) -> Iterable[Tally]:
         """What was found."""
         for profile in self._profiles.values():
             self._tell(profile, [], profile.count)
-            profile.count = 0
         return self._tallies.values()
 
     def _tell(self, profile: _Profile, times: list[int], count: int) -> None:

@@ -14,13 +14,7 @@ from dccwire.signal import Limit
 LATER = "perhaps defined later (from memory)"
 
 
-@of_bytes(
-    27,
-    "bytes of a packet",
-    Limit("S-9.2.1, introduction; §C (C3)", SHORTEST, LONGEST, "bytes"),
-    Force.DEFINED,
-)
-def length(sent: Sent) -> Outcome:
+def judge_length(sent: Sent) -> Outcome:
     """Fewer than three make no packet; that six are the most follows from the formats alone."""
     size = len(sent.data)
     if size < SHORTEST:
@@ -30,3 +24,11 @@ def length(sent: Sent) -> Outcome:
     if longer_form(sent.data):
         return Outcome(Verdict.UNDECIDED, size, f"of {size} bytes: {LATER}")
     return Outcome(Verdict.FAIL, size, force=Force.DERIVED)
+
+
+LENGTH = of_bytes(
+    27,
+    "bytes of a packet",
+    Limit("S-9.2.1, introduction; §C (C3)", SHORTEST, LONGEST, "bytes"),
+    Force.DEFINED,
+)(judge_length)

@@ -133,7 +133,8 @@ class FramingRules:
         count = len(rows)
         self.packets += count
         self._preamble.measured += count
-        self._preamble.see(int(rows.preamble.min()) + 1, int(rows.preamble.max()) + 1)
+        shortest = int(rows.preamble.min()) + 1
+        self._preamble.see(shortest, shortest)
         self._framing.measured += count
         self._contents.add_columns(rows)
         self._keep(int(rows.end[-1]))
@@ -171,7 +172,7 @@ class FramingRules:
                 self._keep(None)
             case Stray():
                 self._look_for_others(event, some)
-            case Gap():
+            case _:  # a gap
                 self._judge_gap(event)
         self._before = event
 

@@ -170,10 +170,8 @@ class LimitMeasure(Tally):
         worst = int((readings * mask).max(initial=0))
         if worst + self.error > self.rule.limit.most:
             return False
-        count = int(np.count_nonzero(mask))
-        self.measured += count
-        if count:
-            self.see(worst, worst)
+        self.measured += int(np.count_nonzero(mask))
+        self.see(worst, worst)
         return True
 
     def judge(

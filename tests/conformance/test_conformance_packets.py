@@ -434,3 +434,12 @@ def test_rule_27_longer_packets_known_from_memory_are_undecided() -> None:
     assert (found.verdict, found.undecided, found.failed) == (UNDECIDED, 2, 0)
     assert found.note == "2 of 7 bytes: perhaps defined later (from memory)"
     assert result(among("FDFD"), 27).verdict is FAIL
+
+
+def test_any_number_of_distinct_packets_is_counted(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many of them are remembered at a time."""
+    sent = [with_error_byte(f"03 74 {number:02X}") for number in range(40)] * 3
+    whole = list(judge(lengths_of(PLAIN, *sent)).to_dicts())
+    monkeypatch.setattr("dccwire.conformance.contents._MOST_KEPT", 3)
+    assert list(judge(lengths_of(PLAIN, *sent)).to_dicts()) == whole
+    assert next(one for one in whole if one["rule"] == 27)["measured"] == 121
