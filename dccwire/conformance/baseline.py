@@ -20,7 +20,7 @@ from dccwire.signal import Limit
 _PASS, _FAIL = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
 
 
-@of_bytes(16, "exclusive OR of all bytes", Limit("S-9.2 §B; S-9.2.1 §C", 0, 0, words="0"))
+@of_bytes(16, "exclusive OR of all bytes", Limit("S-9.2 §B; S-9.2.1 §C", words="0"))
 def error_byte(sent: Sent) -> Outcome:
     """The last byte makes the exclusive OR of all of them 0."""
     return _PASS if reduce(xor, sent.data) == 0 else _FAIL

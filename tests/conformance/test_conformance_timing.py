@@ -155,6 +155,39 @@ def test_rule_5_leaves_the_windows_to_rules_1_and_3(length: int, number: int) ->
     assert result(report, number).failed == 1
 
 
+@pytest.mark.parametrize(
+    ("length_ns", "number"),
+    [
+        *((51_999, 5), (52_000, 1), (64_000, 1), (64_001, 5), (89_999, 5), (90_000, 3)),
+        *((54_999, 1), (61_001, 1), (94_999, 3), (9_900_001, 3), (10_000_000, 3)),
+        *((55_000, 0), (61_000, 0), (95_000, 0), (9_900_000, 0)),
+    ],
+)
+def test_each_limit_is_exact(length_ns: int, number: int) -> None:
+    """At a resolution of 1 ns: which rule fails one ns outside a limit or a window, and at it none.
+
+    S-9.1 §A, Table 1 t1, t0, tr1, tr0; the readings are whole ns, so they are less than 1 ns off.
+    """
+    place = 84 + 28 + 14 if length_ns < 80_000 else ZERO
+    lengths = lengths_of(*[PLAIN] * 3)
+    lengths[place] = length_ns
+    report = check([edges_of(lengths)], resolution_ns=1)
+    failed = set(failing(report)) - {2}
+    at_a_limit = number == 0
+    assert failed == (set() if at_a_limit else {number})
+    assert result(report, 1 if length_ns < 80_000 else 3).verdict is (
+        UNDECIDED if at_a_limit else FAIL if number in (1, 3) else PASS
+    )
+
+
+@pytest.mark.parametrize(("level_ns", "not_judged"), [(399_998, 1), (399_999, 0), (400_000, 0)])
+def test_the_shortest_pause_is_exact(level_ns: int, not_judged: int) -> None:
+    """400 µs from the end bit on, known to 1 ns (from memory: a cutout ends 54 µs later)."""
+    halves = lengths_of(PLAIN)
+    report = check([edges_of([*halves, level_ns, *halves])], resolution_ns=1)
+    assert report.not_judged == not_judged
+
+
 def test_rule_5_constant_half_bits_of_75_us() -> None:
     """Half-bits of no packet may be another protocol's (S-9.2 §C): told, shown, and not judged."""
     report = check([np.arange(1001) * 75_000])
