@@ -177,7 +177,7 @@ def _would_decide(report: Report) -> Iterator[str]:
         finer = f"times known to less than {nearest / 1e3:g} us" if nearest else "another recording"
         yield f"{_numbers(coarse)}: {finer} would decide (--resolution NS, if they are)"
     if others := [one for one in undecided if one.nearest_ns is None]:
-        yield f"{_numbers(others)}: another recording would; the notes say why"
+        yield f"{_numbers(others)}: what would decide is in the notes"
     if report.not_judged:
         yield (
             f"{counted(report.not_judged, 'half-bit')} of no packet: if another protocol is "

@@ -15,6 +15,7 @@ from dccwire.conformance.measures import FIRST_TIMES, LimitMeasure, Readings, Ta
 from dccwire.conformance.places import HalfBits
 from dccwire.conformance.rules import rule
 from dccwire.errors import Reason
+from dccwire.formats import Provenance
 from dccwire.receiver import Fault
 from dccwire.signal import LIMITS, NOMINAL, Limit
 from dccwire.wording import counted
@@ -28,7 +29,13 @@ TOTAL = rule(4, "whole stretched 0", LIMITS["t0total"])
 NEITHER = rule(
     5,
     "half-bits of neither a 1 nor a 0",
-    Limit("S-9.1 §A, from t1 and t0 (E5)", most=0, unit="us", words="none"),
+    Limit(
+        "S-9.1 §A, from t1 and t0 (E5)",
+        most=0,
+        unit="us",
+        words="none",
+        provenance=Provenance.DERIVED,
+    ),
 )
 
 _UNSTRETCHED_NS = 140_000
@@ -147,18 +154,15 @@ class TimingRules:
 
     @property
     def factor(self) -> float | None:
-        """By what all durations are off, if every one is too long or too short, and all alike.
+        """By what all durations are off, if not one half of a 1 surely passes, and all are alike.
 
         Then the times are to be doubted: a sample rate or a unit that is not the recording's.
         """
-        lowest, highest = self.ones.lowest, self.ones.highest
-        (ones, one_ns), (zeros, zero_ns) = self._sums.tolist()
-        if lowest is None or highest is None or not zeros:
+        ones = self.ones
+        (count, one_ns), (zeros, zero_ns) = self._sums.tolist()
+        if not count or not zeros or ones.failed + ones.undecided < ones.measured:
             return None
-        limit, error = HALF_OF_ONE.limit, self.ones.error
-        if lowest < limit.most + error and highest > limit.least - error:
-            return None
-        one, zero = one_ns / ones / NOMINAL.one, zero_ns / zeros / NOMINAL.zero
+        one, zero = one_ns / count / NOMINAL.one, zero_ns / zeros / NOMINAL.zero
         return one if abs(one / zero - 1) < _ALIKE else None
 
     def tallies(self) -> tuple[Tally, ...]:

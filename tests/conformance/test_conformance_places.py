@@ -127,6 +127,18 @@ def test_a_common_factor_of_all_durations_doubts_the_times(
         assert result(report, 1).undecided == result(report, 1).measured > 0
 
 
+@pytest.mark.parametrize("rate", [0.92e6, 0.94e6, 1.08e6])
+def test_a_rate_that_is_a_little_wrong_is_doubted_too(rate: float) -> None:
+    """Where the sampling leaves some halves of ones undecided, but surely passes none."""
+    lengths = lengths_of(*[PLAIN] * 30)
+    jitter = np.random.default_rng(1).integers(-400, 400, len(lengths) + 1)
+    samples = -(-(edges_of(lengths, 5_000) + jitter) // 1_000)
+    edges = np.rint(samples * 1e9 / rate).astype(np.int64)
+    report = check([edges], resolution_ns=round(1e9 / rate))
+    assert not failing(report)
+    assert any("a common factor" in note for note in report.notes)
+
+
 def test_one_good_half_of_a_one_takes_the_doubt_away() -> None:
     """Then the station's clock is not steady, and its ones fail."""
     timing = Timing(62_640, 108_000)

@@ -132,7 +132,7 @@ def test_the_text_says_what_would_decide() -> None:
     halves[112] = 95_000
     assert "rules 1, 3: another recording would decide" in judge(halves).text()
     halves[130] = 12_000_000
-    assert "undecided: rule 13: another recording would; the notes say why" in judge(halves).text()
+    assert "undecided: rule 13: what would decide is in the notes" in judge(halves).text()
 
 
 def test_a_rule_not_exercised_shows_no_counts() -> None:
