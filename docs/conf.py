@@ -22,7 +22,7 @@ def table(rows: Any) -> str:
 
 def fill_in(_app: object, _page: str, source: list[str]) -> None:
     """Put the tables where the pages have their names."""
-    source[0] = source[0].replace("{{ rules }}", table(rules_in_words()))
+    source[0] = source[0].replace("<!-- the table of rules -->", table(rules_in_words()))
 
 
 def setup(app: Any) -> None:

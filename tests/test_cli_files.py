@@ -165,7 +165,7 @@ def test_gaps_without_a_level_are_told(run, tmp_path, after_ns: int, verdict: st
     before, after = [], []
     for time, level in re.findall(r"#(\d+)\n(\S+)", f"#1{body}"):
         gone = int(time) > end + after_ns
-        (after if gone else before).append(f"#{int(time) + 200_000_000 * gone}\n{level}\n")
+        (after if gone else before).append(f"#{int(time) + 5_000_000 * gone}\n{level}\n")
     gap = f"#{end + after_ns}\nz!\n"
     changed = tmp_path / "gap.vcd"
     changed.write_text("".join([head, "$end\n", *before, gap, *after]))

@@ -10,7 +10,7 @@ from operator import xor
 
 from dccwire.address import LATER_FIRST_BYTES
 from dccwire.codebook import IDLE_PACKET, is_query_or_lock
-from dccwire.conformance.extended import LATER
+from dccwire.conformance.extended import LATER, LATER_CODES
 from dccwire.conformance.rules import Outcome, Sent, Verdict, of_bytes
 from dccwire.errors import Reason
 from dccwire.formats import Kept, Provenance
@@ -45,6 +45,8 @@ def special_first_byte(sent: Sent) -> Outcome | None:
         return Outcome(Verdict.PASS, note=f"of a form {LATER}") if told else _PASS
     if is_query_or_lock(sent.data):
         return _PASS
+    if sent.data[1] in LATER_CODES:
+        return Outcome(Verdict.UNDECIDED, note=f"of a form {LATER}")
     from dccwire.inspection import inspect  # seldom needed, and slow to load
 
     found = {one.reason for one in inspect(sent.data).findings}

@@ -76,7 +76,7 @@ def check(
         recording = read(recording, resolution=resolution_ns)
     if not isinstance(recording, Recording):
         # All edges tell the resolution, so they are looked at twice.
-        chunks = [one if isinstance(one, Chunk) else Chunk(one) for one in recording]
+        chunks = [one if isinstance(one, Chunk) else Chunk(_times(one)) for one in recording]
         estimate = ResolutionEstimate()
         for chunk in chunks:
             estimate.add(chunk.edges)
@@ -95,6 +95,14 @@ def check(
     return judge.report(recording.path, recording.notes, rules, other_protocols=other_protocols)
 
 
+def _times(edges: object) -> Times:
+    """A chunk of edge times, refused if it is none."""
+    times = np.asarray(edges)
+    if times.ndim != 1 or (times.dtype.kind not in "iu" and times.size):
+        raise FieldError("edges", "whole ns in one dimension", edges)
+    return times.astype(np.int64, copy=False)
+
+
 class _Judge:
     """The receiver and all rules of one recording."""
 
@@ -102,6 +110,8 @@ class _Judge:
         self._resolution = resolution_ns
         self._resolution_source = resolution_source
         self._uncertainty = uncertainty_ns
+        if type(resolution_ns) is not int or not 1 <= resolution_ns < _ERROR_BOUND_NS:
+            raise FieldError("resolution_ns", f"1 to {_ERROR_BOUND_NS - 1} ns", resolution_ns)
         most = _ERROR_BOUND_NS - 1 - resolution_ns
         if not 0 <= uncertainty_ns <= most:
             raise FieldError("uncertainty_ns", f"0 to {most} ns", uncertainty_ns)

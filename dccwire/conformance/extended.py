@@ -13,6 +13,9 @@ from dccwire.signal import Limit
 
 LATER = "perhaps defined later (from memory)"
 
+LATER_CODES = frozenset((0x3C, 0xC1, 0xC2, *range(0xD8, 0xDD), *range(0xF4, 0xF7)))
+"""First bytes of instructions that later additions use, in several lengths (from memory)."""
+
 
 def judge_length(sent: Sent) -> Outcome:
     """Fewer than three make no packet; that six are the most follows from the formats alone."""

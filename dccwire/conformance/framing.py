@@ -62,6 +62,11 @@ _UNDECIDED = Outcome(
 )
 _SPOILED = Outcome(Verdict.UNDECIDED, note="wrong, with half-bits of neither a 1 nor a 0 in them")
 
+_CUT = Outcome(Verdict.UNDECIDED, note="fewer, behind a packet that is not recorded whole")
+_OFF = Outcome(
+    Verdict.UNDECIDED, note="before more than 10 ms without signal, which may be switched off"
+)
+
 OTHERS = 4
 """Half-bits that are no part of a 1 and show another protocol; fewer may be noise (our choice)."""
 
@@ -91,8 +96,11 @@ class FramingRules:
         # another protocol came since; from where on ones may hide.
         self._complete = self._gap_since = self._other_since = False
         self._end = self._hiding_from = 0
-        # Where the last packet ended of which rule 17 may yet be judged.
+        # Where the last packet ended of which rule 17 may yet be judged, and how exactly that is
+        # known; whether nothing of a signal was read yet.
         self._ended: int | None = None
+        self._ended_within = 0
+        self._first = True
 
     def add(self, some: HalfBits) -> None:
         """Judge the events that these half-bits belong to."""
@@ -142,8 +150,8 @@ class FramingRules:
 
     def _keep(self, end: int | None) -> None:
         """A packet that was complete ended here, or one that was not."""
-        self._complete = end is not None
-        self._ended = self._ended if end is None else end
+        self._complete, self._first = end is not None, False
+        self._ended, self._ended_within = (self._ended if end is None else end), 0
         self._gap_since = self._other_since = False
         self._end = self._hiding_from = end or 0
 
@@ -152,6 +160,8 @@ class FramingRules:
         match event:
             case PacketReceived():
                 self.packets += 1
+                place = int(np.searchsorted(some.edges, event.end))
+                self._closed = place < len(some.edges) and some.edges[place] == event.end
                 self._judge_preamble(event, adjoining=event.adjoining)
                 if event.error_byte_right and len(event.data) >= SHORTEST:
                     self._judge(event)
@@ -160,7 +170,6 @@ class FramingRules:
                     begin, end = np.searchsorted(some.edges, (event.start, event.end)).tolist()
                     self._plain = bool(some.either[begin:end].all())
                     self._plain &= some.extra is None or not some.extra[begin:end].any()
-                    self._closed = end < len(some.edges) and some.edges[end] == event.end
             case Fault(reason=Reason.SHORT_PREAMBLE):
                 self._judge_preamble(event, adjoining=self._complete and event.begin <= self._end)
                 self._judge(event)
@@ -169,6 +178,8 @@ class FramingRules:
                     self._contents.add_length(event.data, event.begin)
                 self._keep(None)
             case CutOff():
+                if event.data or event.bits:
+                    self._judge_preamble(event, adjoining=event.begin == self._end)
                 self._keep(None)
             case Stray():
                 self._look_for_others(event, some)
@@ -179,11 +190,14 @@ class FramingRules:
     def _look_for_others(self, event: Stray, some: HalfBits) -> None:
         """Whether half-bits that no noise makes of ones show that another protocol stood here.
 
-        Noise splits a half-bit into shorter ones, or joins some to one as long as a whole 1.
+        Noise splits a half-bit into shorter ones, or joins some to one as long as a whole 1; and
+        half-bits of zeros may be those of a packet that was not read.
         """
         begin, end = np.searchsorted(some.edges, (event.begin, event.end)).tolist()
         lengths = some.lengths[begin:end]
-        others = np.flatnonzero((lengths > self._windows.one[1]) & (lengths < self._least_one))
+        others = np.flatnonzero(
+            (lengths > self._windows.one[1]) & (lengths < self._windows.zero[0])
+        )
         if len(others) >= OTHERS:
             self._other_since = True
             self._hiding_from = int(some.edges[begin + others[-1] + 1])
@@ -200,11 +214,16 @@ class FramingRules:
         elif undefined:
             self._gaps.add(_PASS, [event.begin])
         if undefined and self._ended is not None:
-            lasted, ended = np.array([event.begin - self._ended]), np.array([self._ended])
-            self._after_end.take(lasted, lambda some: ended[some])
+            lasted, extra = np.array([event.begin - self._ended]), np.array([self._ended_within])
+            if silent and not self._after_end.judge(lasted, extra)[1][0]:
+                self._after_end.add(_OFF, [self._ended])
+            else:
+                ended = np.array([self._ended])
+                self._after_end.take(lasted, lambda some: ended[some], extra)
         self._gap_since, self._ended = True, None
         if silent:  # the power may come back in the middle of a preamble
             self._keep(None)
+            self._first = True
 
     def _settle(self, follows: Event | None, some: HalfBits | None) -> None:
         """Judge a packet that read wrong, now that it is known what follows it."""
@@ -252,15 +271,24 @@ class FramingRules:
             self._contents.tell(error_byte.number, _SPOILED, start)
         self._plain = True
         self._keep(event.end)
+        if isinstance(event, Fault):
+            self._ended = None
+        elif not self._closed:
+            # What must have lasted 52 µs for a receiver lasts 55 to 61 (S-9.1 §A, Table 1 t1).
+            one = LIMITS["t1"]
+            self._ended = event.end - self._windows.settled + (one.least + one.most) // 2
+            self._ended_within = (one.most - one.least) // 2
 
-    def _judge_preamble(self, event: PacketReceived | Fault, *, adjoining: bool) -> None:
+    def _judge_preamble(self, event: PacketReceived | Fault | CutOff, *, adjoining: bool) -> None:
         """Rule 14, where the packet before is complete: its end bit counts if it adjoins (C2).
 
         What lies between the two may hide ones, as many as its time allows, but no more.
         """
-        if not self._complete:
-            return
         counted = event.preamble + adjoining
+        if not self._complete:
+            if self._first and isinstance(self._before, Stray) and counted < SENT_PREAMBLE:
+                self._preamble.add(_CUT, [event.begin])
+            return
         hidden = (event.begin - self._hiding_from + 2 * self._error) // self._least_one
         hidden += not self._other_since  # the end bit
         note, verdict = "", Verdict.PASS

@@ -33,6 +33,9 @@ PAUSE_LASTS_NS = 400_000
 BESIDE_NS = 2 * SHORTEST_NS
 """A merged pulse so near to an edge is distortion at that crossing (common practice, no source)."""
 
+OTHERS_END = 4
+"""Half-bits behind those of another protocol that may be its own (our choice)."""
+
 _LONGEST_PACKET = 2 * (9 * 6 + 1)
 """Half-bits of six bytes: as far as a packet that broke off may have reached."""
 
@@ -83,6 +86,8 @@ class Places:
         self._after_packet = False
         self._reach = 0
         self._fresh = True
+        # How many of the next half-bits may be cut, or another protocol's.
+        self._doubtful = 0
         self._pulses = np.empty((0, 2), np.int64)
 
     def take(self, columns: Columns, following: Columns | None) -> HalfBits:
@@ -97,13 +102,19 @@ class Places:
         zero = (lengths >= zero_low) & (lengths <= zero_high)
         some = HalfBits(columns, lengths, one, zero, lengths <= zero_high)
         self._find_cut(some, following)
+        some.cut += range(min(self._doubtful, len(lengths)))
+        self._doubtful = max(self._doubtful - len(lengths), 0)
         for begin, end, paused in list(self._not_judged(some)):
             some.judged[begin:end] = one[begin:end] = zero[begin:end] = False
             self._count(some, begin, end, paused=paused)
-            if end < len(lengths):  # a cutout may end in the middle of a half-bit
-                some.cut.append(end)
+            # A cutout may end in the middle of a half-bit, and another protocol with some that look
+            # like ones.
+            doubtful = end + (1 if paused else OTHERS_END)
+            some.cut += range(end, min(doubtful, len(lengths)))
+            self._doubtful = max(self._doubtful, doubtful - len(lengths))
         self._find_extra(some, following)
-        self._fresh = following is None or (self._fresh and not len(lengths))
+        silent = bool(len(lengths)) and lengths[-1] > zero_high
+        self._fresh = following is None or silent or (self._fresh and not len(lengths))
         return some
 
     def _count(self, some: HalfBits, begin: int, end: int, *, paused: bool) -> None:

@@ -158,12 +158,14 @@ class TimingRules:
 
         Then the times are to be doubted: a sample rate or a unit that is not the recording's.
         """
-        ones = self.ones
+        ones, limit = self.ones, HALF_OF_ONE.limit
         (count, one_ns), (zeros, zero_ns) = self._sums.tolist()
         if not count or not zeros or ones.failed + ones.undecided < ones.measured:
             return None
-        one, zero = one_ns / count / NOMINAL.one, zero_ns / zeros / NOMINAL.zero
-        return one if abs(one / zero - 1) < _ALIKE else None
+        one, zero = one_ns / count, zero_ns / zeros
+        factor = one / NOMINAL.one
+        alike = abs(factor / (zero / NOMINAL.zero) - 1) < _ALIKE
+        return factor if alike and not limit.least <= one <= limit.most else None
 
     def tallies(self) -> tuple[Tally, ...]:
         """What was measured."""

@@ -276,11 +276,16 @@ class Machine:
         self._state, self._run, self._tried, self._tried_from = _HUNT, run, [], at
 
     def _try(self, halves: Iterator[Sequence[int]]) -> list[Event]:
-        """Read on in a trial; when it has ended, go on with what is left."""
+        """Read on in a trial; when it has ended, go on with what is left.
+
+        What a decoder forgives (E7) is not forgiven here: other protocols have such half-bits too.
+        """
         reader = self._reader
         assert reader is not None
         for kind, mark in halves:
             self._tried.append((kind, mark))
+            if kind in (OTHER, GAP) and not reader._ending:
+                return self._hunt_again() + self.feed(halves)
             if found := reader.feed(((kind, mark),)):
                 events = self._end_trial(found[0], mark) if kind != GAP else self._hunt_again()
                 return events + self.feed(halves)

@@ -19,11 +19,16 @@ __all__ = ["TOO_COARSE_NS", "ResolutionEstimate"]
 TOO_COARSE_NS = 10_000
 #: Which durations occur is noted for those below this many ns, a byte each: it stays in the cache.
 _LONGEST = 1 << 17
-#: Fewer different durations say nothing about a clock: a signal without jitter may have four of its
-#: own, both halves of a one and of a zero. A clock whose period is no whole number of units shows
-#: in fewer, as it leaves no other divisor.
+#: Fewer different durations say little about a clock: a signal without jitter may have four of its
+#: own, both halves of a one and of a zero. Two say nothing; of three or four the divisor counts as
+#: far as it may be a sampling period that is in use. A clock whose period is no whole number of
+#: units shows in fewer, as it leaves no other divisor.
 _FEW = 5
+_NOTHING = 2
+_USUAL = 1_000
 _FEWEST = 3
+#: To look at all edges would take a tenth of the time in which they are judged (measured).
+_CYCLE = 1 << 18
 #: A stretch of so many edges is enough to judge by: with jitter each point of the grid near the
 #: usual durations is then met several times.
 _ENOUGH = 1_000
@@ -64,7 +69,7 @@ class ResolutionEstimate:
         self._seen = np.zeros(_LONGEST + 1, np.bool_)
         self._count = 0
         self._latest: int | None = None
-        self._until = 0
+        self._until = self._taken = 0
 
     def holds(self, least_ns: float, why: str) -> None:
         """Say that the numbers of the file, so far, hold no less than this, and why."""
@@ -72,7 +77,14 @@ class ResolutionEstimate:
             self._unit, self._why = ceil(least_ns), why
 
     def add(self, edges: NDArray[np.int64]) -> None:
-        """Take edge times, ns, in any portions."""
+        """Take edge times, ns, in any portions; an eighth of each `_CYCLE` of them is looked at."""
+        at, self._taken = self._taken, self._taken + edges.size
+        for start in range(at - at % _CYCLE, self._taken, _CYCLE):
+            if start >= at:
+                self._latest = None
+            self._look(edges[max(start - at, 0) : max(start - at + _CYCLE // 8, 0)])
+
+    def _look(self, edges: NDArray[np.int64]) -> None:
         while edges.size:
             if edges[0] >= self._until:
                 if self._count >= _ENOUGH:
@@ -107,7 +119,8 @@ class ResolutionEstimate:
         best = divisor, "greatest common divisor of the edge times"
         if values.size < _FEW:
             if divisor > self._unit:
-                return 0, ""
+                usual = max(one for one in range(1, _USUAL + 1) if divisor % one == 0)
+                return (0, "") if values.size <= _NOTHING else (usual, best[1])
             best = 0, ""
         # Numbers of floating point have a grid of their own, on which that of the clock is rounded:
         # so the period of that grid may be followed by a longer one.

@@ -336,9 +336,20 @@ def test_rule_17_with_a_gap(held: int, verdict: Verdict) -> None:
 
 
 def test_rule_17_where_the_signal_goes_with_the_end_bit() -> None:
-    """The end bit's last half, 58 µs, is closed by no edge; a receiver has it end after 52."""
-    report = split(lengths_of(PLAIN)[:-1], lengths_of(PLAIN), held_us=58)
-    assert (result(report, 17).verdict, result(report, 17).worst) == (FAIL, "6 us")
+    """The end bit's last half is closed by no edge: it lasts 55 to 61 µs (S-9.1 §A, Table 1 t1)."""
+    for held, verdict, worst in (
+        *((58, FAIL, "0 us"), (79, FAIL, "21 us"), (82, UNDECIDED, "24 us")),
+        *((86, UNDECIDED, "28 us"), (89, PASS, "31 us")),
+    ):
+        report = split(lengths_of(PLAIN)[:-1], lengths_of(PLAIN), held_us=held)
+        assert (result(report, 17).verdict, result(report, 17).worst) == (verdict, worst)
+
+
+@pytest.mark.parametrize(("gap_us", "verdict"), [(9_000, FAIL), (11_000, UNDECIDED)])
+def test_rule_17_before_a_long_gap(gap_us: int, verdict: Verdict) -> None:
+    """After more than 10 ms without signal the power may have been switched off."""
+    report = split(lengths_of(PLAIN), lengths_of(PLAIN), gap_us=gap_us, held_us=10)
+    assert result(report, 17).verdict is verdict
 
 
 def test_rule_17_needs_a_packet_before_the_gap() -> None:

@@ -1,0 +1,134 @@
+"""Signals that once were judged wrong, each with its truth."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dccwire.conformance import Report, check
+from dccwire.errors import FieldError
+
+
+def halves(data: bytes, ones: int = 16) -> list[int]:
+    """The half-bits of a packet, 58 and 100 µs, bits by hand (S-9.2 §A)."""
+    bits = [1] * ones
+    for byte in data:
+        bits += [0, *(byte >> place & 1 for place in range(7, -1, -1))]
+    return [length for bit in [*bits, 1] for length in ([58_000] * 2 if bit else [100_000] * 2)]
+
+
+IDLE, SPEED = halves(b"\xff\x00\xff"), halves(b"\x03\x74\x77")
+
+
+def judge(lengths: list[int], **options: object) -> Report:
+    """The report on half-bits sampled each 0.1 µs."""
+    edges = np.cumsum([1_000_000, *lengths])
+    return check([edges], resolution_ns=100, **options)  # type: ignore[arg-type] # any options
+
+
+def failed(report: Report) -> set[int]:
+    """The rules that fail."""
+    return {one.rule.number for one in report.results if one.verdict == "fail"}
+
+
+@pytest.mark.parametrize("before", [0, 2, 4])
+@pytest.mark.parametrize("others", [False, True])
+def test_pairs_of_a_long_and_a_short_pulse_are_no_packet(before: int, others: bool) -> None:
+    """Another protocol sends them between packets (S-9.2 §C); a decoder would forgive each (E7)."""
+    telegram = ([182_000, 26_000] * 17 + [182_000, 26_000 + 1_250_000]) * 2
+    lengths = SPEED * 3 + [58_000] * before + telegram + SPEED * 3
+    report = judge(lengths, other_protocols=others)
+    assert not failed(report)
+    assert report.verdict == ("pass" if others else "undecided")
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "phase"), [(59_400, 56_600, 0), (59_700, 56_300, 900), (59_900, 56_100, 900)]
+)
+def test_three_durations_on_a_grid_may_be_sampled_on_it(
+    one: int, other: int, phase: int, tmp_path: Path
+) -> None:
+    """At 1 MHz halves 2.8, 3.4 and 3.8 µs apart may read 4 or 2 (M4): neither proves anything."""
+    bits = [1] * 16 + [0] + [1] * 8 + [0] * 10 + [1] * 9
+    lengths = [
+        length for bit in bits * 20 for length in ((one, other) if bit else (100_000, 100_000))
+    ]
+    times = -(-(np.cumsum([1_000_000, *lengths]) - phase) // 1000) * 1000 + 1000
+    report = check([times])
+    assert report.resolution_ns == 1000
+    assert next(line for line in report.results if line.rule.number == 2).verdict == "undecided"
+
+
+@pytest.mark.parametrize(("first", "second"), [((4, 4), (3, 24)), ((4, 23), (3, 25))])
+def test_ringing_in_two_preambles_hides_ones(first: tuple[int, int], second: tuple) -> None:
+    """16 ones stand before each packet; pulses below 4 µs are merged (M8), one packet is lost."""
+    lengths = IDLE * 6
+    for packet, place in (first, second):
+        at = packet * 88 + place
+        lengths[at : at + 1] = [3_250, 3_250, 51_500]
+    assert not failed(judge(lengths))
+
+
+@pytest.mark.parametrize("rest", [16_000, 53_000])
+@pytest.mark.parametrize("packets", [0, 2])
+def test_power_comes_back_within_a_half_bit(rest: int, packets: int) -> None:
+    """With and without a whole packet before: the half-bit proves nothing (M10)."""
+    lengths = IDLE * packets + IDLE[:40] + [34_000_000, rest] + [58_000] * 20
+    assert not failed(judge(lengths))
+
+
+def test_a_short_preamble_of_the_last_packet_is_judged() -> None:
+    """It is recorded whole, though its packet is not."""
+    lengths = IDLE * 5 + halves(b"\xff\x00\xff", 10)[: 20 + 40]
+    report = judge(lengths)
+    assert failed(report) == {14}
+    assert next(one.worst for one in report.results if one.rule.number == 14) == "11 ones"
+
+
+def test_a_short_preamble_behind_a_packet_that_is_cut_is_open() -> None:
+    """What stands before the recording is not judged, and this is said."""
+    report = judge(IDLE[40:] + halves(b"\xff\x00\xff", 4) + IDLE * 5)
+    assert (report.verdict, failed(report)) == ("undecided", set())
+    (note,) = (one.note for one in report.results if one.rule.number == 14)
+    assert note == "1 fewer, behind a packet that is not recorded whole"
+
+
+def test_what_another_protocol_ends_with_is_no_half_of_a_one() -> None:
+    """56 and 54.4 µs before 16 right ones may be its own."""
+    lengths = SPEED * 3 + [74_000, 127_000, 56_000, 54_400] + SPEED * 3
+    assert judge(lengths, other_protocols=True).verdict == "pass"
+
+
+@pytest.mark.parametrize("data", ["00C10101C1"[:8], "00D801D9", "00F401F5"])
+def test_codes_that_later_additions_use_do_not_fail(data: str) -> None:
+    """In whatever length they come (from memory)."""
+    right = bytes.fromhex(data)
+    check_ = 0
+    for byte in right[:-1]:
+        check_ ^= byte
+    assert not failed(judge(IDLE + halves(right[:-1] + bytes([check_])) * 2 + IDLE * 2))
+
+
+@pytest.mark.parametrize(
+    ("edges", "options", "field"),
+    [
+        ([[1, 2], [3, 4]], {}, "edges"),
+        (["a"], {}, "edges"),
+        ([1.5, 2.5], {}, "edges"),
+        ([1, 2], {"resolution_ns": 20_000}, "resolution_ns"),
+        ([1, 2], {"resolution_ns": 13_000}, "resolution_ns"),
+        ([1, 2], {"resolution_ns": 0}, "resolution_ns"),
+    ],
+)
+def test_what_are_no_edges_is_refused(edges: list, options: dict, field: str) -> None:
+    """By the argument that is wrong."""
+    with pytest.raises(FieldError) as caught:
+        check([np.array(edges)], **options)
+    assert caught.value.field == field
+
+
+def test_the_coarsest_resolution() -> None:
+    """12999 ns, half the distance of the windows for ones and zeros less one."""
+    assert check([np.array([1, 2])], resolution_ns=12_999).resolution_ns == 12_999
