@@ -69,22 +69,34 @@ def test_what_is_exact_to_its_unit_stays_so(jitter, unit):
 
 
 @pytest.mark.parametrize(
-    "halves",
-    [(58, 58, 100, 100), (60, 60, 100, 100), (58, 58, 116, 116), (58, 60, 100, 102), (58,) * 4],
+    ("halves", "resolution"),
+    [
+        *(
+            ((58, 58, 100, 100), 1),
+            ((60, 60, 100, 100), 1),
+            ((58, 58, 116, 116), 1),
+            ((58,) * 4, 1),
+        ),
+        *(((56, 60, 100, 100), 1000), ((58, 60, 100, 102), 1000), ((58.5, 60, 100, 100), 500)),
+        *(((60, 60, 100, 120), 1000), ((58.3, 60, 100, 100), 100)),
+    ],
 )
-def test_few_different_durations_say_nothing_of_a_clock(halves):
-    """A simulated signal has the halves that someone chose: the unit is all there is to know."""
+def test_few_different_durations_say_little_of_a_clock(halves, resolution):
+    """Two say nothing; of three or four the divisor counts, as far as it may be a sampling period.
+
+    A simulated signal then loses certainty, but one that was sampled keeps its doubt (M9).
+    """
     times = rounded(crossings(4_000, 0, 1, np.array(halves) * 1000), 1)
-    assert judged(times) == (1, "unit of the times")
+    assert judged(times)[0] == resolution
     assert judged(times, 1000) == (1000, "unit of the times")
 
 
-def test_five_different_durations_are_the_fewest_with_a_divisor():
+def test_five_different_durations_are_the_fewest_with_any_divisor():
     """One fewer may be the halves of a one and of a zero, first and last."""
-    durations = np.array([57_000, 59_000, 61_000, 99_000, 101_000])
-    assert judged(np.cumsum(durations))[0] == 1, "the first of them is no duration"
+    durations = np.array([57_000, 59_000, 61_000, 99_000, 101_000]) * 2
+    assert judged(np.cumsum(durations))[0] == 1000, "the first of them is no duration"
     source = "greatest common divisor of the edge times"
-    assert judged(np.append(0, np.cumsum(durations))) == (1000, source)
+    assert judged(np.append(0, np.cumsum(durations))) == (2000, source)
 
 
 @pytest.mark.parametrize(
