@@ -93,7 +93,7 @@ def test_few_different_durations_say_little_of_a_clock(halves, resolution):
 
 def test_five_different_durations_are_the_fewest_with_any_divisor():
     """One fewer may be the halves of a one and of a zero, first and last."""
-    durations = np.array([57_000, 59_000, 61_000, 99_000, 101_000]) * 2
+    durations = np.array([56_000, 58_000, 60_000, 98_000, 102_000])
     assert judged(np.cumsum(durations))[0] == 1000, "the first of them is no duration"
     source = "greatest common divisor of the edge times"
     assert judged(np.append(0, np.cumsum(durations))) == (2000, source)
