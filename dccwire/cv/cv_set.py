@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from dccwire.cv.index_page import IndexPage
+from dccwire.cv.paging import IndexPage
 from dccwire.cv.values import check_cv, number_of, within
 from dccwire.errors import FieldError
 

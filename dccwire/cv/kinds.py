@@ -1,7 +1,4 @@
-"""Field kinds that CVs need beside those of packets: reserved bits, bytes in a row.
-
-Room: what one field of a CV means.
-"""
+"""Field kinds that CVs need beside those of packets: reserved bits, bytes in a row."""
 
 from __future__ import annotations
 
@@ -10,20 +7,14 @@ from typing import Any
 
 from dccwire.errors import FieldError, ShapeError
 from dccwire.fields import FieldKind, Functions, Number
-from dccwire.instructions.function_groups import function_names
 
-__all__ = ["CONSIST_FUNCTIONS", "Octets", "ReservedBits"]
-
-CONSIST_FUNCTIONS = (*function_names(1, 8), "FL-forward", "FL-reverse", *function_names(9, 12))
-"""The functions of CV 13 and 14, of CV 21 and 22, bit 0 of the first first (S-9.2.2; V8)."""
+__all__ = ["Octets", "ReservedBits"]
 
 
 class ReservedBits(Functions):
     """Bits that the standard reserves: kept as they are found, so that nothing is lost.
 
-    Args:
-        formula: their letter.
-        bits: their numbers within the CV, the lowest first; with `cv` where a value has two.
+    `bits` are their numbers within the CV, the lowest first; with `cv` where a value has two.
 
     >>> kind = ReservedBits("R", (3, 6))
     >>> kind.text(kind.mask(["bit-6"]))
@@ -75,11 +66,7 @@ class Octets(FieldKind):
         return f"{self.count} numbers from 0 to 255, joined by commas"
 
     def check(self, name: str, value: object, lowest: int, highest: int) -> None:
-        """Refuse an illegal value, and name the number that is out of bounds.
-
-        Raises:
-            FieldError: naming field, bound and value.
-        """
+        """Refuse an illegal value, and name the number that is out of bounds."""
         if not isinstance(value, tuple):
             raise FieldError(name, self.bound(lowest, highest), value)
         if len(value) != self.count:
@@ -104,5 +91,4 @@ class Octets(FieldKind):
 
     def from_text(self, name: str, word: str) -> object:
         """The tuple of numbers joined by commas."""
-        number = Number()
-        return tuple(number.from_text(name, digits) for digits in word.split(","))
+        return tuple(Number().from_text(name, digits) for digits in word.split(","))

@@ -9,24 +9,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from dccwire.cv import (
-    accessories,
-    addresses,
-    configuration,
-    functions,
-    index_page,
-    momentum,
-    motor,
-    speed_table,
-    status,
-)
+from dccwire.cv import accessories, addresses, configuration, functions, motor, paging
 from dccwire.cv.values import CV_VALUES, CvValue
 from dccwire.notation import Notation, declared_to_plain
 
 __all__ = ["VALUE_TYPES", "value_from_plain", "value_from_text", "value_to_plain"]
 
-_FILES = [accessories, addresses, configuration, functions, index_page, momentum]
-_FILES += [motor, speed_table, status]
+_FILES = (accessories, addresses, configuration, functions, motor, paging)
 """Imported so that all of their values are declared."""
 
 VALUE_TYPES: dict[str, type[CvValue]] = {cls.__name__: cls for cls in CV_VALUES}

@@ -10,7 +10,7 @@ from collections.abc import Collection, Mapping
 from dccwire.cv.addresses import ExtendedAddress, PrimaryAddress
 from dccwire.cv.catalogue import catalogue
 from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, is_on_page, refuse_twice
-from dccwire.cv.index_page import FIRST_PAGE
+from dccwire.cv.paging import FIRST_PAGE
 from dccwire.cv.values import DecoderKind
 from dccwire.errors import FieldError
 from dccwire.wording import either
