@@ -1,15 +1,16 @@
 """From one set of CVs to another: what differs, and what is to be written in which order.
 
-What the new set does not mention stays as it is. Room: the order that a decoder accepts;
-`dccwire.programming` makes packets of it.
+What the new set does not mention stays as it is. Room: the order that a decoder accepts, and what
+is refused (S-9.2.2); `dccwire.programming` makes packets of it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
-from dccwire.cv.catalogue import OLD_NUMBERS
+from dccwire.cv.addresses import ExtendedAddress, PrimaryAddress
+from dccwire.cv.catalogue import OLD_NUMBERS, catalogue
 from dccwire.cv.configuration import Configuration
 from dccwire.cv.cv_set import (
     POINTERS,
@@ -20,10 +21,12 @@ from dccwire.cv.cv_set import (
     is_on_page,
     key_order,
     plain_cv,
+    refuse_twice,
 )
-from dccwire.cv.refusals import refuse_address_cvs, refuse_pages, refuse_read_only
+from dccwire.cv.paging import FIRST_PAGE
 from dccwire.cv.values import DecoderKind
-from dccwire.errors import member
+from dccwire.errors import FieldError, member
+from dccwire.wording import either
 
 __all__ = ["CvChange", "CvWrite", "difference", "writes"]
 
@@ -39,11 +42,7 @@ FACTORY_RESET = 8
 
 @dataclass(frozen=True, slots=True)
 class CvChange:
-    """A CV whose value differs; None where a set does not have it.
-
-    >>> print(CvChange(29, 6, 38), CvChange(3, None, 2), sep=", ")
-    CV 29: 6 -> 38, CV 3: none -> 2
-    """
+    """A CV whose value differs; None where a set does not have it."""
 
     key: CvKey
     old: int | None
@@ -107,7 +106,7 @@ def writes(
         old: what the decoder holds, as far as it is known.
         new: what it shall hold; what is not in it stays.
         force: those of CV 7 and 8 (8 and 520 of an accessory decoder) that shall be written
-            although they are read-only; 8 in CV 8 is a factory reset.
+            although they are read-only.
         decoder: whose CVs they are.
 
     Raises:
@@ -116,18 +115,58 @@ def writes(
             CV 19 or 29, which it clears; CV 1, 17 or 31 would get an illegal value; a CV of `new`
             is there twice, plain and indexed; or CV 31 or 32 is needed and not known.
 
-    >>> [(one.cv, one.value) for one in writes(CvSet({19: 0, 29: 6}), CvSet({1: 7, 3: 2}))]
-    [(3, 2), (1, 7)]
     >>> [(one.cv, one.value) for one in writes(CvSet({19: 0, 29: 38}), CvSet({1: 7}))]
     [(1, 7), (29, 38)]
     """
     decoder = member(DecoderKind, "decoder", decoder)
-    refuse_read_only(old, new, force, decoder)
+    _refuse_read_only(old, new, force, decoder)
     plan = _Plan(old, new, decoder)
-    refuse_pages(new, plan.goal, plan.changed)
+    _refuse_pages(new, plan.goal, plan.changed)
     if plan.multi:
-        refuse_address_cvs(plan.goal, plan.changed)
+        _refuse_address_cvs(plan.goal, plan.changed)
     return tuple(plan.made())
+
+
+def _refuse_read_only(old: CvSet, new: CvSet, force: Collection[int], decoder: DecoderKind) -> None:
+    """Refuse to write what is read-only unless it is forced (S-9.2.2), and to force any other."""
+    read_only = [one.first for one in catalogue(decoder) if one.read_only]
+    for cv in force:
+        if cv not in read_only:
+            raise FieldError("force", either(read_only), cv)
+    for cv in read_only:
+        if cv not in force and new.get(cv) not in (None, old.get(cv)):
+            hint = "it is read-only, and `force` does not name it"
+            raise FieldError(f"CV {cv}", "no write", new[cv], hint)
+
+
+def _refuse_pages(new: CvSet, goal: Mapping[CvKey, int], changed: Collection[CvKey]) -> None:
+    """Refuse CV 257 to 512 of no certain page, or of a reserved one (S-9.2.2, CV 31 and 32).
+
+    Behind an indexed one the page of the plain ones must be set again, so it has to be known.
+    """
+    pointers: dict[CvKey, int] = {cv: goal[cv] for cv in POINTERS if cv in goal}
+    refuse_twice({**new, **pointers})
+    for key in changed:
+        if is_on_page(key) and goal.get(31, FIRST_PAGE) < FIRST_PAGE:
+            hint = f"CV {key} is on its index page"
+            raise FieldError("CV 31", f"{FIRST_PAGE} to 255", goal[31], hint)
+    plain = next(filter(is_on_page, goal), None)
+    indexed = next((key for key in changed if isinstance(key, IndexedCv)), None)
+    for cv in POINTERS:
+        if cv not in goal and plain is not None and indexed is not None:
+            hint = f"it leads back to the page of CV {plain} after {indexed}"
+            raise FieldError(f"CV {cv}", "a value", None, hint)
+
+
+def _refuse_address_cvs(goal: Mapping[CvKey, int], changed: Collection[CvKey]) -> None:
+    """Refuse illegal values of CV 1, 17 and 18, and to clear by CV 1 what is unknown."""
+    if {17, 18} & set(changed):
+        ExtendedAddress.from_cvs(goal)
+    if 1 in changed:
+        PrimaryAddress.from_cvs(goal)
+        if unknown := [f"CV {cv}" for cv in (19, 29) if cv not in goal]:
+            hint = "a write of CV 1 clears CV 19 and bit 5 of CV 29"
+            raise FieldError(" and ".join(unknown), "a value in one of the sets", None, hint)
 
 
 class _Plan:

@@ -1,12 +1,11 @@
 """What a CV's value means, bit by bit, for people; unknown ones too, and nothing is refused.
 
-CVs that belong together, given together, are explained together. Room: chooses the formats and
-draws the rows as text; what bits mean stands in the formats.
+Room: chooses the formats and draws the rows as text; what bits mean stands in the formats.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -53,12 +52,7 @@ class CvReading:
 
 @dataclass(frozen=True, slots=True)
 class CvExplanation:
-    """CVs that belong together, what the standard says of each, and every reading of them.
-
-    >>> one = describe(3, 2)
-    >>> one.values, one.entries[0].name, str(one.readings[0].value)
-    ({3: 2}, 'acceleration rate', 'AccelerationRate rate=2')
-    """
+    """CVs that belong together, what the standard says of each, and every reading of them."""
 
     decoder: DecoderKind
     values: Mapping[int, int]
@@ -66,11 +60,7 @@ class CvExplanation:
     readings: tuple[CvReading, ...]
 
     def to_dict(self) -> dict[str, Any]:
-        """As JSON holds it.
-
-        >>> describe(19, 201).to_dict()["readings"][0]["value"]
-        {'type': 'ConsistAddress', 'reversed': True, 'address': 73}
-        """
+        """As JSON holds it."""
         return {
             "decoder": self.decoder.value,
             "cvs": {str(cv): value for cv, value in self.values.items()},
@@ -114,9 +104,6 @@ def describe(
 ) -> CvExplanation:
     """What the value of one CV means.
 
-    Raises:
-        FieldError: no such CV, or no such value.
-
     >>> print(describe(50, 7).text())
     CV 50 = 7: manufacturer unique
     the maker's manual says what it holds
@@ -130,9 +117,6 @@ def explain_cvs(
     """What the values of some CVs mean, in the order given; those of one format come together.
 
     Accessory decoders read CV 1 and 9 in two ways; both are told unless CV 29 is there to choose.
-
-    Raises:
-        FieldError: no such CV, or no such value.
 
     >>> [list(one.values) for one in explain_cvs({17: 196, 29: 38, 18: 181})]
     [[17, 18], [29]]
@@ -152,10 +136,7 @@ def explain_cvs(
             by_output = switches.layout.fields["output_addressing"].take(values[29])
             kinds = (AccessoryOutputAddressing if by_output else AccessoryDecoderAddressing,)
         together = [cv for cv in (kinds[0].cvs if kinds else (first,)) if cv in left]
-        own = {cv: left.pop(cv) for cv in together}
-        entries = tuple(dict.fromkeys(entry(cv, decoder) for cv in own))
-        readings = tuple(_reading(cls, own, decoder) for cls in kinds)
-        done.append(CvExplanation(decoder, own, entries, readings))
+        done.append(_explained({cv: left.pop(cv) for cv in together}, kinds, decoder))
     return tuple(done)
 
 
@@ -167,10 +148,15 @@ def explain_value(value: CvValue) -> CvExplanation:
     >>> explain_value(value).text().splitlines()[-1]
     '  in consist 1205, this unit forward'
     """
-    cvs = value.to_cvs()
-    entries = tuple(dict.fromkeys(entry(cv, value.decoder) for cv in cvs))
-    reading = _reading(type(value), cvs, value.decoder)
-    return CvExplanation(value.decoder, cvs, entries, (reading,))
+    return _explained(value.to_cvs(), (type(value),), value.decoder)
+
+
+def _explained(
+    values: Mapping[int, int], kinds: Iterable[type[CvValue]], decoder: DecoderKind
+) -> CvExplanation:
+    entries = tuple(dict.fromkeys(entry(cv, decoder) for cv in values))
+    readings = tuple(_reading(cls, values, decoder) for cls in kinds)
+    return CvExplanation(decoder, values, entries, readings)
 
 
 @cache
@@ -218,8 +204,8 @@ def _lines(one: CvExplanation, width: int) -> Iterator[str]:
         yield from _row_lines(reading, one.values, width)
         if reading.value is not None:
             yield from wrapped(str(reading.value), width, "= ")
-            if reading.value.in_words():
-                yield from wrapped(reading.value.in_words(), width, "  ")
+            if said := reading.value.in_words():
+                yield from wrapped(said, width, "  ")
         for note in reading.notes:
             yield from wrapped(note, width, "! ")
 
@@ -230,7 +216,6 @@ def _titled(one: CvEntry) -> str:
 
 
 def _row_lines(reading: CvReading, values: Mapping[int, int], width: int) -> Iterator[str]:
-    """The rows of each CV under its number, bits and layout."""
     cls = reading.format
     title = f"{cls.__name__}, {cls.clause}"
     for byte, letters in enumerate(cls.layout.line.split(" ")):

@@ -25,18 +25,11 @@ CV_NOTATION = Notation(VALUE_TYPES, "CV value", "dccwire cv --types")
 
 
 def value_from_text(text: str, held: Mapping[int, int] | None = None) -> CvValue:
-    """The value of its text.
-
-    Args:
-        text: the type and its fields.
-        held: what the CVs of the type hold; fields that the text does not name stay so.
+    """The value of its text; what the text does not name stays as the CVs `held` have it.
 
     Raises:
         TextError: no such type, a field unknown, missing, given twice or of the wrong form.
-        FieldError: a value outside the bounds of its field.
 
-    >>> value_from_text("Configuration headlight_in_function_group=yes").to_cvs()
-    {29: 2}
     >>> value_from_text("Configuration extended_addressing=yes", {29: 6}).to_cvs()
     {29: 38}
     """
@@ -49,21 +42,12 @@ def value_from_text(text: str, held: Mapping[int, int] | None = None) -> CvValue
 
 
 def value_to_plain(one: CvValue) -> dict[str, Any]:
-    """`{"type": ..., field: value, ...}`.
-
-    >>> from dccwire.cv.addresses import ConsistAddress
-    >>> value_to_plain(ConsistAddress(reversed=True, address=73))
-    {'type': 'ConsistAddress', 'reversed': True, 'address': 73}
-    """
+    """`{"type": "ConsistAddress", "reversed": True, "address": 73}`."""
     return declared_to_plain(one)
 
 
 def value_from_plain(plain: object, held: Mapping[int, int] | None = None) -> CvValue:
-    """The value of its JSON object, `held` as for text.
-
-    Raises:
-        ShapeError: the object does not have the shape.
-        FieldError: a value outside the bounds of its field.
+    """The value of its JSON object, `held` as for text; ShapeError where it has another shape.
 
     >>> value_from_plain({"type": "ExtendedAddress", "address": 1205}).to_cvs()
     {17: 196, 18: 181}

@@ -1,7 +1,4 @@
-"""What a decoder answers to, as its CVs tell: CV 29 bit 5 chooses CV 1 or CV 17 and 18 (S-9.2.2).
-
-Room: addresses from sets of CVs; `programming` sends to them.
-"""
+"""What a decoder answers to by its CVs: CV 29 bit 5 chooses CV 1 or CV 17 and 18 (S-9.2.2)."""
 
 from __future__ import annotations
 
@@ -22,8 +19,6 @@ OwnAddress = ShortAddress | LongAddress
 
 def refuse_other_address(old: Mapping[CvKey, int], address: object) -> OwnAddress:
     """The address, unless it is not the decoder's own as far as `old` tells.
-
-    Where `old` tells neither CV 29 nor the CVs of such an address, the address stands.
 
     Raises:
         FieldError: it is no address of a multi-function decoder; `old` tells another one; or it is
