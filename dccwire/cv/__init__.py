@@ -22,9 +22,7 @@ from dccwire.cv.cv_set import *  # noqa: F403
 from dccwire.cv.explanation import *  # noqa: F403
 from dccwire.cv.functions import *  # noqa: F403
 from dccwire.cv.motor import *  # noqa: F403
-from dccwire.cv.notation import *  # noqa: F403
 from dccwire.cv.paging import *  # noqa: F403
-from dccwire.cv.set_text import *  # noqa: F403
 from dccwire.cv.values import *  # noqa: F403
 
 __all__ = [

@@ -128,11 +128,7 @@ class AccessoryOnTime(CvValue):
 
 @cv_value((28,), "RRRRRRRU", "S-9.2.2, CV 28 [540]", decoder=DecoderKind.ACCESSORY)
 class AccessoryBidirectionalConfiguration(CvValue):
-    """CV 28 of an accessory decoder: bit 0 alone.
-
-    >>> AccessoryBidirectionalConfiguration(unsolicited=True).to_cvs()
-    {28: 1}
-    """
+    """CV 28 of an accessory decoder: bit 0 alone."""
 
     unsolicited: bool = off(Flag("U", "enabled", "disabled"))
     reserved: int = off(ReservedBits("R", (1, 2, 3, 4, 5, 6, 7)))

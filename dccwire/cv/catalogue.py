@@ -39,11 +39,7 @@ class CvStatus(Enum):
 
 @dataclass(frozen=True, slots=True)
 class CvEntry:
-    """A CV, or a range of them, `first` to `last`: name, status, content, if it is not for writing.
-
-    >>> entry(70).first, entry(70).last, entry(70).name, entry(70).content
-    (67, 94, 'speed table', 'motor voltage of each of 28 steps')
-    """
+    """A CV, or a range, `first` to `last`: name, status, content, whether it is read-only."""
 
     first: int
     last: int

@@ -111,11 +111,7 @@ class AutomaticStopping(CvValue):
 
 @cv_value((28,), "RRRRRSAU", "S-9.2.2, CV 28")
 class BidirectionalConfiguration(CvValue):
-    """CV 28: when a decoder transmits by itself (edition of 2012); what is not named is off.
-
-    >>> BidirectionalConfiguration(unsolicited=True).to_cvs()
-    {28: 1}
-    """
+    """CV 28: when a decoder transmits by itself (edition of 2012); what is not named is off."""
 
     unsolicited: bool = off(Flag("U", "enabled", "disabled"))
     by_asymmetric_signal: bool = off(Flag("A", "enabled", "disabled"))

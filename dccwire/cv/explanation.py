@@ -1,6 +1,7 @@
-"""What a CV's value means, bit by bit, for people; unknown ones too, and nothing is refused.
+"""CV values in one line of text (`Configuration extended_addressing=yes`), as JSON, bit by bit.
 
-Room: chooses the formats and draws the rows as text; what bits mean stands in the formats.
+Bit by bit nothing is refused, be it unknown or not legal. Room: chooses the formats and draws the
+rows as text; what bits mean stands in the formats.
 """
 
 from __future__ import annotations
@@ -11,26 +12,64 @@ from functools import cache
 from typing import Any
 
 from dccwire.bit_rows import FieldRow, field_rows, row_lines
-from dccwire.cv.accessories import (
-    AccessoryConfiguration,
-    AccessoryDecoderAddressing,
-    AccessoryOutputAddressing,
-)
+from dccwire.cv import accessories, addresses, configuration, functions, motor, paging
 from dccwire.cv.catalogue import CvEntry, entry
-from dccwire.cv.notation import VALUE_TYPES, value_to_plain
-from dccwire.cv.values import CvValue, DecoderKind, check_cv, check_value
+from dccwire.cv.values import CV_VALUES, CvValue, DecoderKind, check_cv, check_value
 from dccwire.errors import member
 from dccwire.formats import Provenance
+from dccwire.notation import Notation, declared_to_plain
 from dccwire.wording import wrapped
 
 __all__ = [
+    "VALUE_TYPES",
     "CvExplanation",
     "CvReading",
     "describe",
     "explain_cvs",
     "explain_value",
+    "value_from_plain",
+    "value_from_text",
+    "value_to_plain",
     "value_types",
 ]
+
+_FILES = (addresses, configuration, functions, motor, paging)
+"""Imported so that all of their values are declared."""
+
+VALUE_TYPES: dict[str, type[CvValue]] = {cls.__name__: cls for cls in CV_VALUES}
+"""Every value class by its name, which is its type in text and JSON."""
+
+value_to_plain = declared_to_plain
+CV_NOTATION = Notation(VALUE_TYPES, "CV value", "dccwire cv --types")
+
+
+def value_from_text(text: str, held: Mapping[int, int] | None = None) -> CvValue:
+    """The value of its text; what the text does not name stays as the CVs `held` have it.
+
+    Raises:
+        TextError: no such type, a field unknown, missing, given twice or of the wrong form.
+
+    >>> value_from_text("Configuration extended_addressing=yes", {29: 6}).to_cvs()
+    {29: 38}
+    """
+    words = text.split()
+    if held is not None and words and words[0] in VALUE_TYPES:
+        named = {word.partition("=")[0] for word in words}
+        stored = str(VALUE_TYPES[words[0]].from_cvs(held)).split()
+        text = " ".join([*words, *(w for w in stored[1:] if w.partition("=")[0] not in named)])
+    return CV_NOTATION.from_text(text)
+
+
+def value_from_plain(plain: object, held: Mapping[int, int] | None = None) -> CvValue:
+    """The value of its JSON object, `held` as for text; ShapeError where it has another shape.
+
+    >>> value_from_plain({"type": "ExtendedAddress", "address": 1205}).to_cvs()
+    {17: 196, 18: 181}
+    """
+    if held is not None and isinstance(plain, Mapping) and str(plain.get("type")) in VALUE_TYPES:
+        stored = VALUE_TYPES[plain["type"]].from_cvs(held)
+        plain = {**value_to_plain(stored), **plain}
+    return CV_NOTATION.from_plain(plain, "value")
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,12 +168,13 @@ def explain_cvs(
     while left:
         first = next(iter(left))
         kinds = value_types(first, decoder)
-        switches = AccessoryConfiguration
+        switches = accessories.AccessoryConfiguration
         if decoder is DecoderKind.MULTI_FUNCTION and first == 29:
             kinds = kinds if any(switches.faults(left)) else (switches,)
         if decoder is DecoderKind.ACCESSORY and first in (1, 9) and 29 in values:
             by_output = switches.layout.fields["output_addressing"].take(values[29])
-            kinds = (AccessoryOutputAddressing if by_output else AccessoryDecoderAddressing,)
+            by_decoder = accessories.AccessoryDecoderAddressing
+            kinds = (accessories.AccessoryOutputAddressing if by_output else by_decoder,)
         together = [cv for cv in (kinds[0].cvs if kinds else (first,)) if cv in left]
         done.append(_explained({cv: left.pop(cv) for cv in together}, kinds, decoder))
     return tuple(done)
@@ -144,8 +184,7 @@ def explain_value(value: CvValue) -> CvExplanation:
     """The CVs of a value, read by its own format, from memory or not.
 
     >>> from dccwire.cv.addresses import LongConsistAddress
-    >>> value = LongConsistAddress.at(1205, reversed=False)
-    >>> explain_value(value).text().splitlines()[-1]
+    >>> explain_value(LongConsistAddress.at(1205, reversed=False)).text().splitlines()[-1]
     '  in consist 1205, this unit forward'
     """
     return _explained(value.to_cvs(), (type(value),), value.decoder)

@@ -68,9 +68,6 @@ class AlternatePowerFunctions(_FunctionMask):
     """CV 13 and 14: the functions that are on in alternate power mode.
 
     A bit is ignored where the function can be controlled.
-
-    >>> AlternatePowerFunctions.on("FL-forward", "F1").to_cvs()
-    {13: 1, 14: 1}
     """
 
 
