@@ -153,9 +153,7 @@ class CvSet(Mapping[CvKey, int]):
 
 _INTEGER = Number()
 _HINT = "as in 'cv,value' and then '29,38'"
-_INDEX = ["index_high", "index_low"]
-"""The columns of CV 31 and 32, in front where a set has CVs of index pages."""
-_COLUMNS = (["cv", "value"], [*_INDEX, "cv", "value"])
+_COLUMNS = (["cv", "value"], ["index_high", "index_low", "cv", "value"])
 
 
 def from_csv(text: str) -> CvSet:

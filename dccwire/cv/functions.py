@@ -80,25 +80,21 @@ class ConsistFunctions(_FunctionMask):
     """
 
 
-_LOCATED = ("fl_forward", "fl_reverse", *(f"f{number}" for number in range(1, 13)))
-"""The fields of `OutputLocations`, that of CV 33 first."""
-
-_LOWEST = (1,) * 5 + (4,) * 5 + (7,) * 4
-"""The output of bit 0 of CV 33 to 46 (S-9.2.2, Table 2)."""
-
 _LETTERS = "ABCDEFGHIJKLMN"
-
-
-def _outputs(place: int) -> Functions:
-    names = tuple(str(_LOWEST[place] + bit) for bit in range(8))
-    return Functions(_LETTERS[place], names)
+_LOWEST = (1,) * 5 + (4,) * 5 + (7,) * 4
+_LOCATED = ("FL-forward", "FL-reverse", *function_names(1, 12))
+_OUTPUTS = {
+    name.lower().replace("-", "_"): Functions(letter, [str(lowest + bit) for bit in range(8)])
+    for name, letter, lowest in zip(_LOCATED, _LETTERS, _LOWEST, strict=True)
+}
+"""The outputs that each function can switch, by CV 33 to 46 (S-9.2.2, Table 2)."""
 
 
 @cv_value(
     range(33, 47),
     " ".join(letter * 8 for letter in _LETTERS),
     "S-9.2.2, CV 33-46 and Table 2",
-    fields={name: _outputs(place) for place, name in enumerate(_LOCATED)},
+    fields=_OUTPUTS,
 )
 class OutputLocations(CvValue):
     """CV 33 to 46: which outputs FL forward, FL reverse and F1 to F12 switch, a bit an output.
@@ -134,29 +130,27 @@ class OutputLocations(CvValue):
 
     def moved(self, function: str, outputs: Collection[int]) -> Self:
         """The same, but for the outputs of one function, `FL-forward`, `FL-reverse`, `F1` on."""
-        place = _place(function)
+        place, name = _located(function)
         lowest = _LOWEST[place]
         for output in outputs:
             if type(output) is not int or not lowest <= output <= lowest + 7:
                 bound, hint = f"{lowest} to {lowest + 7}", f"CV {33 + place} reaches no other"
                 raise FieldError(f"output of {function}", bound, output, hint)
-        mask = sum({1 << output - lowest for output in outputs})
-        return replace(self, **{_LOCATED[place]: mask})
+        return replace(self, **{name: sum({1 << output - lowest for output in outputs})})
 
     def outputs(self, function: str) -> tuple[int, ...]:
         """The outputs that a function switches."""
-        place = _place(function)
-        return tuple(map(int, _outputs(place).names_of(getattr(self, _LOCATED[place]))))
+        name = _located(function)[1]
+        return tuple(map(int, _OUTPUTS[name].plain(getattr(self, name))))
 
 
-_NAMES = ("FL-forward", "FL-reverse", *function_names(1, 12))
-
-
-def _place(function: str) -> int:
-    places = Functions("", _NAMES).spread(function)
-    if len(places) > 1:
-        raise FieldError("function", either(places), function)
-    return _NAMES.index(places[0])
+def _located(function: str) -> tuple[int, str]:
+    """The place of a function among CV 33 to 46, and its field."""
+    names = Functions("", _LOCATED).spread(function)
+    if len(names) > 1:
+        raise FieldError("function", either(names), function)
+    place = _LOCATED.index(names[0])
+    return place, [*_OUTPUTS][place]
 
 
 class UnitPosition(Enum):
