@@ -68,10 +68,8 @@ class AccessoryOutputAddressing(CvValue):
     FROM_DECODER_ONE the sentence beside it. A FieldError where that is no address of a decoder.
 
     >>> output = AccessoryOutputAddressing(310)
-    >>> output.to_cvs(), output.output
-    ({1: 54, 9: 1}, 309)
-    >>> output.pair(numbering=PairNumbering.FROM_DECODER_ONE)
-    (AccessoryAddress(number=78), 1)
+    >>> output.to_cvs(), output.pair(numbering=PairNumbering.FROM_DECODER_ONE)
+    ({1: 54, 9: 1}, (AccessoryAddress(number=78), 1))
     """
 
     number: int = 1

@@ -167,8 +167,6 @@ def from_csv(text: str) -> CvSet:
         TextError: no header, a line that cannot be read, or a CV again; the error names the line.
         FieldError: a CV or a value out of bounds, where the field names the line.
 
-    >>> from_csv("cv;value;comment\n1;3;as it came\n")
-    CvSet({1: 3})
     >>> from_csv("index_high,index_low,cv,value\n,,1,3\n16,0,257,7\n")
     CvSet({1: 3, IndexedCv(high=16, low=0, cv=257): 7})
     """
