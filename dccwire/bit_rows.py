@@ -1,7 +1,6 @@
-"""The rows of a bit-by-bit view: which bits belong to which field, and what they say.
+"""The rows of a bit-by-bit view, of packets and CVs: bits of which field, and what they say.
 
-Packets and CVs are laid out by the same rows. Room: rows from a layout, kinds and a word, and rows
-as lines of text; what stands around them is the views' affair.
+Room: rows from a layout, kinds and a word, and rows as lines of text.
 """
 
 from __future__ import annotations
@@ -12,8 +11,6 @@ from typing import NamedTuple
 from dccwire.formats import Declared
 from dccwire.layout import bits_in_words
 from dccwire.wording import wrapped
-
-__all__ = ["FieldRow", "field_rows", "row_lines"]
 
 
 class FieldRow(NamedTuple):
@@ -39,13 +36,10 @@ def field_rows(
     unknown: Collection[str] = (),
     words: Mapping[str, str] | None = None,
 ) -> Iterator[FieldRow]:
-    """A row for each part of each field, in transmission order.
+    """A row for each part of each field, in transmission order; any word, legal or not.
 
-    Args:
-        cls: what is declared.
-        word: the bytes of its layout as one number; any, legal or not.
-        unknown: fields of which some bits are not known.
-        words: what is said of fields without a kind, as an accessory's address.
+    `unknown` are fields of which some bits are not known; `words` are said of fields without a
+    kind, as an accessory's address.
 
     >>> from dccwire.instructions import CvAccessLongForm
     >>> [row.meaning for row in field_rows(CvAccessLongForm, 0xEC1C26)][1:3]

@@ -1,9 +1,8 @@
 """What the numbers of a layout's fields mean, and how they are written in text and JSON.
 
-A field kind has a formula for the layout, a table from number to value where not every number is
-legal or the value is no integer, and a plain form (what JSON holds) that the one-line text shares.
 Instructions and CV values use the same kinds. Room: imports `wording` and `errors` alone.
 """
+# ruff: noqa: D102 (what a method of a kind is for stands in the base, and help shows that)
 
 from __future__ import annotations
 
@@ -15,15 +14,14 @@ from typing import Any, ClassVar, TypeAlias
 from dccwire.errors import FieldError, ShapeError
 from dccwire.wording import either
 
-__all__ = ["Choice", "Data", "FieldKind", "Flag", "Functions", "Number", "Plain"]
-
 Plain: TypeAlias = bool | int | str | list[str] | list[int] | None
 
 
 class FieldKind:
-    """Base of the field kinds: `formula`, `unit`, and `table` from number to value (or None).
+    """Base of the field kinds: a `formula` for the layout, a `unit`, perhaps a `table`.
 
-    Subclasses say which values are legal (`check`) and how they look (`plain`, `text`).
+    The table leads from number to value where not every number is legal or the value is no integer;
+    the plain form is what JSON holds, and the text shares it.
     """
 
     table: Mapping[int, Hashable] | None = None
@@ -40,20 +38,12 @@ class FieldKind:
         return {value: number for number, value in (self.table or {}).items()}
 
     def to_number(self, value: Any) -> int:
-        """The number that the bits hold for a legal value.
-
-        >>> Flag("D", on=0, off=1).to_number(True)
-        0
-        """
+        """The number that the bits hold for a legal value."""
         number: int = value if self.table is None else self.numbers[value]
         return number
 
     def from_number(self, number: int) -> object:
-        """The value of the number that the bits hold; it may yet be illegal.
-
-        >>> Flag("D", on=0, off=1).from_number(0)
-        True
-        """
+        """The value of the number that the bits hold; it may yet be illegal."""
         return number if self.table is None else self.table.get(number, number)
 
     def meaning(self, value: object) -> str:
@@ -70,14 +60,11 @@ class FieldKind:
 
     def holds(self, value: object, lowest: int, highest: int) -> bool:
         """Whether a value is legal, given what the bits can hold."""
-        return type(value) is int and lowest <= value <= highest
+        legal = type(value) is int and lowest <= value <= highest
+        return legal and (self.table is None or value in self.table)
 
     def check(self, name: str, value: object, lowest: int, highest: int) -> None:
-        """Refuse an illegal value.
-
-        Raises:
-            FieldError: naming field, bound and value.
-        """
+        """Refuse an illegal value by a FieldError that names field, bound and value."""
         if not self.holds(value, lowest, highest):
             other = type(value) is not int and hasattr(value, "__index__")
             hint = "a plain int is needed" if other else ""
@@ -93,11 +80,7 @@ class FieldKind:
         raise NotImplementedError  # a base, never made itself
 
     def value(self, name: str, plain: object) -> object:
-        """The value that a plain form stands for; `check` comes later.
-
-        Raises:
-            ShapeError: the plain form has the wrong type.
-        """
+        """The value that a plain form stands for, or a ShapeError; `check` comes later."""
         raise NotImplementedError  # a base, never made itself
 
     def text(self, value: object) -> str:
@@ -105,11 +88,7 @@ class FieldKind:
         return f"{self.plain(value)}{self.unit}"
 
     def from_text(self, name: str, word: str) -> object:
-        """The value that a word stands for.
-
-        Raises:
-            ShapeError: the word has the wrong form.
-        """
+        """The value that a word stands for, or a ShapeError."""
         return self.value(name, word)
 
     def of_bits(self, name: str, number: int, low: int, width: int) -> str:
@@ -125,7 +104,6 @@ class Number(FieldKind):
         self.table = {number: number for number in legal} or None
 
     def bound(self, lowest: int, highest: int) -> str:
-        """`1 to 127`, or the legal numbers one by one."""
         if self.table is None:
             return super().bound(lowest, highest)
         low, high = min(self.table), max(self.table)
@@ -133,29 +111,21 @@ class Number(FieldKind):
         return super().bound(low, high) if whole else either(sorted(self.table))
 
     def schema(self, lowest: int, highest: int) -> dict[str, object]:
-        """An integer within the bounds, or one of the legal numbers where they have gaps."""
         low, high = min(self.table or (lowest,)), max(self.table or (highest,))
         if self.table is not None and high - low >= len(self.table):
             return super().schema(lowest, highest)
         return {"type": "integer", "minimum": low, "maximum": high}
 
-    def holds(self, value: object, lowest: int, highest: int) -> bool:
-        """An integer within the bits, and in the legal set if there is one."""
-        return super().holds(value, lowest, highest) and (self.table is None or value in self.table)
-
     def plain(self, value: object) -> Plain:
-        """The integer itself."""
         assert isinstance(value, int)
         return value
 
     def value(self, name: str, plain: object) -> int:
-        """An integer, no boolean and no digits in a string."""
         if type(plain) is not int:
             raise ShapeError(name, "an integer", plain)
         return plain
 
     def from_text(self, name: str, word: str) -> object:
-        """Decimal digits, with or without the unit."""
         digits = word.removesuffix(self.unit)
         if not (digits.isascii() and digits.isdigit() and len(digits) < 20):
             raise ShapeError(name, f"an integer{self.unit and ' in ' + self.unit}", word)
@@ -172,15 +142,12 @@ class Choice(FieldKind):
         self._types = {*map(type, self.table.values())}  # True is no 1, nor 1 True
 
     def bound(self, lowest: int, highest: int) -> str:
-        """The values one by one."""
         return _in_order(self.numbers)
 
     def allowed(self, lowest: int, highest: int) -> str:
-        """Their words."""
         return _in_order(self.words)
 
     def holds(self, value: object, lowest: int, highest: int) -> bool:
-        """One of the values, of the same type."""
         return type(value) in self._types and value in self.numbers
 
     def plain(self, value: object) -> Plain:
@@ -191,7 +158,6 @@ class Choice(FieldKind):
         return value
 
     def value(self, name: str, plain: object) -> object:
-        """The value with this plain form."""
         for value in self.numbers:
             known = self.plain(value)
             if type(plain) is type(known) and plain == known:
@@ -199,25 +165,16 @@ class Choice(FieldKind):
         raise ShapeError(name, _in_order(map(self.plain, self.numbers)).lower(), plain)
 
     def text(self, value: object) -> str:
-        """The plain form as a word; None is `none`."""
         return str(self.plain(value)).lower()
 
     def from_text(self, name: str, word: str) -> object:
-        """The value with this word."""
         if word not in self.words:
             raise ShapeError(name, self.allowed(0, 0), word)
         return self.words[word]
 
 
 class Flag(Choice):
-    """True or false, sent as the numbers `on` and `off`; `yes` and `no` in text.
-
-    Args:
-        formula: the letter.
-        yes: what true means, where the field's name does not say it.
-        no: what false means.
-        on: the number of true.
-        off: the number of false.
+    """True or false, sent as the numbers `on` and `off`; what they mean is told by `yes` and `no`.
 
     >>> Flag("A", "two-byte address", "one-byte address").meaning(True)
     'two-byte address'
@@ -230,15 +187,12 @@ class Flag(Choice):
         self._meanings = {True: yes, False: no}
 
     def meaning(self, value: object) -> str:
-        """What the state says."""
         return self._meanings[bool(value)]
 
     def allowed(self, lowest: int, highest: int) -> str:
-        """`yes or no`."""
         return either(self.words)
 
     def text(self, value: object) -> str:
-        """`yes` or `no`."""
         return "yes" if value else "no"
 
 
@@ -249,12 +203,8 @@ _OTHER_NAME = {"F0": "FL", "FL": "F0"}
 class Functions(FieldKind):
     """A mask of functions; the plain form lists the names of those that are on.
 
-    F0, the trade's name of FL, is read as FL (F0-forward too), and FL as both directions where a
-    mask has a bit for each.
-
-    Args:
-        formula: the letters of the mask.
-        names: the function of bit 0, bit 1 and so on.
+    `names` are the functions of bit 0, bit 1 and so on. F0, the trade's name of FL, is read as FL
+    (F0-forward too), and FL as both directions where a mask has a bit for each.
 
     >>> Functions("D", ("F1", "FL")).mask(["F0"])
     2
@@ -267,20 +217,16 @@ class Functions(FieldKind):
         self.names = tuple(names)
 
     def allowed(self, lowest: int, highest: int) -> str:
-        """The names."""
         return f"none, or some of {','.join(self.names)}"
 
-    def plain(self, value: object) -> Plain:
+    def plain(self, value: object) -> list[str]:
         """The names of the functions that are on, lowest bit first."""
-        return self.names_of(value)
+        assert isinstance(value, int)
+        return [name for bit, name in enumerate(self.names) if value >> bit & 1]
 
-    def names_of(self, mask: object) -> list[str]:
-        """The names of the functions that a mask has on, lowest bit first."""
-        assert isinstance(mask, int)
-        return [name for bit, name in enumerate(self.names) if mask >> bit & 1]
+    names_of = plain
 
     def value(self, name: str, plain: object) -> object:
-        """The mask of a list of names."""
         try:
             if isinstance(plain, list) and all(isinstance(one, str) for one in plain):
                 return self.mask(plain)
@@ -289,22 +235,11 @@ class Functions(FieldKind):
         raise ShapeError(name, f"a list of {', '.join(self.names)}", plain)
 
     def mask(self, names: Iterable[str]) -> int:
-        """The mask in which these functions are on.
-
-        Raises:
-            FieldError: a name is not among the mask's.
-        """
+        """The mask in which these functions are on; FieldError for one that it has no name of."""
         return sum({1 << self.names.index(own) for one in names for own in self.spread(one)})
 
     def spread(self, name: str) -> tuple[str, ...]:
-        """The names that the mask has for a function.
-
-        Raises:
-            FieldError: it has none.
-
-        >>> Functions("D", ("FL-forward", "FL-reverse")).spread("F0")
-        ('FL-forward', 'FL-reverse')
-        """
+        """The names that the mask has for a function, or a FieldError."""
         other = _OTHER_NAME.get(name[:2], name[:2]) + name[2:]
         both = ("FL-forward", "FL-reverse") if name in _OTHER_NAME else (name,)
         for names in ((name,), (other,), both):
@@ -313,15 +248,12 @@ class Functions(FieldKind):
         raise FieldError("function", either(self.names), name)
 
     def text(self, value: object) -> str:
-        """The names joined by commas, or `none`."""
         return ",".join(self.names_of(value)) or "none"
 
     def schema(self, lowest: int, highest: int) -> dict[str, object]:
-        """A list of names, each of them once."""
         return {"type": "array", "items": {"enum": [*self.names]}, "uniqueItems": True}
 
     def from_text(self, name: str, word: str) -> object:
-        """The mask of names joined by commas, or of `none`."""
         return self.value(name, [] if word == "none" else word.split(","))
 
     def of_bits(self, name: str, number: int, low: int, width: int) -> str:
@@ -334,28 +266,22 @@ class Data(FieldKind):
     """Bytes kept as they came; hex in text and JSON."""
 
     def bound(self, lowest: int, highest: int) -> str:
-        """`one byte or more`."""
         return "one byte or more"
 
     def allowed(self, lowest: int, highest: int) -> str:
-        """`hex digits`."""
         return "hex digits, two a byte"
 
     def holds(self, value: object, lowest: int, highest: int) -> bool:
-        """Bytes, not none."""
         return isinstance(value, bytes) and len(value) > 0
 
     def schema(self, lowest: int, highest: int) -> dict[str, object]:
-        """A string of so many bytes in hex."""
         return {"type": "string", "pattern": f"^([0-9A-F]{{2}}){{{lowest},{highest}}}$"}
 
     def plain(self, value: object) -> Plain:
-        """Hex digits, two a byte, in upper case."""
         assert isinstance(value, bytes)
         return value.hex().upper()
 
     def value(self, name: str, plain: object) -> object:
-        """The bytes of a string of hex digits."""
         try:
             return bytes.fromhex(plain)  # type: ignore[arg-type] # TypeError is caught
         except (TypeError, ValueError):

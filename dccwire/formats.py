@@ -1,8 +1,7 @@
 """A format is declared once: the decorators, the registry and the arithmetic made from a layout.
 
 `@instruction` and `@accessory` turn a class with one layout line into a frozen, slotted dataclass
-that cannot hold an illegal value, and enter it in the registry; CV values are declared by the same
-`declare`. Room: imports `errors`, `layout`, `address`, `fields`.
+that cannot hold an illegal value, and enter it in the registry. Room: imports from `fields` up.
 """
 
 from __future__ import annotations
@@ -11,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from dataclasses import fields as dataclass_fields
 from enum import Enum, StrEnum
-from functools import cache, cached_property
+from functools import cache, cached_property, partial
 from types import MappingProxyType
 from typing import Any, ClassVar, TypeAlias, TypeVar, dataclass_transform
 
@@ -19,27 +18,6 @@ from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress,
 from dccwire.errors import LayoutError, Reason
 from dccwire.fields import Data, FieldKind, Number
 from dccwire.layout import BitField, Layout, Run
-
-__all__ = [
-    "FORMATS",
-    "MULTI_FUNCTION",
-    "RESERVED",
-    "Declared",
-    "Fields",
-    "Format",
-    "Instruction",
-    "Kept",
-    "NamedReading",
-    "PacketPart",
-    "Provenance",
-    "Remark",
-    "Reserved",
-    "Undefined",
-    "accessory",
-    "declare",
-    "instruction",
-    "reserved",
-]
 
 MULTI_FUNCTION = frozenset({Partition.BROADCAST, Partition.SHORT, Partition.LONG})
 
@@ -74,8 +52,7 @@ class Remark:
 class Declared:
     """Base of what a layout line declares, instructions and CV values: frozen values.
 
-    The class has its `layout`, the kind of each field by name (`kinds`), the `clause` that it is
-    declared by, and its `provenance`; text and JSON are made of these (`dccwire.notation`).
+    The class has its `layout`, the kind of each field by name, its `clause` and `provenance`.
     """
 
     __slots__ = ()
@@ -163,10 +140,9 @@ class Format:
 
     `ends` says that the packet must end with it; `reading` names a second, narrower reading of
     bytes that the general format decodes; `address` is given for the whole packets of accessories;
-    `mode` is the only mode in which the format stands, or None. Layout, clause and provenance are
-    those of the class. The other four are functions: `build` makes the value of a word of the
-    layout's size, or None if a field is illegal, `word` and `encode` the word and the bytes of a
-    value, an accessory's address left at 0, `take_address` the address of an accessory's word.
+    `mode` is the only mode in which the format stands, or None. The last four are functions:
+    `build` makes the value of a word of the layout's size, or None if a field is illegal, `word`
+    and `encode` the word and the bytes of a value, an accessory's address left at 0.
     """
 
     cls: type[PacketPart]
@@ -240,13 +216,8 @@ def declare(
 ) -> Callable[[_T], _T]:
     """What makes a declared value of a class: frozen, slotted, with layout, kinds and clause.
 
-    Args:
-        line: the layout.
-        clause: where it stands.
-        fields: the kind of each field by name; a string is a `Number` with that formula.
-        provenance: where it comes from.
-        enter: called with the class once it is made.
-        address: the formula of an address in the layout, which is no field of the class.
+    A field's kind may be a string, a `Number` of that formula. `address` is the formula of an
+    address in the layout, which is no field; `enter` is called with the class once it is made.
 
     Raises:
         LayoutError: the line cannot be read, no clause is cited, or the class has other fields.
@@ -283,10 +254,9 @@ def instruction(
     fields: Fields = MappingProxyType({}),
 ) -> Callable[[_P], _P]:
     """Declare an instruction: the layout of its own bytes, its clause, its fields."""
-
-    def enter(cls: type[PacketPart]) -> None:
-        Format(cls, partitions, ends, reading, None, mode)
-
+    enter = partial(
+        Format, partitions=partitions, ends=ends, reading=reading, address=None, mode=mode
+    )
     return declare(line, clause, fields, provenance, enter=enter)
 
 
@@ -305,18 +275,13 @@ def accessory(
 
     `address_formula` makes the address of its bits; empty: the pattern of the broadcast.
     """
-
-    def enter(cls: type[PacketPart]) -> None:
-        Format(cls, frozenset({Partition.ACCESSORY}), True, reading, address, None)
-
+    own = frozenset({Partition.ACCESSORY})
+    enter = partial(Format, partitions=own, ends=True, reading=reading, address=address, mode=None)
     return declare(line, clause, fields, provenance, enter=enter, address=address_formula)
 
 
 def reserved(*lines: str, clause: str, partitions: frozenset[Partition] = MULTI_FUNCTION) -> None:
-    """Declare patterns that the standards reserve: what matches no format decodes to `Reserved`.
-
-    Those of accessories describe the whole packet but for its error byte, as their formats do.
-    """
+    """Declare patterns that the standards reserve: what matches no format decodes to `Reserved`."""
     for line in lines:
         letters = sorted(set(line) - set("01 "))
         layout = Layout(line, {letter: letter for letter in letters})
@@ -324,10 +289,7 @@ def reserved(*lines: str, clause: str, partitions: frozenset[Partition] = MULTI_
 
 
 def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
-    """The functions `build`, `encode`, `word` and `take_address` of a format.
-
-    The first makes the value without its checks: the layout and the tables have made them already.
-    """
+    """The functions of a format; `build` needs no checks: layout and tables have made them."""
     # Source text, since packets come in millions: a loop over fields and runs takes 2.8 times as
     # long (1.3 against 0.46 µs a value, mean over all formats, in one run). What is put into it are
     # the layout's numbers and the names of fields, never input.
@@ -347,7 +309,7 @@ def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
             if len(kind.table) < 1 << bits.width:
                 build.append(f" if {_take(bits)} not in values_{name}: return None")
         build.append(f" {name} = {number}")
-        word.append(f" number = {raw} - {bits.offset}")
+        word.append(f" number = {raw} - {bits.lowest}")
         word += [f" word |= {_put(run)}" for run in bits.runs]
     build.append(" made = new(cls)")
     build += [f" set_{name}(made, {name})" for name in kinds]
@@ -361,14 +323,12 @@ def _arithmetic(form: Format) -> dict[str, Callable[..., Any]]:
 
 
 def _take(field: BitField) -> str:
-    """Source text of a field's number in `word`."""
     terms = (f"((word >> {s} & {mask}{_turned(turn)}) << {w})" for s, mask, w, turn in field.runs)
     number = " | ".join(terms)
-    return f"({number}) + {field.offset}" if field.offset else number
+    return f"({number}) + {field.lowest}" if field.lowest else number
 
 
 def _put(run: Run) -> str:
-    """Source text of the bits of `number` at the place of a run."""
     return f"(number >> {run.weight} & {run.mask}{_turned(run.turn)}) << {run.shift}"
 
 

@@ -1,9 +1,8 @@
 """The standards' bit notation, parsed: `"1110CCVV VVVVVVVV DDDDDDDD"`.
 
-A layout is the only place where a format is declared. A character is one bit, first sent first:
-`0` and `1` are fixed, letters belong to fields. Masks and shifts are worked out once, so that
-encoding and decoding are plain integer arithmetic; the list of bits serves the bit-by-bit view,
-and a construct object can be made on demand. Room: imports `errors` alone.
+A character is one bit, first sent first: `0` and `1` are fixed, letters belong to fields. Masks
+and shifts are worked out once, so that encoding and decoding are plain integer arithmetic; the list
+of bits serves the bit-by-bit view. Room: imports `errors` alone.
 """
 
 from __future__ import annotations
@@ -20,19 +19,16 @@ from dccwire.errors import FieldError, LayoutError
 if TYPE_CHECKING:
     import construct
 
-__all__ = ["Bit", "BitField", "Layout", "Run", "bits_in_words"]
-
 _PART = re.compile(r"(~?)([A-Za-z])")
 _FORMULA = re.compile(r"(?P<parts>~?[A-Za-z](?: ~?[A-Za-z])*)(?: \+ (?P<offset>\d+))?")
 
 
 @dataclass(frozen=True, slots=True)
 class Bit:
-    """One bit of a layout: where it is, and what it is.
+    """One bit of a layout; `position` counts in transmission order from 0.
 
-    `position` counts in transmission order from 0; `byte` and `number` (7 to 0) are the standards'
-    way to name it. `fixed` is 0 or 1, or None for a bit of a field; then `field`, `letter`, the
-    power of two it stands for in the field (`weight`) and whether it is sent inverted are given.
+    `fixed` is 0 or 1, or None for a bit of a field; then `field`, `letter`, the power of two it
+    stands for in the field (`weight`) and whether it is sent inverted are given.
     """
 
     position: int
@@ -67,44 +63,32 @@ class Run(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class BitField:
-    """The bits of a layout that make one number: `name`, `runs`, `width` and `offset`.
-
-    The number is what the bits say, most significant first, inverted bits turned, plus `offset`.
-    """
+    """The bits of a layout that make one number, which is from `lowest` on what the bits say."""
 
     name: str
     runs: tuple[Run, ...]
     width: int
-    offset: int
-
-    @property
-    def lowest(self) -> int:
-        """The smallest number that the bits can hold."""
-        return self.offset
+    lowest: int
 
     @property
     def highest(self) -> int:
         """The largest number that the bits can hold."""
-        return self.offset + (1 << self.width) - 1
+        return self.lowest + (1 << self.width) - 1
 
     def take(self, word: int) -> int:
         """The field's number in a word that holds the whole layout."""
         number = 0
         for shift, mask, weight, turn in self.runs:
             number |= (word >> shift & mask ^ turn) << weight
-        return number + self.offset
+        return number + self.lowest
 
     def put(self, number: int) -> int:
-        """The bits of a number at their places in a word of zeros.
-
-        Raises:
-            FieldError: the number does not fit.
-        """
+        """The bits of a number at their places in a word of zeros; FieldError: it does not fit."""
         if not self.lowest <= number <= self.highest:
             raise FieldError(self.name, f"{self.lowest} to {self.highest}", number)
         word = 0
         for shift, mask, weight, turn in self.runs:
-            word |= (number - self.offset >> weight & mask ^ turn) << shift
+            word |= (number - self.lowest >> weight & mask ^ turn) << shift
         return word
 
 
@@ -127,8 +111,6 @@ class Layout:
     >>> layout = Layout("1110CCVV VVVVVVVV DDDDDDDD", {"cc": "C", "cv": "V + 1", "value": "D"})
     >>> layout.encode({"cc": 3, "cv": 29, "value": 38}).hex(" ")
     'ec 1c 26'
-    >>> layout.decode(bytes.fromhex("ec1c26"))
-    {'cc': 3, 'cv': 29, 'value': 38}
     """
 
     def __init__(self, line: str, fields: Mapping[str, str]) -> None:
@@ -150,7 +132,6 @@ class Layout:
         return f"Layout({self.line!r})"
 
     def _word(self, character: str) -> int:
-        """A word with a one wherever the line has this character."""
         return int("".join("1" if c == character else "0" for c in self._characters), 2)
 
     def _field(self, name: str, formula: str) -> BitField:
@@ -170,11 +151,7 @@ class Layout:
 
     @cached_property
     def bits(self) -> tuple[Bit, ...]:
-        """Every bit, in transmission order.
-
-        >>> Layout("0001CCCC", {"code": "C"}).bits[4]
-        Bit(position=4, fixed=None, field='code', letter='C', weight=3, inverted=False)
-        """
+        """Every bit, in transmission order."""
         places: dict[int, Bit] = {}
         for field in self.fields.values():
             for run in field.runs:
@@ -189,25 +166,16 @@ class Layout:
 
     @cached_property
     def parts(self) -> tuple[tuple[Bit, ...], ...]:
-        """The neighbouring bits of each field within each byte, in transmission order.
-
-        >>> [len(part) for part in Layout("1110CCVV VVVVVVVV", {"cc": "C", "cv": "V"}).parts]
-        [2, 2, 8]
-        """
+        """The neighbouring bits of each field within each byte, in transmission order."""
         together = groupby(self.bits, lambda bit: (bit.byte, bit.field, bit.letter))
         return tuple(tuple(bits) for (_, field, _), bits in together if field)
 
     def whole_of(self, part: Sequence[Bit]) -> str:
-        """Which bits of which number a part is, in words; empty if it is the whole field.
-
-        >>> layout = Layout("10aaaaaa 1bbb0000", {"address": "~b a"})
-        >>> layout.whole_of(layout.parts[1]), layout.whole_of(layout.parts[0])
-        ('bits 8-6 of it, inverted', 'bits 5-0 of it')
-        """
+        """`bits 8-6 of it, inverted`: what a part of a field is; empty if it is the whole field."""
         field, high, low = self.fields[part[0].field], part[0].weight, part[-1].weight
         if field.width == len(part):
             return ""
-        whole = f"{field.name} - {field.offset}" if field.offset else "it"
+        whole = f"{field.name} - {field.lowest}" if field.lowest else "it"
         return f"{bits_in_words(high, low)} of {whole}{', inverted' if part[0].inverted else ''}"
 
     def matches(self, data: bytes) -> bool:
@@ -215,23 +183,14 @@ class Layout:
         return len(data) == self.size and int.from_bytes(data) & self.fixed_mask == self.fixed
 
     def decode(self, data: bytes) -> dict[str, int]:
-        """The number of each field, from exactly the layout's bytes.
-
-        Raises:
-            LayoutError: the bytes do not match.
-        """
+        """The number of each field, from exactly the layout's bytes; LayoutError if another's."""
         if not self.matches(data):
             raise LayoutError(self.line, f"bytes {data.hex(' ').upper()} do not match")
         word = int.from_bytes(data)
         return {name: field.take(word) for name, field in self.fields.items()}
 
     def encode(self, numbers: Mapping[str, int]) -> bytes:
-        """The bytes that hold a number for each field.
-
-        Raises:
-            FieldError: a number does not fit.
-            KeyError: a field has no number.
-        """
+        """The bytes that hold a number for each field; FieldError if it does not fit."""
         word = self.fixed
         for name, field in self.fields.items():
             word |= field.put(numbers[name])

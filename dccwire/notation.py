@@ -1,8 +1,7 @@
-"""Addresses and instructions as text and JSON, both ways.
+"""Addresses and instructions as text and JSON, both ways; knows the registry, no packet.
 
 Text: `KIND NUMBER: TYPE FIELD=VALUE ...; TYPE ...`. JSON: objects with `kind` and `number`, and
 with `type` and the fields. A type's named way (`SpeedAndDirection.at`) reads as well as its fields.
-Room: knows the registry, no packet.
 """
 
 from __future__ import annotations
@@ -18,31 +17,12 @@ from dccwire.errors import Reason, ShapeError, TextError
 from dccwire.fields import FieldKind, Plain
 from dccwire.formats import FORMATS, Declared, PacketPart, Reserved, Undefined
 
-__all__ = [
-    "INSTRUCTION_TYPES",
-    "Notation",
-    "address_from_plain",
-    "address_from_text",
-    "address_text",
-    "address_to_plain",
-    "declared_text",
-    "declared_to_plain",
-    "instruction_from_plain",
-    "instruction_from_text",
-    "plain_from_json",
-    "types_in_words",
-]
-
 _D = TypeVar("_D", bound=Declared)
 
 
 @dataclass(frozen=True)
 class Notation(Generic[_D]):
-    """Reads declared values of some types as text and JSON.
-
-    `types` has them by name, which is their type in text and JSON; `noun` says what they are, and
-    `listing` which command lists them.
-    """
+    """Reads declared values of some types, by name, as text and JSON; `listing` is a command."""
 
     types: Mapping[str, type[_D]]
     noun: str
@@ -59,7 +39,10 @@ class Notation(Generic[_D]):
         SpeedAndDirection(forward=True, c=1, speed=4)
         """
         words = list(re.finditer(r"\S+", text))
-        cls = self._type(words[0][0] if words else "", text)
+        name = words[0][0] if words else ""
+        if name not in self.types:
+            raise TextError(Reason.TEXT, text, 0, f"no {self.noun} {name!r}", self._near(name))
+        cls = self.types[name]
         given: dict[str, str] = {}
         places: dict[str, int] = {}
         for word in words[1:]:
@@ -82,18 +65,13 @@ class Notation(Generic[_D]):
         return make(**values)
 
     def from_plain(self, plain: object, path: str) -> _D:
-        """The value of its JSON object; a field that has a default may be left out.
-
-        Raises:
-            ShapeError: the object does not have the shape; the error holds the path of the field.
-            FieldError: a value outside the bounds of its field.
-        """
+        """The value of its JSON object, or a ShapeError with the path of the field."""
         if not isinstance(plain, Mapping) or not isinstance(plain.get("type"), str):
             raise ShapeError(path, "an object with a type", plain)
         cls = self.types.get(plain["type"])
         if cls is None:
-            expected = f"a type of {self.noun}"
-            raise ShapeError(f"{path}.type", expected, plain["type"], self._near(plain["type"]))
+            near = self._near(plain["type"])
+            raise ShapeError(f"{path}.type", f"a type of {self.noun}", plain["type"], near)
         given = {name: value for name, value in plain.items() if name != "type"}
         kinds, make, odd = _way(cls, given)
         if odd is not None:
@@ -110,12 +88,6 @@ class Notation(Generic[_D]):
             )
             clause = f" [{cls.clause}]" if hasattr(cls, "clause") else ""
             yield f"{name}: {ways or 'no fields'}{clause}"
-
-    def _type(self, name: str, text: str) -> type[_D]:
-        if name in self.types:
-            return self.types[name]
-        problem = f"no {self.noun} {name!r}"
-        raise TextError(Reason.TEXT, text, 0, problem, self._near(name))
 
     def _near(self, name: str) -> str:
         from difflib import get_close_matches
@@ -140,11 +112,7 @@ _LONELY: dict[str, Address] = {
 
 
 def address_text(address: Address) -> str:
-    """`short 3`; `broadcast` and `idle` need no number.
-
-    >>> address_text(BROADCAST)
-    'broadcast'
-    """
+    """`short 3`; `broadcast` and `idle` need no number."""
     return address.kind if address.kind in _LONELY else f"{address.kind} {address.number}"
 
 
@@ -175,12 +143,7 @@ def address_to_plain(address: Address) -> dict[str, Plain]:
 
 
 def address_from_plain(plain: object, path: str) -> Address:
-    """The address of its JSON object.
-
-    Raises:
-        ShapeError: the object does not have the shape.
-        FieldError: the number is outside the bounds of its kind.
-    """
+    """The address of its JSON object, or a ShapeError with the path; FieldError for the number."""
     if not isinstance(plain, Mapping) or set(plain) != {"kind", "number"}:
         raise ShapeError(path, "an object with kind and number", plain)
     kind, number = plain["kind"], plain["number"]
@@ -194,9 +157,7 @@ def address_from_plain(plain: object, path: str) -> Address:
 def plain_from_json(text: str, path: str, **options: Any) -> object:
     """What JSON text holds; `options` are those of `json.loads`.
 
-    Raises:
-        ShapeError: it is no JSON; NaN, numbers of 20 digits and more and what is nested too deep
-            count as none.
+    A ShapeError if it is none, as with NaN, numbers of 20 digits or what is nested too deep.
 
     >>> plain_from_json('{"kind": NaN}', "address")
     Traceback (most recent call last):
@@ -220,12 +181,7 @@ def plain_from_json(text: str, path: str, **options: Any) -> object:
 
 
 def declared_text(one: Declared) -> str:
-    """The type and each field with its unit.
-
-    >>> from dccwire.instructions import SpeedAndDirection
-    >>> declared_text(SpeedAndDirection.at(step=6, steps=28, forward=True))
-    'SpeedAndDirection forward=yes c=1 speed=4'
-    """
+    """The type and each field with its unit: `SpeedAndDirection forward=yes c=1 speed=4`."""
     fields = [f"{name}={kind.text(getattr(one, name))}" for name, kind in one.kinds.items()]
     return " ".join([type(one).__name__, *fields])
 
@@ -251,14 +207,13 @@ def _way(
 
 
 def _with_bounds(cls: type[Declared], name: str, kind: FieldKind) -> str:
-    """A field with what it allows; that of a named way depends on the others."""
     if kind is not cls.kinds.get(name):
+        # What a named way allows depends on its other fields.
         return name if kind.table is None else f"{name} ({kind.allowed(0, 0)})"
     bits = cls.layout.fields[name] if hasattr(cls, "layout") else None
     return f"{name} ({kind.allowed(bits.lowest, bits.highest) if bits else kind.allowed(0, 0)})"
 
 
 def _takes(cls: type[Declared]) -> str:
-    """What fields the type takes, in words."""
     ways = (", ".join(way) or "none" for way in (cls.kinds, *cls.named_ways))
     return f"{cls.__name__} takes the fields {'; or '.join(ways)}"

@@ -4,32 +4,18 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import asdict
 from pathlib import Path
 from typing import cast
 
+from dccwire import cv
 from dccwire.address import PROGRAMMING_TRACK
 from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command
-from dccwire.cv import (
-    CvExplanation,
-    CvSet,
-    CvValue,
-    DecoderKind,
-    difference,
-    entry,
-    explain_cvs,
-    explain_value,
-    from_csv,
-    from_json,
-    value_from_plain,
-    value_from_text,
-    writes,
-)
 from dccwire.cv.changes import FACTORY_RESET
-from dccwire.cv.cv_set import IndexedCv, plain_cv
-from dccwire.cv.notation import CV_NOTATION
+from dccwire.cv.cv_set import plain_cv
+from dccwire.cv.explanation import CV_NOTATION
 from dccwire.cv.values import number_of
 from dccwire.errors import CallError, FieldError, Reason, RecordingError, TextError
 from dccwire.framing import SENT_PREAMBLE
@@ -38,8 +24,6 @@ from dccwire.programming.main_track import course_on_main
 from dccwire.programming.steps import Step
 from dccwire.programming.writing import course_of_writes, packets_on_main
 from dccwire.wording import wrapped
-
-__all__ = ["add_commands"]
 
 _USE = (
     "CV VALUE pairs, or a value such as 'ExtendedAddress address=1205', or both: the fields named "
@@ -86,45 +70,41 @@ def add_commands(commands: Commands) -> None:
 
 
 def _cv(given: argparse.Namespace) -> int:
-    decoder = DecoderKind.ACCESSORY if given.accessory else DecoderKind.MULTI_FUNCTION
-    text = " ".join(given.words)
+    decoder = cv.DecoderKind.ACCESSORY if given.accessory else cv.DecoderKind.MULTI_FUNCTION
+    opens = (n for n, word in enumerate(given.words) if word[:1] == "{" or word[:1].isalpha())
+    at = next(opens, None)
     if given.types:
         for line in CV_NOTATION.lines():
             say(line)
-        return 0
-    if given.compare:
+    elif given.compare:
         if given.words:
-            raise FieldError("words beside --compare", "none", text)
+            raise FieldError("words beside --compare", "none", " ".join(given.words))
         _compare(given, decoder)
-        return 0
-    if given.packets is not None:
+    elif given.packets is not None:
         raise FieldError("--packets", "--compare beside it", given.packets)
-    opens = (n for n, word in enumerate(given.words) if word[:1] == "{" or word[:1].isalpha())
-    at = next(opens, None)
-    if at is None:
-        _print(explain_cvs(_pairs(given.words), decoder), given.json)
-        return 0
-    explanation = explain_value(_value(given.words[:at], " ".join(given.words[at:])))
-    if not given.json:
-        pairs = " ".join(f"{cv} {number}" for cv, number in explanation.values.items())
-        say("\n".join(wrapped(pairs, 80)))
-        say()
-    _print([explanation], given.json)
+    elif at is None:
+        _print(cv.explain_cvs(_pairs(given.words), decoder), given.json)
+    else:
+        explanation = cv.explain_value(_value(given.words[:at], " ".join(given.words[at:])))
+        if not given.json:
+            pairs = " ".join(f"{number} {value}" for number, value in explanation.values.items())
+            say("\n".join([*wrapped(pairs, 80), ""]))
+        _print([explanation], given.json)
     return 0
 
 
-def _value(words: list[str], text: str) -> CvValue:
+def _value(words: list[str], text: str) -> cv.CvValue:
     """The value of text or JSON; pairs before it are what its CVs hold until now."""
     held = _pairs(words) if words else None
     if text[0] == "{":
         plain = plain_from_json(text, "value")
-        value, given = value_from_plain(plain, held), set(cast(Collection[str], plain))
+        value, given = cv.value_from_plain(plain, held), set(cast(Collection[str], plain))
     else:
-        value = value_from_text(text, held)
+        value = cv.value_from_text(text, held)
         given = {word.partition("=")[0] for word in text.split()}
-    for cv in held or ():
-        if cv not in value.cvs:
-            raise FieldError(f"CV {cv}", f"none but those of {type(value).__name__}", cv)
+    for other in held or ():
+        if other not in value.cvs:
+            raise FieldError(f"CV {other}", f"none but those of {type(value).__name__}", other)
     left = [name for name in value.kinds if name not in given]
     if left and held is None:
         zero = all(value.kinds[name].to_number(getattr(value, name)) == 0 for name in left)
@@ -134,14 +114,12 @@ def _value(words: list[str], text: str) -> CvValue:
     return value
 
 
-def _print(explanations: tuple[CvExplanation, ...] | list[CvExplanation], as_json: bool) -> None:
-    for number, one in enumerate(explanations):
-        if as_json:
+def _print(explanations: Iterable[cv.CvExplanation], as_json: bool) -> None:
+    if as_json:
+        for one in explanations:
             say(json.dumps(one.to_dict()))
-            continue
-        if number:
-            say()
-        say(one.text())
+    else:
+        say("\n\n".join(one.text() for one in explanations))
 
 
 def _pairs(words: list[str]) -> dict[int, int]:
@@ -151,27 +129,29 @@ def _pairs(words: list[str]) -> dict[int, int]:
         problem = "a CV without its value" if words else "no CV"
         raise TextError(Reason.TEXT, text, len(text), problem, f"expected are {_USE}")
     pairs: dict[int, int] = {}
-    for cv, value in zip(words[::2], words[1::2], strict=True):
-        numbers = number_of(cv, "cv", "1 to 1024"), number_of(value, f"CV {cv}", "0 to 255")
-        if numbers[0] in pairs:
-            raise FieldError(f"CV {cv}", "one value", numbers[1])
-        pairs[numbers[0]] = numbers[1]
+    for name, word in zip(words[::2], words[1::2], strict=True):
+        number, value = (
+            number_of(name, "cv", "1 to 1024"),
+            number_of(word, f"CV {name}", "0 to 255"),
+        )
+        if number in pairs:
+            raise FieldError(f"CV {name}", "one value", value)
+        pairs[number] = value
     return pairs
 
 
-def _compare(given: argparse.Namespace, decoder: DecoderKind) -> None:
+def _compare(given: argparse.Namespace, decoder: cv.DecoderKind) -> None:
     old, new = map(_read, given.compare)
     if given.packets is not None:
         resets = new.get(8) == FACTORY_RESET != old.get(8)  # unforced it is refused
-        _plan(_steps(old, new, given, decoder), resets, given)
-        return
-    changes = difference(old, new)
+        return _plan(_steps(old, new, given, decoder), resets, given)
+    changes = cv.difference(old, new)
     for one in changes:
         if given.json:
-            key = asdict(one.key) if isinstance(one.key, IndexedCv) else str(one.key)
+            key = asdict(one.key) if isinstance(one.key, cv.IndexedCv) else str(one.key)
             say(json.dumps({"cv": key, "old": one.old, "new": one.new}))
             continue
-        say(f"{one} ({entry(plain_cv(one.key), decoder).name})")
+        say(f"{one} ({cv.entry(plain_cv(one.key), decoder).name})")
     if not changes and not given.json:
         say("no differences")
 
@@ -191,29 +171,30 @@ def _plan(steps: list[Step], resets: bool, given: argparse.Namespace) -> None:
     for line in (line for note in notes for line in wrapped(note, 78)):
         say(f"# {line}")
     for step in steps:
-        options = [f"repeat={step.count}"] if step.count > 1 else []
-        options += [f"preamble={step.preamble}"] if step.preamble != SENT_PREAMBLE else []
-        say(" ".join([*options, "|", str(step.packet)] if options else [str(step.packet)]))
+        options = [f"repeat={step.count} "] if step.count > 1 else []
+        options += [f"preamble={step.preamble} "] if step.preamble != SENT_PREAMBLE else []
+        say(f"{''.join(options)}{'| ' if options else ''}{step.packet}")
 
 
-def _steps(old: CvSet, new: CvSet, given: argparse.Namespace, decoder: DecoderKind) -> list[Step]:
+def _steps(
+    old: cv.CvSet, new: cv.CvSet, given: argparse.Namespace, decoder: cv.DecoderKind
+) -> list[Step]:
     """What to send: without answers on the programming track, so that no step ends early."""
     address = address_from_text(given.packets)
     if address == PROGRAMMING_TRACK:
-        done = writes(old, new, force=given.force, decoder=decoder)
-        return list(course_of_writes(done))
+        return [*course_of_writes(cv.writes(old, new, force=given.force, decoder=decoder))]
     if given.accessory:
         raise FieldError("address", "programming-track for an accessory decoder", given.packets)
     packets = packets_on_main(old, new, address, force=given.force)
     return list(course_on_main(packets))[:-1]  # nothing comes after the last idle
 
 
-def _read(path: str) -> CvSet:
+def _read(path: str) -> cv.CvSet:
     try:
         text = Path(path).read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise RecordingError(Reason.FILE, path, f"cannot be read ({error})") from None
     try:
-        return from_json(text) if text.lstrip().startswith("{") else from_csv(text)
+        return cv.from_json(text) if text.lstrip().startswith("{") else cv.from_csv(text)
     except CallError as error:
         raise RecordingError(Reason.FORMAT, path, str(error)) from None

@@ -18,18 +18,11 @@ from dccwire.cv.addresses import *  # noqa: F403
 from dccwire.cv.catalogue import *  # noqa: F403
 from dccwire.cv.changes import *  # noqa: F403
 from dccwire.cv.configuration import *  # noqa: F403
-from dccwire.cv.consist import *  # noqa: F403
 from dccwire.cv.cv_set import *  # noqa: F403
 from dccwire.cv.explanation import *  # noqa: F403
 from dccwire.cv.functions import *  # noqa: F403
-from dccwire.cv.index_page import *  # noqa: F403
-from dccwire.cv.momentum import *  # noqa: F403
 from dccwire.cv.motor import *  # noqa: F403
-from dccwire.cv.notation import *  # noqa: F403
 from dccwire.cv.paging import *  # noqa: F403
-from dccwire.cv.set_text import *  # noqa: F403
-from dccwire.cv.speed_table import *  # noqa: F403
-from dccwire.cv.status import *  # noqa: F403
 from dccwire.cv.values import *  # noqa: F403
 
 __all__ = [

@@ -11,7 +11,7 @@ from typing import Self
 from dccwire.accessory import PairNumbering, extended_of_number, number_of_pair, pair_of_number
 from dccwire.address import AccessoryAddress, ExtendedAccessoryAddress
 from dccwire.cv.kinds import ReservedBits
-from dccwire.cv.values import CvValue, DecoderKind, cv_value
+from dccwire.cv.values import CvValue, DecoderKind, cv_value, off
 from dccwire.fields import Flag, Number
 
 __all__ = [
@@ -27,11 +27,7 @@ __all__ = [
     (1, 9),
     "RRAAAAAA SSSSSBBB",
     "S-9.2.2, CV 1 [513] and 9 [521], decoder addressing",
-    fields={
-        "address": "B A",
-        "reserved_low": ReservedBits("R", (6, 7), cv=1),
-        "reserved_high": ReservedBits("S", (3, 4, 5, 6, 7), cv=9),
-    },
+    fields={"address": "B A"},
     decoder=DecoderKind.ACCESSORY,
 )
 class AccessoryDecoderAddressing(CvValue):
@@ -44,8 +40,8 @@ class AccessoryDecoderAddressing(CvValue):
     """
 
     address: int = 1
-    reserved_low: int = 0
-    reserved_high: int = 0
+    reserved_low: int = off(ReservedBits("R", (6, 7), cv=1))
+    reserved_high: int = off(ReservedBits("S", (3, 4, 5, 6, 7), cv=9))
 
     def to_address(self) -> AccessoryAddress:
         """The address of basic accessory packets to it."""
@@ -60,10 +56,7 @@ class AccessoryDecoderAddressing(CvValue):
     (1, 9),
     "AAAAAAAA SSSSSBBB",
     "S-9.2.2, CV 1 [513] and 9 [521], output addressing",
-    fields={
-        "number": Number("B A", legal=range(1, 2048)),
-        "reserved_high": ReservedBits("S", (3, 4, 5, 6, 7), cv=9),
-    },
+    fields={"number": Number("B A", legal=range(1, 2048))},
     decoder=DecoderKind.ACCESSORY,
 )
 class AccessoryOutputAddressing(CvValue):
@@ -72,19 +65,15 @@ class AccessoryOutputAddressing(CvValue):
     number = CV 1 + CV 9 × 256 (V11), at most 2047 (V10); the output that the standard's formula
     works on is one less. Where its bits go the standard contradicts itself (V9), so that a packet's
     address is asked for by a `PairNumbering`: FROM_DECODER_ZERO is the formula, read literally,
-    FROM_DECODER_ONE the sentence beside it.
+    FROM_DECODER_ONE the sentence beside it. A FieldError where that is no address of a decoder.
 
     >>> output = AccessoryOutputAddressing(310)
-    >>> output.to_cvs(), output.output
-    ({1: 54, 9: 1}, 309)
-    >>> output.pair(numbering=PairNumbering.FROM_DECODER_ONE)
-    (AccessoryAddress(number=78), 1)
-    >>> output.pair(numbering=PairNumbering.FROM_DECODER_ZERO)
-    (AccessoryAddress(number=77), 1)
+    >>> output.to_cvs(), output.pair(numbering=PairNumbering.FROM_DECODER_ONE)
+    ({1: 54, 9: 1}, (AccessoryAddress(number=78), 1))
     """
 
     number: int = 1
-    reserved_high: int = 0
+    reserved_high: int = off(ReservedBits("S", (3, 4, 5, 6, 7), cv=9))
 
     @property
     def output(self) -> int:
@@ -92,22 +81,11 @@ class AccessoryOutputAddressing(CvValue):
         return self.number - 1
 
     def pair(self, *, numbering: PairNumbering) -> tuple[AccessoryAddress, int]:
-        """The address of basic packets to it, and the pair, 0 to 3.
-
-        Raises:
-            FieldError: the number belongs to no address below the broadcast's.
-        """
+        """The address of basic packets to it, and the pair, 0 to 3."""
         return pair_of_number(self.number, numbering=numbering)
 
     def to_address(self, *, numbering: PairNumbering) -> ExtendedAccessoryAddress:
-        """The address of extended packets to it (X29).
-
-        Raises:
-            FieldError: the number belongs to no address below the broadcast's.
-
-        >>> AccessoryOutputAddressing(1).to_address(numbering=PairNumbering.FROM_DECODER_ZERO)
-        ExtendedAccessoryAddress(number=0)
-        """
+        """The address of extended packets to it (X29)."""
         return extended_of_number(self.number, numbering=numbering)
 
     @classmethod
@@ -118,16 +96,7 @@ class AccessoryOutputAddressing(CvValue):
         *,
         numbering: PairNumbering,
     ) -> Self:
-        """The value for what packets address; `pair` with a basic address alone.
-
-        Raises:
-            FieldError: the pair is out of bounds, or no output has this address.
-
-        >>> AccessoryOutputAddressing.of(
-        ...     AccessoryAddress(78), 1, numbering=PairNumbering.FROM_DECODER_ONE
-        ... ).number
-        310
-        """
+        """The value for what packets address; `pair`, 0 to 3, with a basic address alone."""
         return cls(number_of_pair(address, pair, numbering=numbering))
 
     def in_words(self) -> str:
@@ -155,40 +124,15 @@ class AccessoryOnTime(CvValue):
     f4: int = 0
 
 
-@cv_value(
-    (28,),
-    "RRRRRRRU",
-    "S-9.2.2, CV 28 [540]",
-    fields={
-        "unsolicited": Flag("U", "enabled", "disabled"),
-        "reserved": ReservedBits("R", (1, 2, 3, 4, 5, 6, 7)),
-    },
-    decoder=DecoderKind.ACCESSORY,
-)
+@cv_value((28,), "RRRRRRRU", "S-9.2.2, CV 28 [540]", decoder=DecoderKind.ACCESSORY)
 class AccessoryBidirectionalConfiguration(CvValue):
-    """CV 28 of an accessory decoder: bit 0 alone.
+    """CV 28 of an accessory decoder: bit 0 alone."""
 
-    >>> AccessoryBidirectionalConfiguration(unsolicited=True).to_cvs()
-    {28: 1}
-    """
-
-    unsolicited: bool = False
-    reserved: int = 0
+    unsolicited: bool = off(Flag("U", "enabled", "disabled"))
+    reserved: int = off(ReservedBits("R", (1, 2, 3, 4, 5, 6, 7)))
 
 
-@cv_value(
-    (29,),
-    "1OESBRRR",
-    "S-9.2.2, CV 29 [541]",
-    fields={
-        "bidirectional_communication": Flag("B", "enabled", "disabled"),
-        "extended": Flag("E", "extended accessory decoder", "basic accessory decoder"),
-        "output_addressing": Flag("O", "output addressing", "decoder addressing"),
-        "reserved_low": ReservedBits("R", (0, 1, 2)),
-        "reserved_high": ReservedBits("S", (4,)),
-    },
-    decoder=DecoderKind.ACCESSORY,
-)
+@cv_value((29,), "1OESBRRR", "S-9.2.2, CV 29 [541]", decoder=DecoderKind.ACCESSORY)
 class AccessoryConfiguration(CvValue):
     """CV 29 of an accessory decoder; bit 7 is 1, and what is not named is off.
 
@@ -198,8 +142,8 @@ class AccessoryConfiguration(CvValue):
     {29: 192}
     """
 
-    bidirectional_communication: bool = False
-    extended: bool = False
-    output_addressing: bool = False
-    reserved_low: int = 0
-    reserved_high: int = 0
+    bidirectional_communication: bool = off(Flag("B", "enabled", "disabled"))
+    extended: bool = off(Flag("E", "extended accessory decoder", "basic accessory decoder"))
+    output_addressing: bool = off(Flag("O", "output addressing", "decoder addressing"))
+    reserved_low: int = off(ReservedBits("R", (0, 1, 2)))
+    reserved_high: int = off(ReservedBits("S", (4,)))

@@ -1,17 +1,15 @@
 """The CVs that S-9.2.2 names, for both kinds of decoder: name, status, content.
 
-Every number from 1 to 1024 has exactly one entry; what the standard leaves to makers, reserves or
-has no table for says so.
+Every number from 1 to 1024 has exactly one entry.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from bisect import bisect_left
 from dataclasses import dataclass
 from enum import Enum
 from functools import cache
-from operator import itemgetter
-from typing import TypeAlias
+from operator import attrgetter, itemgetter
 
 from dccwire.cv.values import DecoderKind, check_cv
 from dccwire.errors import member
@@ -29,11 +27,7 @@ OLD_NUMBERS = 512
 
 
 class CvStatus(Enum):
-    """Whether a decoder must have a CV: M, R and O of S-9.2.2, and what lies beside them.
-
-    >>> entry(1).status, entry(20).status.value
-    (<CvStatus.MANDATORY: 'mandatory'>, 'reserved')
-    """
+    """Whether a decoder must have a CV: M, R and O of S-9.2.2, and what lies beside them."""
 
     MANDATORY = "mandatory"
     CONDITIONAL = "mandatory if one of its features exists"
@@ -45,11 +39,7 @@ class CvStatus(Enum):
 
 @dataclass(frozen=True, slots=True)
 class CvEntry:
-    """A CV, or a range of them, `first` to `last`: name, status, content, if it is not for writing.
-
-    >>> entry(70).first, entry(70).last, entry(70).name, entry(70).content
-    (67, 94, 'speed table', 'motor voltage of each of 28 steps')
-    """
+    """A CV, or a range, `first` to `last`: name, status, content, whether it is read-only."""
 
     first: int
     last: int
@@ -59,21 +49,15 @@ class CvEntry:
     read_only: bool = False
 
 
-_M, _C, _R, _O = (
-    CvStatus.MANDATORY,
-    CvStatus.CONDITIONAL,
-    CvStatus.RECOMMENDED,
-    CvStatus.OPTIONAL,
-)
-_RESERVED = ("reserved", CvStatus.RESERVED, "reserved by the standard")
-_MAKER = ("manufacturer unique", CvStatus.MANUFACTURER, "the maker's manual says what it holds")
+_M, _C, _R, _O, _NONE, _UNIQUE = CvStatus
+_RESERVED = ("reserved", _NONE, "reserved by the standard")
+_MAKER = ("manufacturer unique", _UNIQUE, "the maker's manual says what it holds")
+_MAKER_16 = ("manufacturer ID, 16 bits", _NONE, f"if CV 8 is 238; else {_RESERVED[2]}")
 _MAKER_NUMBER = "manufacturer's number; 255 until a factory reset is complete"
 _INDEXED = ("indexed area", _O, "CVs of the index page that CV 31 and 32 name")
 _INDEX = ("index page", _O, "which page CV 257 to 512 show: high and low byte")
 
-_Row: TypeAlias = tuple[int, int, str, CvStatus, str]
-
-_ENTRIES: dict[DecoderKind, tuple[_Row, ...]] = {
+_ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
     DecoderKind.MULTI_FUNCTION: (
         (1, 1, "primary address", _M, "short address, by default 3"),
         (2, 2, "V start", _R, "motor voltage at speed step 1"),
@@ -110,13 +94,7 @@ _ENTRIES: dict[DecoderKind, tuple[_Row, ...]] = {
         (95, 95, "reverse trim", _O, "factor of the voltage, value / 128"),
         (96, 104, *_RESERVED),
         (105, 106, "user identification", _O, "the user's own"),
-        (
-            107,
-            108,
-            "manufacturer ID, 16 bits",
-            CvStatus.RESERVED,
-            f"if CV 8 is 238; else {_RESERVED[2]}",
-        ),
+        (107, 108, *_MAKER_16),
         (109, 111, *_RESERVED),
         (112, 256, *_MAKER),
         (257, 512, *_INDEXED),
@@ -168,22 +146,16 @@ def catalogue(decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> tuple[CvEntr
                 cvs = f"{first} to {last}" if last > first else f"{first}"
                 words = f"old number of CV {cvs}: {content}"
                 rows.append((first + OLD_NUMBERS, last + OLD_NUMBERS, name, _O, words))
-    rows.sort(key=itemgetter(0))
-    return tuple(CvEntry(*row, read_only=row[0] in read_only) for row in rows)
-
-
-@cache
-def _by_number(decoder: DecoderKind) -> Mapping[int, CvEntry]:
-    return {cv: one for one in catalogue(decoder) for cv in range(one.first, one.last + 1)}
+    return tuple(
+        CvEntry(*row, read_only=row[0] in read_only) for row in sorted(rows, key=itemgetter(0))
+    )
 
 
 def entry(cv: int, decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> CvEntry:
-    """What the standard says of a CV.
-
-    Raises:
-        FieldError: no such CV.
+    """What the standard says of a CV, 1 to 1024.
 
     >>> entry(29).name, entry(29).status.value, entry(50).name, entry(7).read_only
     ('configuration', 'mandatory if one of its features exists', 'manufacturer unique', True)
     """
-    return _by_number(member(DecoderKind, "decoder", decoder))[check_cv(cv)]
+    entries = catalogue(member(DecoderKind, "decoder", decoder))
+    return entries[bisect_left(entries, check_cv(cv), key=attrgetter("last"))]

@@ -1,4 +1,4 @@
-"""The switches of a multi-function decoder: CV 12, 15, 16, 27, 28, 29 (S-9.2.2).
+"""The switches of a multi-function decoder, and what it tells: CV 12, 15, 16, 27-30, 105 on.
 
 Writing on the main changes every decoder at that address; a change of CV 29 bit 5 makes a decoder
 answer to its other address.
@@ -6,68 +6,56 @@ answer to its other address.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from dccwire.cv.kinds import ReservedBits
-from dccwire.cv.values import CvValue, cv_value
+from dccwire.cv.values import CvValue, cv_value, off
 from dccwire.fields import Flag, Functions
 
 __all__ = [
     "AutomaticStopping",
     "BidirectionalConfiguration",
     "Configuration",
+    "DecoderLoad",
     "DecoderLockKey",
+    "DynamicFlags",
+    "ErrorInformation",
+    "FuelLevel",
     "PowerSourceConversion",
+    "UserIdentification",
+    "WaterLevel",
 ]
 
 
-@cv_value(
-    (29,),
-    "0RATBPHD",
-    "S-9.2.2, CV 29",
-    fields={
-        "direction_reversed": Flag("D", "forward and reverse change places", "normal direction"),
-        "headlight_in_function_group": Flag(
-            "H", "FL in function group one: 28 steps", "FL is bit 4 of the speed: 14 steps"
-        ),
-        "power_source_conversion": Flag("P", "sources of CV 12", "digital only"),
-        "bidirectional_communication": Flag("B", "enabled", "disabled"),
-        "speed_table": Flag("T", "by CV 67-94, trims 66, 95 (V5)", "by CV 2, 5, 6"),
-        "extended_addressing": Flag("A", "two-byte address, CV 17, 18", "one-byte address, CV 1"),
-        "reserved": ReservedBits("R", (6,)),
-    },
-)
+@cv_value((29,), "0RATBPHD", "S-9.2.2, CV 29")
 class Configuration(CvValue):
     """CV 29: the configuration; what is not named is off. Bit 7 = 1 is an accessory decoder's.
 
     128 speed steps are an instruction of their own and need no bit here.
 
-    >>> Configuration(
-    ...     headlight_in_function_group=True, power_source_conversion=True, extended_addressing=True
-    ... ).to_cvs()
-    {29: 38}
-    >>> Configuration.from_cvs({29: 6}).extended_addressing
-    False
+    >>> Configuration(headlight_in_function_group=True, extended_addressing=True).to_cvs()
+    {29: 34}
     """
 
-    direction_reversed: bool = False
-    headlight_in_function_group: bool = False
-    power_source_conversion: bool = False
-    bidirectional_communication: bool = False
-    speed_table: bool = False
-    extended_addressing: bool = False
-    reserved: int = 0
+    direction_reversed: bool = off(
+        Flag("D", "forward and reverse change places", "normal direction")
+    )
+    headlight_in_function_group: bool = off(
+        Flag("H", "FL in function group one: 28 steps", "FL is bit 4 of the speed: 14 steps")
+    )
+    power_source_conversion: bool = off(Flag("P", "sources of CV 12", "digital only"))
+    bidirectional_communication: bool = off(Flag("B", "enabled", "disabled"))
+    speed_table: bool = off(Flag("T", "by CV 67-94, trims 66, 95 (V5)", "by CV 2, 5, 6"))
+    extended_addressing: bool = off(
+        Flag("A", "two-byte address, CV 17, 18", "one-byte address, CV 1")
+    )
+    reserved: int = off(ReservedBits("R", (6,)))
 
 
-@cv_value(
-    (12,),
-    "RRSSSSSS",
-    "S-9.2.2, CV 12 and Appendix B",
-    fields={
-        "sources": Functions(
-            "S", ("analog", "radio", "system-2", "system-3", "system-4", "system-5")
-        ),
-        "reserved": ReservedBits("R", (6, 7)),
-    },
-)
+_SOURCES = ("analog", "radio", "system-2", "system-3", "system-4", "system-5")
+
+
+@cv_value((12,), "RRSSSSSS", "S-9.2.2, CV 12 and Appendix B")
 class PowerSourceConversion(CvValue):
     """CV 12: the power sources that a decoder turns to, bit 0 analog, bit 1 radio, 2-5 others.
 
@@ -77,16 +65,11 @@ class PowerSourceConversion(CvValue):
     PowerSourceConversion(sources=3, reserved=0)
     """
 
-    sources: int = 0
-    reserved: int = 0
+    sources: int = off(Functions("S", _SOURCES))
+    reserved: int = off(ReservedBits("R", (6, 7)))
 
 
-@cv_value(
-    (15, 16),
-    "KKKKKKKK NNNNNNNN",
-    "S-9.2.2, CV 15 and 16",
-    fields={"key": "K", "number": "N"},
-)
+@cv_value((15, 16), "KKKKKKKK NNNNNNNN", "S-9.2.2, CV 15 and 16")
 class DecoderLockKey(CvValue):
     """CV 15 and 16: the decoder ignores writes to other CVs than 15 while the two differ.
 
@@ -110,19 +93,7 @@ class DecoderLockKey(CvValue):
         return "locked: only CV 15 can be written" if self.locked else "unlocked"
 
 
-@cv_value(
-    (27,),
-    "RRFVRCLA",
-    "S-9.2.2, CV 27",
-    fields={
-        "asymmetry_right": Flag("A", "stops on asymmetry, right rail", "ignored"),
-        "asymmetry_left": Flag("L", "stops on asymmetry, left rail", "ignored"),
-        "cutout_signal": Flag("C", "stops on the cutout signal", "ignored"),
-        "reverse_dc": Flag("V", "stops on reverse DC", "ignored"),
-        "forward_dc": Flag("F", "stops on forward DC", "ignored"),
-        "reserved": ReservedBits("R", (3, 6, 7)),
-    },
-)
+@cv_value((27,), "RRFVRCLA", "S-9.2.2, CV 27")
 class AutomaticStopping(CvValue):
     """CV 27: what makes a decoder stop by itself; what is not named is off.
 
@@ -130,33 +101,94 @@ class AutomaticStopping(CvValue):
     {27: 33}
     """
 
-    asymmetry_right: bool = False
-    asymmetry_left: bool = False
-    cutout_signal: bool = False
-    reverse_dc: bool = False
-    forward_dc: bool = False
-    reserved: int = 0
+    asymmetry_right: bool = off(Flag("A", "stops on asymmetry, right rail", "ignored"))
+    asymmetry_left: bool = off(Flag("L", "stops on asymmetry, left rail", "ignored"))
+    cutout_signal: bool = off(Flag("C", "stops on the cutout signal", "ignored"))
+    reverse_dc: bool = off(Flag("V", "stops on reverse DC", "ignored"))
+    forward_dc: bool = off(Flag("F", "stops on forward DC", "ignored"))
+    reserved: int = off(ReservedBits("R", (3, 6, 7)))
 
 
-@cv_value(
-    (28,),
-    "RRRRRSAU",
-    "S-9.2.2, CV 28",
-    fields={
-        "unsolicited": Flag("U", "enabled", "disabled"),
-        "by_asymmetric_signal": Flag("A", "enabled", "disabled"),
-        "by_signal_controlled_influence": Flag("S", "enabled", "disabled"),
-        "reserved": ReservedBits("R", (3, 4, 5, 6, 7)),
-    },
-)
+@cv_value((28,), "RRRRRSAU", "S-9.2.2, CV 28")
 class BidirectionalConfiguration(CvValue):
-    """CV 28: when a decoder transmits by itself (edition of 2012); what is not named is off.
+    """CV 28: when a decoder transmits by itself (edition of 2012); what is not named is off."""
 
-    >>> BidirectionalConfiguration(unsolicited=True).to_cvs()
-    {28: 1}
+    unsolicited: bool = off(Flag("U", "enabled", "disabled"))
+    by_asymmetric_signal: bool = off(Flag("A", "enabled", "disabled"))
+    by_signal_controlled_influence: bool = off(Flag("S", "enabled", "disabled"))
+    reserved: int = off(ReservedBits("R", (3, 4, 5, 6, 7)))
+
+
+@cv_value((30,), "EEEEEEEE", "S-9.2.2, CV 30")
+class ErrorInformation(CvValue):
+    """CV 30: 0 is no error; other numbers are the maker's."""
+
+    error: int
+
+    def in_words(self) -> str:
+        """Whether there is an error."""
+        return "an error, by the maker's numbers" if self.error else "no error"
+
+
+_BYTES = {"first": "A", "second": "B"}
+
+
+@cv_value((105, 106), "AAAAAAAA BBBBBBBB", "S-9.2.2, CV 105 and 106", fields=_BYTES)
+class UserIdentification(CvValue):
+    """CV 105 and 106: two bytes that are the user's own."""
+
+    first: int
+    second: int
+
+
+@cv_value((892,), "SLLLLLLL", "S-9.2.2, CV 892", fields={"amount": "L"})
+class DecoderLoad(CvValue):
+    """CV 892: the amount of the load, 0 to 127, and a bit that tells positive from negative.
+
+    Which value of the bit is which the text does not say (V21), so the load has no sign here.
+
+    >>> DecoderLoad.from_cvs({892: 0x85})
+    DecoderLoad(sign=1, amount=5)
     """
 
-    unsolicited: bool = False
-    by_asymmetric_signal: bool = False
-    by_signal_controlled_influence: bool = False
-    reserved: int = 0
+    sign: int
+    amount: int
+
+    def in_words(self) -> str:
+        """The amount, and the bit as it is."""
+        return f"load {self.amount}, positive or negative by bit 7 = {self.sign} (V21)"
+
+
+@cv_value((893,), "FFFFFFFF", "S-9.2.2, CV 893")
+class DynamicFlags(CvValue):
+    """CV 893: dynamic flags, as they stand."""
+
+    flags: int
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class _Level(CvValue):
+    __slots__ = ()
+    level: int
+
+    @property
+    def fraction(self) -> float | None:
+        """0 empty to 1 full; None if not supported."""
+        return None if self.level == 255 else self.level / 254
+
+    def in_words(self) -> str:
+        return "not supported" if self.fraction is None else f"{self.fraction:.0%} full"
+
+
+@cv_value((894,), "LLLLLLLL", "S-9.2.2, CV 894")
+class FuelLevel(_Level):
+    """CV 894: 0 empty, 254 full, 255 not supported.
+
+    >>> FuelLevel(127).fraction, FuelLevel(255).in_words()
+    (0.5, 'not supported')
+    """
+
+
+@cv_value((895,), "LLLLLLLL", "S-9.2.2, CV 895")
+class WaterLevel(_Level):
+    """CV 895: 0 empty, 254 full, 255 not supported."""

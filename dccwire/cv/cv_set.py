@@ -1,17 +1,30 @@
-"""A set of CVs as a value of its own: immutable, comparable, hashable, picklable."""
+"""A set of CVs as a value of its own, and as CSV and JSON text, both ways."""
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
-from typing import TypeAlias
+from dataclasses import asdict, dataclass
+from typing import Any, TypeAlias
 
-from dccwire.cv.index_page import IndexPage
-from dccwire.cv.values import check_cv, number_of, within
-from dccwire.errors import FieldError
+from dccwire.cv.catalogue import entry
+from dccwire.cv.paging import IndexPage
+from dccwire.cv.values import DecoderKind, check_cv, number_of, within
+from dccwire.errors import FieldError, Reason, ShapeError, TextError, member
+from dccwire.fields import Number
+from dccwire.notation import plain_from_json
 
-__all__ = ["CvKey", "CvSet", "IndexedCv", "key_from_text"]
+__all__ = [
+    "CvKey",
+    "CvSet",
+    "IndexedCv",
+    "from_csv",
+    "from_json",
+    "key_from_text",
+    "to_csv",
+    "to_json",
+]
 
 INDEXED = range(257, 513)
 """The CVs that show one of many index pages (S-9.2.2, CV 257-512)."""
@@ -22,11 +35,7 @@ POINTERS = (31, 32)
 
 @dataclass(frozen=True, slots=True)
 class IndexedCv:
-    """A CV, 257 to 512, of an index page: CV 31 (16 to 255) and CV 32 (0 to 255), S-9.2.2.
-
-    >>> print(IndexedCv(high=16, low=0, cv=257))
-    index 16 0, CV 257
-    """
+    """A CV, 257 to 512, of an index page: CV 31 (16 to 255) and CV 32 (0 to 255), S-9.2.2."""
 
     high: int
     low: int
@@ -47,9 +56,6 @@ CvKey: TypeAlias = int | IndexedCv
 def key_from_text(text: str, field: str = "cv") -> CvKey:
     """A CV's number, or an indexed CV in its own words: CV 31, CV 32 and the number.
 
-    Raises:
-        FieldError: it is neither, or out of bounds.
-
     >>> key_from_text("29"), key_from_text("index 16 0, CV 257")
     (29, IndexedCv(high=16, low=0, cv=257))
     """
@@ -60,38 +66,22 @@ def key_from_text(text: str, field: str = "cv") -> CvKey:
 
 
 def cv_name(key: CvKey) -> str:
-    """What messages call a CV.
-
-    >>> cv_name(29), cv_name(IndexedCv(16, 0, 257))
-    ('CV 29', 'index 16 0, CV 257')
-    """
+    """What messages call a CV: `CV 29`, `index 16 0, CV 257`."""
     return str(key) if isinstance(key, IndexedCv) else f"CV {key}"
 
 
 def plain_cv(key: CvKey) -> int:
-    """The number that packets have for a CV, whatever its index page.
-
-    >>> plain_cv(29), plain_cv(IndexedCv(16, 0, 257))
-    (29, 257)
-    """
+    """The number that packets have for a CV, whatever its index page."""
     return key.cv if isinstance(key, IndexedCv) else key
 
 
 def is_on_page(key: CvKey) -> bool:
-    """Whether it is a plain number of a CV that is on whatever page CV 31 and 32 name.
-
-    >>> is_on_page(300), is_on_page(29), is_on_page(IndexedCv(16, 0, 300))
-    (True, False, False)
-    """
+    """Whether it is a plain number of a CV that is on whatever page CV 31 and 32 name."""
     return isinstance(key, int) and key in INDEXED
 
 
 def refuse_twice(values: Mapping[CvKey, int]) -> None:
-    """Refuse one CV under two names: plain, and indexed on the page that CV 31 and 32 name.
-
-    Raises:
-        FieldError: naming both.
-    """
+    """Refuse one CV under two names: plain, and indexed on the page that CV 31 and 32 name."""
     page = values.get(31), values.get(32)
     for key in values:
         if isinstance(key, IndexedCv) and (key.high, key.low) == page and key.cv in values:
@@ -109,10 +99,7 @@ class CvSet(Mapping[CvKey, int]):
     """CVs and their values, 0 to 255, by number; those of index pages by `IndexedCv`.
 
     A plain number from 257 to 512 is a CV of whatever page CV 31 and 32 name; `IndexedCv` says the
-    page, so that one set can hold many.
-
-    Args:
-        values: a mapping, or pairs of CV and value.
+    page, so that one set can hold many. It is made of a mapping, or of pairs of CV and value.
 
     Raises:
         FieldError: no such CV, no such value, or a CV twice: among pairs, or plain and indexed on
@@ -121,9 +108,6 @@ class CvSet(Mapping[CvKey, int]):
     >>> cvs = CvSet({29: 38, 1: 3, IndexedCv(16, 0, 257): 7})
     >>> list(cvs)[:2], cvs[29], cvs == CvSet(cvs.items()), len({cvs, CvSet(cvs)})
     ([1, 29], 38, True, 1)
-    >>> CvSet([(29, 6), (29, 38)])
-    Traceback (most recent call last):
-    dccwire.errors.FieldError: CV 29: one value expected, 38 given
     """
 
     _values: Mapping[CvKey, int]
@@ -150,9 +134,7 @@ class CvSet(Mapping[CvKey, int]):
         return len(self._values)
 
     def __eq__(self, other: object) -> bool:
-        if not isinstance(other, CvSet):
-            return NotImplemented
-        return self._values == other._values
+        return self._values == other._values if isinstance(other, CvSet) else NotImplemented
 
     def __hash__(self) -> int:
         return hash(tuple(self._values.items()))
@@ -161,20 +143,128 @@ class CvSet(Mapping[CvKey, int]):
         return f"CvSet({self._values!r})"
 
     def __or__(self, other: Mapping[CvKey, int]) -> CvSet:
-        """Both; where both have a CV, the value of `other`.
-
-        Raises:
-            FieldError: together they have a CV twice, plain and indexed.
-
-        >>> CvSet({1: 3, 29: 6}) | {29: 38}
-        CvSet({1: 3, 29: 38})
-        """
+        """Both; where both have a CV, the value of `other`."""
         return CvSet({**self, **other})
 
     def without(self, *keys: CvKey) -> CvSet:
-        """The same without some CVs, whether it has them or not.
-
-        >>> CvSet({1: 3, 7: 12, 8: 99}).without(7, 8)
-        CvSet({1: 3})
-        """
+        """The same without some CVs, whether it has them or not."""
         return CvSet({key: value for key, value in self.items() if key not in keys})
+
+
+_INTEGER = Number()
+_HINT = "as in 'cv,value' and then '29,38'"
+_COLUMNS = (["cv", "value"], ["index_high", "index_low", "cv", "value"])
+
+
+def from_csv(text: str) -> CvSet:
+    r"""The set of CSV text: a header `cv,value` or `cv,value,comment`, then a CV a line.
+
+    A set with CVs of index pages has `index_high,index_low` (CV 31 and 32) in front; they are empty
+    for other CVs. The header's separator, comma or semicolon, counts for all lines; comments are
+    not kept, and blank lines are skipped.
+
+    Raises:
+        TextError: no header, a line that cannot be read, or a CV again; the error names the line.
+        FieldError: a CV or a value out of bounds, where the field names the line.
+
+    >>> from_csv("index_high,index_low,cv,value\n,,1,3\n16,0,257,7\n")
+    CvSet({1: 3, IndexedCv(high=16, low=0, cv=257): 7})
+    """
+    lines = [(number, line) for number, line in enumerate(text.splitlines(), 1) if line.strip()]
+    first = lines[0][1].removeprefix("\ufeff") if lines else ""
+    separator = ";" if ";" in first else ","
+    header = [word.strip(' "').lower() for word in first.split(separator)]
+    columns = header[:-1] if header[-1] == "comment" else header
+    if columns not in _COLUMNS:
+        problem = "no header 'cv,value' or 'index_high,index_low,cv,value', nor with 'comment'"
+        raise TextError(Reason.TEXT, first, 0, problem, _HINT)
+    seen: dict[CvKey, int] = {}
+    values: dict[CvKey, int] = {}
+    for number, line in lines[1:]:
+        words = [word.strip(' "') for word in line.split(separator, len(columns))]
+        words, extra = words[: len(columns)], words[len(columns) :]
+        if len(words) < len(columns) or (columns == header and any(extra)):
+            problem = f"line {number}: {len(header)} columns expected"
+            raise TextError(Reason.TEXT, line, 0, problem, _HINT)
+        *index, cv, value = words
+        bare = number_of(cv, f"line {number}, cv", "1 to 1024")
+        if any(index):
+            high, low = (number_of(word, f"line {number}, index", "0 to 255") for word in index)
+        key = IndexedCv(high, low, bare) if any(index) else check_cv(bare, f"line {number}, cv")
+        if key in seen:
+            problem = f"line {number}: {cv_name(key)} again, first on line {seen[key]}"
+            raise TextError(Reason.TEXT, line, 0, problem, "one line a CV")
+        seen[key], field = number, f"{cv_name(key)}, line {number}"
+        values[key] = within(field, number_of(value, field, "0 to 255"), 0, 255)
+    return CvSet(values)
+
+
+def to_csv(cvs: CvSet, *, separator: str = ",", decoder: DecoderKind | None = None) -> str:
+    r"""CSV text, comma or semicolon between; with a kind of decoder, the CVs' names as comments.
+
+    >>> to_csv(CvSet({29: 38}), separator=";", decoder=DecoderKind.MULTI_FUNCTION)
+    'cv;value;comment\n29;38;configuration\n'
+    """
+    if separator not in (",", ";"):
+        raise FieldError("separator", "',' or ';'", separator)
+    kind = None if decoder is None else member(DecoderKind, "decoder", decoder)
+    indexed = any(isinstance(key, IndexedCv) for key in cvs)
+    rows = [[*_COLUMNS[indexed], *(["comment"] if kind else [])]]
+    for key, value in cvs.items():
+        page = [key.high, key.low] if isinstance(key, IndexedCv) else ["", ""]
+        comment = [entry(plain_cv(key), kind).name] if kind else []
+        rows.append([*map(str, page * indexed), str(plain_cv(key)), str(value), *comment])
+    return "".join(separator.join(row) + "\n" for row in rows)
+
+
+def from_json(text: str) -> CvSet:
+    """The set of JSON text, as `to_json` writes it.
+
+    Raises:
+        ShapeError: no JSON, or not of this shape; the error holds the path.
+
+    >>> from_json('{"cvs": {"29": 38}}')
+    CvSet({29: 38})
+    """
+    plain = plain_from_json(text, "CV set", object_pairs_hook=_Pairs)
+    if not isinstance(plain, _Pairs) or plain.names not in (["cvs"], ["cvs", "indexed"]):
+        raise ShapeError("CV set", "an object with cvs, and perhaps indexed", plain)
+    inside, indexed = dict(plain)["cvs"], dict(plain).get("indexed", [])
+    if not isinstance(inside, _Pairs):
+        raise ShapeError("cvs", "an object of CV and value", inside)
+    pairs: list[tuple[CvKey, int]] = []
+    for name, value in inside:
+        pairs.append((number_of(name, "cv", "1 to 1024"), _INTEGER.value(f"cvs.{name}", value)))
+    if not isinstance(indexed, list) or isinstance(indexed, _Pairs):
+        raise ShapeError("indexed", "a list of objects", indexed)
+    for place, one in enumerate(indexed):
+        path = f"indexed[{place}]"
+        if not isinstance(one, _Pairs) or one.names != ["cv", "high", "low", "value"]:
+            raise ShapeError(path, "an object with high, low, cv and value", one)
+        parts = {name: _INTEGER.value(f"{path}.{name}", number) for name, number in one}
+        value = parts.pop("value")
+        pairs.append((IndexedCv(**parts), value))
+    return CvSet(pairs)
+
+
+class _Pairs(list[tuple[str, Any]]):
+    """A JSON object as it stands, names that come twice included."""
+
+    @property
+    def names(self) -> list[str]:
+        return sorted(name for name, _ in self)
+
+
+def to_json(cvs: CvSet) -> str:
+    """JSON text, in one line: `cvs` by number, and `indexed` if there are CVs of index pages.
+
+    >>> to_json(CvSet({29: 38, IndexedCv(16, 0, 257): 7}))
+    '{"cvs": {"29": 38}, "indexed": [{"high": 16, "low": 0, "cv": 257, "value": 7}]}'
+    """
+    plain: dict[str, Any] = {"cvs": {}}
+    for key, value in cvs.items():
+        if isinstance(key, IndexedCv):
+            plain.setdefault("indexed", []).append({**asdict(key), "value": value})
+        else:
+            plain["cvs"][str(key)] = value
+    return json.dumps(plain)

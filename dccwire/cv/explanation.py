@@ -1,37 +1,75 @@
-"""What a CV's value means, bit by bit, for people; unknown ones too, and nothing is refused.
+"""CV values in one line of text (`Configuration extended_addressing=yes`), as JSON, bit by bit.
 
-CVs that belong together, given together, are explained together. Room: chooses the formats and
-draws the rows as text; what bits mean stands in the formats.
+Bit by bit nothing is refused, be it unknown or not legal. Room: chooses the formats and draws the
+rows as text; what bits mean stands in the formats.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 from dccwire.bit_rows import FieldRow, field_rows, row_lines
-from dccwire.cv.accessories import (
-    AccessoryConfiguration,
-    AccessoryDecoderAddressing,
-    AccessoryOutputAddressing,
-)
+from dccwire.cv import accessories, addresses, configuration, functions, motor, paging
 from dccwire.cv.catalogue import CvEntry, entry
-from dccwire.cv.notation import VALUE_TYPES, value_to_plain
-from dccwire.cv.values import CvValue, DecoderKind, check_cv, check_value
+from dccwire.cv.values import CV_VALUES, CvValue, DecoderKind, check_cv, check_value
 from dccwire.errors import member
 from dccwire.formats import Provenance
+from dccwire.notation import Notation, declared_to_plain
 from dccwire.wording import wrapped
 
 __all__ = [
+    "VALUE_TYPES",
     "CvExplanation",
     "CvReading",
     "describe",
     "explain_cvs",
     "explain_value",
+    "value_from_plain",
+    "value_from_text",
+    "value_to_plain",
     "value_types",
 ]
+
+_FILES = (addresses, configuration, functions, motor, paging)
+"""Imported so that all of their values are declared."""
+
+VALUE_TYPES: dict[str, type[CvValue]] = {cls.__name__: cls for cls in CV_VALUES}
+"""Every value class by its name, which is its type in text and JSON."""
+
+value_to_plain = declared_to_plain
+CV_NOTATION = Notation(VALUE_TYPES, "CV value", "dccwire cv --types")
+
+
+def value_from_text(text: str, held: Mapping[int, int] | None = None) -> CvValue:
+    """The value of its text; what the text does not name stays as the CVs `held` have it.
+
+    Raises:
+        TextError: no such type, a field unknown, missing, given twice or of the wrong form.
+
+    >>> value_from_text("Configuration extended_addressing=yes", {29: 6}).to_cvs()
+    {29: 38}
+    """
+    words = text.split()
+    if held is not None and words and words[0] in VALUE_TYPES:
+        named = {word.partition("=")[0] for word in words}
+        stored = str(VALUE_TYPES[words[0]].from_cvs(held)).split()
+        text = " ".join([*words, *(w for w in stored[1:] if w.partition("=")[0] not in named)])
+    return CV_NOTATION.from_text(text)
+
+
+def value_from_plain(plain: object, held: Mapping[int, int] | None = None) -> CvValue:
+    """The value of its JSON object, `held` as for text; ShapeError where it has another shape.
+
+    >>> value_from_plain({"type": "ExtendedAddress", "address": 1205}).to_cvs()
+    {17: 196, 18: 181}
+    """
+    if held is not None and isinstance(plain, Mapping) and str(plain.get("type")) in VALUE_TYPES:
+        stored = VALUE_TYPES[plain["type"]].from_cvs(held)
+        plain = {**value_to_plain(stored), **plain}
+    return CV_NOTATION.from_plain(plain, "value")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +91,7 @@ class CvReading:
 
 @dataclass(frozen=True, slots=True)
 class CvExplanation:
-    """CVs that belong together, what the standard says of each, and every reading of them.
-
-    >>> one = describe(3, 2)
-    >>> one.values, one.entries[0].name, str(one.readings[0].value)
-    ({3: 2}, 'acceleration rate', 'AccelerationRate rate=2')
-    """
+    """CVs that belong together, what the standard says of each, and every reading of them."""
 
     decoder: DecoderKind
     values: Mapping[int, int]
@@ -66,11 +99,7 @@ class CvExplanation:
     readings: tuple[CvReading, ...]
 
     def to_dict(self) -> dict[str, Any]:
-        """As JSON holds it.
-
-        >>> describe(19, 201).to_dict()["readings"][0]["value"]
-        {'type': 'ConsistAddress', 'reversed': True, 'address': 73}
-        """
+        """As JSON holds it."""
         return {
             "decoder": self.decoder.value,
             "cvs": {str(cv): value for cv, value in self.values.items()},
@@ -114,9 +143,6 @@ def describe(
 ) -> CvExplanation:
     """What the value of one CV means.
 
-    Raises:
-        FieldError: no such CV, or no such value.
-
     >>> print(describe(50, 7).text())
     CV 50 = 7: manufacturer unique
     the maker's manual says what it holds
@@ -131,9 +157,6 @@ def explain_cvs(
 
     Accessory decoders read CV 1 and 9 in two ways; both are told unless CV 29 is there to choose.
 
-    Raises:
-        FieldError: no such CV, or no such value.
-
     >>> [list(one.values) for one in explain_cvs({17: 196, 29: 38, 18: 181})]
     [[17, 18], [29]]
     """
@@ -145,17 +168,15 @@ def explain_cvs(
     while left:
         first = next(iter(left))
         kinds = value_types(first, decoder)
-        switches = AccessoryConfiguration
+        switches = accessories.AccessoryConfiguration
         if decoder is DecoderKind.MULTI_FUNCTION and first == 29:
             kinds = kinds if any(switches.faults(left)) else (switches,)
         if decoder is DecoderKind.ACCESSORY and first in (1, 9) and 29 in values:
             by_output = switches.layout.fields["output_addressing"].take(values[29])
-            kinds = (AccessoryOutputAddressing if by_output else AccessoryDecoderAddressing,)
+            by_decoder = accessories.AccessoryDecoderAddressing
+            kinds = (accessories.AccessoryOutputAddressing if by_output else by_decoder,)
         together = [cv for cv in (kinds[0].cvs if kinds else (first,)) if cv in left]
-        own = {cv: left.pop(cv) for cv in together}
-        entries = tuple(dict.fromkeys(entry(cv, decoder) for cv in own))
-        readings = tuple(_reading(cls, own, decoder) for cls in kinds)
-        done.append(CvExplanation(decoder, own, entries, readings))
+        done.append(_explained({cv: left.pop(cv) for cv in together}, kinds, decoder))
     return tuple(done)
 
 
@@ -163,14 +184,18 @@ def explain_value(value: CvValue) -> CvExplanation:
     """The CVs of a value, read by its own format, from memory or not.
 
     >>> from dccwire.cv.addresses import LongConsistAddress
-    >>> value = LongConsistAddress.at(1205, reversed=False)
-    >>> explain_value(value).text().splitlines()[-1]
+    >>> explain_value(LongConsistAddress.at(1205, reversed=False)).text().splitlines()[-1]
     '  in consist 1205, this unit forward'
     """
-    cvs = value.to_cvs()
-    entries = tuple(dict.fromkeys(entry(cv, value.decoder) for cv in cvs))
-    reading = _reading(type(value), cvs, value.decoder)
-    return CvExplanation(value.decoder, cvs, entries, (reading,))
+    return _explained(value.to_cvs(), (type(value),), value.decoder)
+
+
+def _explained(
+    values: Mapping[int, int], kinds: Iterable[type[CvValue]], decoder: DecoderKind
+) -> CvExplanation:
+    entries = tuple(dict.fromkeys(entry(cv, decoder) for cv in values))
+    readings = tuple(_reading(cls, values, decoder) for cls in kinds)
+    return CvExplanation(decoder, values, entries, readings)
 
 
 @cache
@@ -218,8 +243,8 @@ def _lines(one: CvExplanation, width: int) -> Iterator[str]:
         yield from _row_lines(reading, one.values, width)
         if reading.value is not None:
             yield from wrapped(str(reading.value), width, "= ")
-            if reading.value.in_words():
-                yield from wrapped(reading.value.in_words(), width, "  ")
+            if said := reading.value.in_words():
+                yield from wrapped(said, width, "  ")
         for note in reading.notes:
             yield from wrapped(note, width, "! ")
 
@@ -230,7 +255,6 @@ def _titled(one: CvEntry) -> str:
 
 
 def _row_lines(reading: CvReading, values: Mapping[int, int], width: int) -> Iterator[str]:
-    """The rows of each CV under its number, bits and layout."""
     cls = reading.format
     title = f"{cls.__name__}, {cls.clause}"
     for byte, letters in enumerate(cls.layout.line.split(" ")):

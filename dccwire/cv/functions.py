@@ -1,41 +1,55 @@
-"""Functions: CV 13 and 14, 21 and 22, and the output locations of CV 33 to 46 (S-9.2.2)."""
+"""Functions: CV 13 and 14, 21 and 22, the output locations of CV 33 to 46 (S-9.2.2), consists.
+
+A role in a consist is what a function does (`bell`, `horn`); which function number has it is the
+decoder's affair, so every unit brings its own table. A decoder with more functions than F12 needs
+CVs of its maker's for them: CV 21 and 22 have no bits for those (S-9.2.2).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
+from enum import Enum
+from types import MappingProxyType
 from typing import Self
 
-from dccwire.cv.kinds import CONSIST_FUNCTIONS, ReservedBits
+from dccwire.cv.kinds import ReservedBits
 from dccwire.cv.values import CvValue, cv_value
-from dccwire.errors import FieldError
+from dccwire.errors import FieldError, member
 from dccwire.fields import Functions
 from dccwire.formats import Fields
 from dccwire.instructions.function_groups import function_names
 from dccwire.wording import either
 
-__all__ = ["AlternatePowerFunctions", "ConsistFunctions", "OutputLocations"]
+__all__ = [
+    "COMMON_PRACTICE",
+    "AlternatePowerFunctions",
+    "Answers",
+    "ConsistFunctions",
+    "ConsistUnit",
+    "OutputLocations",
+    "UnitPosition",
+    "consist_functions",
+]
 
 _LINE = "FFFFFFFF RRGGGGGG"
-_MASK = Functions("G F", CONSIST_FUNCTIONS)
+_MASK = Functions(
+    "G F", (*function_names(1, 8), "FL-forward", "FL-reverse", *function_names(9, 12))
+)
+"""CV 13 and 14, CV 21 and 22, bit 0 of the first first (S-9.2.2; V8)."""
+
 _KINDS: Fields = {"functions": _MASK, "reserved": ReservedBits("R", (6, 7))}
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class _FunctionMask(CvValue):
-    """Base of the masks of F1 to F12 and both directions of FL."""
-
     __slots__ = ()
     functions: int = 0
     reserved: int = 0
 
     @classmethod
     def on(cls, *names: str) -> Self:
-        """The mask with these functions; `FL` is FL-forward and FL-reverse together.
-
-        Raises:
-            FieldError: a function that the two CVs have no bit for, such as one above F12.
-        """
+        """The mask with these functions, F1 to F12; `FL` is FL-forward and FL-reverse together."""
         try:
             return cls(_MASK.mask(names))
         except FieldError as error:
@@ -54,9 +68,6 @@ class AlternatePowerFunctions(_FunctionMask):
     """CV 13 and 14: the functions that are on in alternate power mode.
 
     A bit is ignored where the function can be controlled.
-
-    >>> AlternatePowerFunctions.on("FL-forward", "F1").to_cvs()
-    {13: 1, 14: 1}
     """
 
 
@@ -66,34 +77,24 @@ class ConsistFunctions(_FunctionMask):
 
     >>> ConsistFunctions.on("FL", "F1", "F9").to_cvs()
     {21: 1, 22: 7}
-    >>> ConsistFunctions.from_cvs({21: 0b10, 22: 0}).names_on
-    ('F2',)
-    >>> ConsistFunctions.on("F13")
-    Traceback (most recent call last):
-    dccwire.errors.FieldError: function: FL, F1, F2, F3, F4, F5, F6, F7, F8, FL-forward, \
-FL-reverse, F9, F10, F11 or F12 expected, 'F13' given; CV 21 and 22 have no bit for another
     """
 
 
-_LOCATED = ("fl_forward", "fl_reverse", *(f"f{number}" for number in range(1, 13)))
-"""The fields of `OutputLocations`, that of CV 33 first."""
-
-_LOWEST = (1,) * 5 + (4,) * 5 + (7,) * 4
-"""The output of bit 0 of CV 33 to 46 (S-9.2.2, Table 2)."""
-
 _LETTERS = "ABCDEFGHIJKLMN"
-
-
-def _outputs(place: int) -> Functions:
-    names = tuple(str(_LOWEST[place] + bit) for bit in range(8))
-    return Functions(_LETTERS[place], names)
+_LOWEST = (1,) * 5 + (4,) * 5 + (7,) * 4
+_LOCATED = ("FL-forward", "FL-reverse", *function_names(1, 12))
+_OUTPUTS = {
+    name.lower().replace("-", "_"): Functions(letter, [str(lowest + bit) for bit in range(8)])
+    for name, letter, lowest in zip(_LOCATED, _LETTERS, _LOWEST, strict=True)
+}
+"""The outputs that each function can switch, by CV 33 to 46 (S-9.2.2, Table 2)."""
 
 
 @cv_value(
     range(33, 47),
     " ".join(letter * 8 for letter in _LETTERS),
     "S-9.2.2, CV 33-46 and Table 2",
-    fields={name: _outputs(place) for place, name in enumerate(_LOCATED)},
+    fields=_OUTPUTS,
 )
 class OutputLocations(CvValue):
     """CV 33 to 46: which outputs FL forward, FL reverse and F1 to F12 switch, a bit an output.
@@ -102,8 +103,6 @@ class OutputLocations(CvValue):
     bit 0. What is not named is at its default (Table 2): FL forward is output 1, FL reverse 2,
     F n output n + 2.
 
-    >>> list(OutputLocations.default().to_cvs().values())
-    [1, 2, 4, 8, 16, 4, 8, 16, 32, 64, 16, 32, 64, 128]
     >>> changed = OutputLocations.default().moved("F3", {3, 5})
     >>> changed.outputs("F3"), changed.to_cvs()[37]
     ((3, 5), 20)
@@ -130,37 +129,116 @@ class OutputLocations(CvValue):
         return cls()
 
     def moved(self, function: str, outputs: Collection[int]) -> Self:
-        """The same, but for the outputs of one function, `FL-forward`, `FL-reverse`, `F1` to `F12`.
-
-        Raises:
-            FieldError: no such function, or an output that its CV has no bit for.
-        """
-        place = _place(function)
+        """The same, but for the outputs of one function, `FL-forward`, `FL-reverse`, `F1` on."""
+        place, name = _located(function)
         lowest = _LOWEST[place]
         for output in outputs:
             if type(output) is not int or not lowest <= output <= lowest + 7:
                 bound, hint = f"{lowest} to {lowest + 7}", f"CV {33 + place} reaches no other"
                 raise FieldError(f"output of {function}", bound, output, hint)
-        mask = sum({1 << output - lowest for output in outputs})
-        return replace(self, **{_LOCATED[place]: mask})
+        return replace(self, **{name: sum({1 << output - lowest for output in outputs})})
 
     def outputs(self, function: str) -> tuple[int, ...]:
-        """The outputs that a function switches.
-
-        Raises:
-            FieldError: no such function.
-        """
-        name = _LOCATED[_place(function)]
-        kind = self.kinds[name]
-        assert isinstance(kind, Functions)
-        return tuple(map(int, kind.names_of(getattr(self, name))))
+        """The outputs that a function switches."""
+        name = _located(function)[1]
+        return tuple(map(int, _OUTPUTS[name].plain(getattr(self, name))))
 
 
-_NAMES = ("FL-forward", "FL-reverse", *function_names(1, 12))
+def _located(function: str) -> tuple[int, str]:
+    """The place of a function among CV 33 to 46, and its field."""
+    names = Functions("", _LOCATED).spread(function)
+    if len(names) > 1:
+        raise FieldError("function", either(names), function)
+    place = _LOCATED.index(names[0])
+    return place, [*_OUTPUTS][place]
 
 
-def _place(function: str) -> int:
-    places = Functions("", _NAMES).spread(function)
-    if len(places) > 1:
-        raise FieldError("function", either(places), function)
-    return _NAMES.index(places[0])
+class UnitPosition(Enum):
+    """Where a unit runs in its consist."""
+
+    LEAD = "lead"
+    MIDDLE = "middle"
+    TRAILING = "trailing"
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """The roles that a unit answers at the consist address: `only` these or all, `never` those.
+
+    >>> Answers(never=frozenset({"bell"})).to("bell"), Answers(only=frozenset({"bell"})).to("bell")
+    (False, True)
+    """
+
+    only: frozenset[str] | None = None
+    never: frozenset[str] = frozenset()
+
+    def to(self, role: str) -> bool:
+        """Whether it answers a role."""
+        return role not in self.never and (self.only is None or role in self.only)
+
+
+@dataclass(frozen=True, slots=True)
+class ConsistUnit:
+    """A unit: where it runs, its functions by role, whether it stands reversed (CV 19 bit 7).
+
+    Functions are as if it ran alone: `{"bell": "F1", "headlight": "FL"}`; `FL` is both directions,
+    `FL-forward` and `FL-reverse` one each.
+
+    FL-forward and FL-reverse follow the direction in which the unit itself runs. A reversed one
+    runs in reverse while the consist runs forward, so that its light at the consist's front is
+    FL-reverse, and at the consist's rear FL-forward.
+    """
+
+    position: UnitPosition
+    functions: Mapping[str, str]
+    reversed: bool = False
+
+
+COMMON_PRACTICE: Mapping[UnitPosition, Answers] = MappingProxyType(
+    {
+        UnitPosition.LEAD: Answers(never=frozenset({"rear light"})),
+        UnitPosition.MIDDLE: Answers(never=frozenset({"bell", "horn"})),
+        UnitPosition.TRAILING: Answers(only=frozenset({"rear light"})),
+    }
+)
+"""A starting point (common practice, no source): the lead unit answers all but the rear light, a
+middle unit neither bell nor horn, the trailing unit its rear light alone."""
+
+
+def consist_functions(
+    units: Iterable[ConsistUnit],
+    practice: Mapping[UnitPosition, Answers] = COMMON_PRACTICE,
+) -> tuple[ConsistFunctions, ...]:
+    """CV 21 and 22 of each unit, in the order given, by what a unit at its position answers.
+
+    Of a reversed one FL-forward and FL-reverse change places.
+
+    Raises:
+        FieldError: a role to be answered has a function that CV 21 and 22 have no bit for, as those
+            above F12, named with the role; or the practice is silent on a position.
+
+    >>> roles = {"headlight": "FL-forward", "rear light": "FL-reverse", "bell": "F1", "horn": "F2"}
+    >>> lead = ConsistUnit(UnitPosition.LEAD, roles)
+    >>> trailing = ConsistUnit(UnitPosition.TRAILING, roles, reversed=True)
+    >>> [mask.to_cvs() for mask in consist_functions([lead, trailing])]
+    [{21: 3, 22: 1}, {21: 0, 22: 1}]
+    """
+    return tuple(_of_unit(one, practice) for one in units)
+
+
+_TURNED = {"FL-forward": "FL-reverse", "FL-reverse": "FL-forward"}
+
+
+def _of_unit(unit: ConsistUnit, practice: Mapping[UnitPosition, Answers]) -> ConsistFunctions:
+    position = member(UnitPosition, "position", unit.position)
+    if position not in practice:
+        raise FieldError("position", either(one.value for one in practice), position.value)
+    obeyed: list[str] = []
+    for role, name in unit.functions.items():
+        if practice[position].to(role):
+            try:
+                own = ConsistFunctions.on(name).names_on
+            except FieldError as error:
+                raise FieldError(f"function of {role!r}", error.bound, name, error.hint) from None
+            obeyed += (_TURNED.get(one, one) if unit.reversed else one for one in own)
+    return ConsistFunctions.on(*obeyed)

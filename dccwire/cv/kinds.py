@@ -1,7 +1,5 @@
-"""Field kinds that CVs need beside those of packets: reserved bits, bytes in a row.
-
-Room: what one field of a CV means.
-"""
+"""Field kinds that CVs need beside those of packets: reserved bits, bytes in a row."""
+# ruff: noqa: D102 (what a method of a kind is for stands in the base, and help shows that)
 
 from __future__ import annotations
 
@@ -10,20 +8,12 @@ from typing import Any
 
 from dccwire.errors import FieldError, ShapeError
 from dccwire.fields import FieldKind, Functions, Number
-from dccwire.instructions.function_groups import function_names
-
-__all__ = ["CONSIST_FUNCTIONS", "Octets", "ReservedBits"]
-
-CONSIST_FUNCTIONS = (*function_names(1, 8), "FL-forward", "FL-reverse", *function_names(9, 12))
-"""The functions of CV 13 and 14, of CV 21 and 22, bit 0 of the first first (S-9.2.2; V8)."""
 
 
 class ReservedBits(Functions):
     """Bits that the standard reserves: kept as they are found, so that nothing is lost.
 
-    Args:
-        formula: their letter.
-        bits: their numbers within the CV, the lowest first; with `cv` where a value has two.
+    `bits` are their numbers within the CV, the lowest first; with `cv` where a value has two.
 
     >>> kind = ReservedBits("R", (3, 6))
     >>> kind.text(kind.mask(["bit-6"]))
@@ -35,7 +25,6 @@ class ReservedBits(Functions):
         super().__init__(formula, tuple(f"{where}bit-{bit}" for bit in bits))
 
     def of_bits(self, name: str, number: int, low: int, width: int) -> str:
-        """Which of the bits are set, and that they are kept."""
         own = number & ((1 << width) - 1) << low
         return f"{name}={self.text(own)}{' (kept)' if own else ''}"
 
@@ -55,31 +44,22 @@ class Octets(FieldKind):
         self.count = count
 
     def to_number(self, value: Any) -> int:
-        """The bytes as one number, the first on top."""
         return int.from_bytes(value)
 
     def from_number(self, number: int) -> object:
-        """The bytes of a number."""
         return tuple(number.to_bytes(self.count))
 
     def of_bits(self, name: str, number: int, low: int, width: int) -> str:
-        """Which of the row, and its value."""
         return f"number {self.count - low // 8} of {name}: {number >> low & 255}"
 
     def bound(self, lowest: int, highest: int) -> str:
-        """How many numbers, and of which size."""
         return f"a tuple of {self.count} numbers from 0 to 255"
 
     def allowed(self, lowest: int, highest: int) -> str:
-        """The same, as text has them."""
         return f"{self.count} numbers from 0 to 255, joined by commas"
 
     def check(self, name: str, value: object, lowest: int, highest: int) -> None:
-        """Refuse an illegal value, and name the number that is out of bounds.
-
-        Raises:
-            FieldError: naming field, bound and value.
-        """
+        """Refuse an illegal value, and name the number that is out of bounds."""
         if not isinstance(value, tuple):
             raise FieldError(name, self.bound(lowest, highest), value)
         if len(value) != self.count:
@@ -89,20 +69,15 @@ class Octets(FieldKind):
                 raise FieldError(f"{name}, number {place}", "0 to 255", one)
 
     def plain(self, value: Any) -> list[int]:
-        """The numbers as a list."""
         return list(value)
 
     def value(self, name: str, plain: object) -> object:
-        """The tuple of a list."""
         if not isinstance(plain, list):
             raise ShapeError(name, "a list of integers", plain)
         return tuple(plain)
 
     def text(self, value: Any) -> str:
-        """The numbers joined by commas."""
         return ",".join(map(str, value))
 
     def from_text(self, name: str, word: str) -> object:
-        """The tuple of numbers joined by commas."""
-        number = Number()
-        return tuple(number.from_text(name, digits) for digits in word.split(","))
+        return tuple(Number().from_text(name, digits) for digits in word.split(","))

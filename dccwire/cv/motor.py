@@ -1,14 +1,30 @@
-"""The motor: CV 2, 5, 6, 9, 10, 11, 25, 65, 66, 95 (S-9.2.2); the table itself is beside it."""
+"""The motor: its voltages, its momentum, its speed table (S-9.2.2, CV 2-6, 9-11, 23-25, 65-95).
+
+The table counts where CV 29 bit 4 is 1, with the trims of CV 66 and 95 (V5). The number of speed
+steps in the formula of momentum is the caller's choice: 14, 28, and 126 or 128 where 128 steps are
+used, since the text does not say which (V2).
+"""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Self
 
+from dccwire.cv.kinds import Octets
 from dccwire.cv.values import CvValue, cv_value, within
 from dccwire.errors import FieldError
+from dccwire.fields import Flag
+from dccwire.formats import Fields
+from dccwire.wording import either
 
 __all__ = [
+    "AccelerationAdjustment",
+    "AccelerationRate",
+    "DecelerationAdjustment",
+    "DecelerationRate",
     "EmfFeedbackCutout",
     "ForwardTrim",
     "HighVoltage",
@@ -17,53 +33,159 @@ __all__ = [
     "PacketTimeOut",
     "PwmPeriod",
     "ReverseTrim",
+    "SpeedTable",
     "SpeedTableChoice",
     "StartVoltage",
+    "adjusted_rate",
+    "seconds_per_step",
+    "seconds_to_full_speed",
+    "trimmed",
 ]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class _Voltage(CvValue):
-    """Base of the three voltages."""
-
     __slots__ = ()
     voltage: int
 
     def in_words(self) -> str:
-        """The share of the full voltage; 0 and 1 in CV 5 and 6 are not used in the curve."""
         if self.voltage <= 1 and self.cvs != (2,):
             return "not used in the curve"
         return f"{self.voltage / 255:.1%} of the full voltage"
 
 
-@cv_value((2,), "VVVVVVVV", "S-9.2.2, CV 2", fields={"voltage": "V"})
+@cv_value((2,), "VVVVVVVV", "S-9.2.2, CV 2")
 class StartVoltage(_Voltage):
     """CV 2, V start: the motor voltage at speed step 1, 0 to 255 of full.
 
-    >>> StartVoltage(51).in_words()
-    '20.0% of the full voltage'
+    >>> StartVoltage(51).in_words(), HighVoltage(1).in_words()
+    ('20.0% of the full voltage', 'not used in the curve')
     """
 
 
-@cv_value((5,), "VVVVVVVV", "S-9.2.2, CV 5", fields={"voltage": "V"})
+@cv_value((5,), "VVVVVVVV", "S-9.2.2, CV 5")
 class HighVoltage(_Voltage):
-    """CV 5, V high: the motor voltage at full speed; 0 and 1 are not used in the curve.
-
-    >>> HighVoltage(1).in_words()
-    'not used in the curve'
-    """
+    """CV 5, V high: the motor voltage at full speed; 0 and 1 are not used in the curve."""
 
 
-@cv_value((6,), "VVVVVVVV", "S-9.2.2, CV 6", fields={"voltage": "V"})
+@cv_value((6,), "VVVVVVVV", "S-9.2.2, CV 6")
 class MidVoltage(_Voltage):
-    """CV 6, V mid: the motor voltage at the middle step (CV 25); 0 and 1 are not used.
+    """CV 6, V mid: the motor voltage at the middle step (CV 25); 0 and 1 are not used."""
 
-    >>> MidVoltage(128).to_cvs()
-    {6: 128}
+
+UNIT_MS = 896
+"""A rate of 1 in milliseconds times the speed steps in use (S-9.2.2, CV 3)."""
+
+_INCREMENTS = {14: 14, 28: 28, 126: 126, 128: 126}
+"""Steps in the formula, and how many steps there are from stop to full speed."""
+
+
+def seconds_per_step(rate: int, steps: int) -> float:
+    """How long a decoder takes for a speed step: rate × 0.896 / steps, in seconds.
+
+    Args:
+        rate: CV 3 or 4, or `adjusted_rate`, 0 to 255; 0 is no delay.
+        steps: the speed steps in use in the formula: 14, 28, 126 or 128 (V2).
+
+    >>> seconds_per_step(2, 28)
+    0.064
+    """
+    return within("rate", rate, 0, 255) * UNIT_MS / _check_steps(steps) / 1000
+
+
+def seconds_to_full_speed(rate: int, steps: int) -> float:
+    """From stop to the highest step (14, 28 or 126 increments), in seconds; arguments as above.
+
+    >>> [seconds_to_full_speed(10, steps) for steps in (14, 28, 126, 128)]
+    [8.96, 8.96, 8.96, 8.82]
+    """
+    return within("rate", rate, 0, 255) * UNIT_MS * _INCREMENTS[_check_steps(steps)] / steps / 1000
+
+
+def _check_steps(steps: object) -> int:
+    if type(steps) is not int or steps not in _INCREMENTS:
+        raise FieldError("steps", "14, 28, 126 or 128", steps)
+    return steps
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class _Rate(CvValue):
+    __slots__ = ()
+    rate: int
+
+    def in_words(self) -> str:
+        if not self.rate:
+            return "no delay"
+        steps = ", ".join(f"{seconds_per_step(self.rate, n):.3f} s at {n} steps" for n in (14, 28))
+        return f"a step takes {steps}; full speed after {seconds_to_full_speed(self.rate, 28)} s"
+
+
+@cv_value((3,), "RRRRRRRR", "S-9.2.2, CV 3")
+class AccelerationRate(_Rate):
+    """CV 3: seconds for each speed step up are rate × 0.896 / speed steps in use; 0 is none.
+
+    >>> AccelerationRate(2).in_words()
+    'a step takes 0.128 s at 14 steps, 0.064 s at 28 steps; full speed after 1.792 s'
     """
 
 
-@cv_value((9,), "EEEMMMMM", "S-9.2.2, CV 9", fields={"exponent": "E", "mantissa": "M"})
+@cv_value((4,), "RRRRRRRR", "S-9.2.2, CV 4")
+class DecelerationRate(_Rate):
+    """CV 4: the same for each speed step down."""
+
+
+_SIGN: Fields = {"subtract": Flag("S", "subtracted from the rate", "added to the rate")}
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class _Adjustment(CvValue):
+    __slots__ = ()
+    subtract: bool
+    amount: int
+
+    @classmethod
+    def by(cls, amount: int) -> Self:
+        """The adjustment by an amount with its sign, -127 to 127."""
+        return cls(amount < 0, abs(within("amount", amount, -127, 127)))
+
+    @property
+    def signed(self) -> int:
+        """The amount with its sign."""
+        return -self.amount if self.subtract else self.amount
+
+    def in_words(self) -> str:
+        return f"{self.signed:+d} to the rate of CV {self.cvs[0] - 20}, kept within 0 to 255 (V3)"
+
+
+@cv_value((23,), "SAAAAAAA", "S-9.2.2, CV 23", fields=_SIGN)
+class AccelerationAdjustment(_Adjustment):
+    """CV 23: added to CV 3, or subtracted; the sum stays within 0 to 255 (V3).
+
+    >>> AccelerationAdjustment.by(-5), AccelerationAdjustment.by(-5).to_cvs()
+    (AccelerationAdjustment(subtract=True, amount=5), {23: 133})
+    """
+
+
+@cv_value((24,), "SAAAAAAA", "S-9.2.2, CV 24", fields=_SIGN)
+class DecelerationAdjustment(_Adjustment):
+    """CV 24: the same for CV 4."""
+
+
+def adjusted_rate(
+    rate: AccelerationRate | DecelerationRate,
+    adjustment: AccelerationAdjustment | DecelerationAdjustment,
+) -> int:
+    """CV 3 with CV 23, or CV 4 with CV 24, no other pair: the sum, kept within 0 to 255 (V3).
+
+    >>> adjusted_rate(DecelerationRate(200), DecelerationAdjustment.by(100))
+    255
+    """
+    if adjustment.cvs[0] != rate.cvs[0] + 20:
+        raise FieldError("adjustment", f"that of CV {rate.cvs[0] + 20}", adjustment)
+    return min(max(rate.rate + adjustment.signed, 0), 255)
+
+
+@cv_value((9,), "EEEMMMMM", "S-9.2.2, CV 9")
 class PwmPeriod(CvValue):
     """CV 9: total PWM period in µs = (131 + mantissa × 4) × 2^exponent (V1; a recommended formula).
 
@@ -86,8 +208,6 @@ class PwmPeriod(CvValue):
         Raises:
             FieldError: no value has this period; the bound names the nearest below and above.
 
-        >>> PwmPeriod.of(286).to_cvs()
-        {9: 35}
         >>> PwmPeriod.of(200)
         Traceback (most recent call last):
         dccwire.errors.FieldError: period_us: 199 or 203 expected, 200 given
@@ -96,17 +216,16 @@ class PwmPeriod(CvValue):
         for one in all_of_them:
             if one.period_us == period_us:
                 return one
-        below = max((o.period_us for o in all_of_them if o.period_us < period_us), default=None)
-        above = min((o.period_us for o in all_of_them if o.period_us > period_us), default=None)
-        near = " or ".join(str(one) for one in (below, above) if one is not None)
-        raise FieldError("period_us", near, period_us)
+        below = [one.period_us for one in all_of_them if one.period_us < period_us]
+        above = [one.period_us for one in all_of_them if one.period_us > period_us]
+        raise FieldError("period_us", either(sorted(below)[-1:] + sorted(above)[:1]), period_us)
 
     def in_words(self) -> str:
         """Period and frequency."""
         return f"period {self.period_us} us, {1e6 / self.period_us:.0f} Hz"
 
 
-@cv_value((10,), "SSSSSSSS", "S-9.2.2, CV 10", fields={"step": "S"})
+@cv_value((10,), "SSSSSSSS", "S-9.2.2, CV 10")
 class EmfFeedbackCutout(CvValue):
     """CV 10: the speed step, 1 to 128, above which EMF feedback is cut; as it stands (V16).
 
@@ -125,7 +244,7 @@ class EmfFeedbackCutout(CvValue):
         return "outside the speed steps 1 to 128 of the text"
 
 
-@cv_value((11,), "TTTTTTTT", "S-9.2.2, CV 11", fields={"time_out": "T"})
+@cv_value((11,), "TTTTTTTT", "S-9.2.2, CV 11")
 class PacketTimeOut(CvValue):
     """CV 11: how long speed is kept without a valid packet; the standard gives no unit.
 
@@ -148,25 +267,19 @@ LINEAR = 2
 """The preset speed table that is linear (S-9.2.2, CV 25)."""
 
 
-@cv_value((25,), "CCCCCCCC", "S-9.2.2, CV 25", fields={"choice": "C"})
+@cv_value((25,), "CCCCCCCC", "S-9.2.2, CV 25")
 class SpeedTableChoice(CvValue):
     """CV 25: a preset speed table (2 to 127), or the step of V mid (128 to 154); 0, 1 are unused.
 
     >>> SpeedTableChoice(2).in_words(), SpeedTableChoice.mid_at(20).to_cvs()
     ('preset speed table 2, linear', {25: 148})
-    >>> SpeedTableChoice(148).mid_step(28), SpeedTableChoice(148).mid_step(14)
-    (20, 10)
     """
 
     choice: int
 
     @classmethod
     def mid_at(cls, step: int) -> Self:
-        """The value that puts V mid at a step, 1 to 26 of 28: step + 128 (V4).
-
-        Raises:
-            FieldError: the step is out of bounds.
-        """
+        """The value that puts V mid at a step, 1 to 26 of 28: step + 128 (V4)."""
         return cls(128 + within("step", step, 1, 26))
 
     @property
@@ -181,11 +294,8 @@ class SpeedTableChoice(CvValue):
         down, but not below 1: step 0 is a stop (the text says halved; how a half is rounded it does
         not say: our choice).
 
-        Raises:
-            FieldError: the number of steps is neither 14 nor 28.
-
-        >>> SpeedTableChoice(255).mid_step(28), SpeedTableChoice(255).mid_step(14)
-        (14, 7)
+        >>> SpeedTableChoice(148).mid_step(28), SpeedTableChoice(148).mid_step(14)
+        (20, 10)
         """
         if steps not in (14, 28):
             raise FieldError("steps", "14 or 28", steps)
@@ -204,21 +314,15 @@ class SpeedTableChoice(CvValue):
         return f"V mid at step {step} of 28{' (default)' if self.choice > 154 else ''}"
 
 
-@cv_value((65,), "KKKKKKKK", "S-9.2.2, CV 65", fields={"kick": "K"})
+@cv_value((65,), "KKKKKKKK", "S-9.2.2, CV 65")
 class KickStart(CvValue):
-    """CV 65: the extra kick when the motor starts.
-
-    >>> KickStart(40).to_cvs()
-    {65: 40}
-    """
+    """CV 65: the extra kick when the motor starts."""
 
     kick: int
 
 
 @dataclass(frozen=True, eq=False, repr=False)
 class _Trim(CvValue):
-    """Base of the trims."""
-
     __slots__ = ()
     trim: int
 
@@ -228,11 +332,10 @@ class _Trim(CvValue):
         return self.trim / 128 if self.trim else None
 
     def in_words(self) -> str:
-        """The factor."""
         return "not implemented" if self.factor is None else f"voltage x {self.factor:.3f}"
 
 
-@cv_value((66,), "TTTTTTTT", "S-9.2.2, CV 66", fields={"trim": "T"})
+@cv_value((66,), "TTTTTTTT", "S-9.2.2, CV 66")
 class ForwardTrim(_Trim):
     """CV 66: the factor for the forward direction is trim / 128; 0 is not implemented.
 
@@ -241,10 +344,109 @@ class ForwardTrim(_Trim):
     """
 
 
-@cv_value((95,), "TTTTTTTT", "S-9.2.2, CV 95", fields={"trim": "T"})
+@cv_value((95,), "TTTTTTTT", "S-9.2.2, CV 95")
 class ReverseTrim(_Trim):
-    """CV 95: the same for the reverse direction.
+    """CV 95: the same for the reverse direction."""
 
-    >>> ReverseTrim(0).factor is None
-    True
+
+POINTS = 28
+
+
+@cv_value(
+    range(67, 67 + POINTS),
+    " ".join(["PPPPPPPP"] * POINTS),
+    "S-9.2.2, CV 67-94",
+    fields={"points": Octets("P", POINTS)},
+)
+class SpeedTable(CvValue):
+    """CV 67 to 94: the motor voltage of each of 28 steps, 0 to 255; a quarter of full is 64 (V6).
+
+    The standard asks for no order, so any 28 values can be held; what `linear` and `curve` work
+    out never falls.
+
+    >>> table = SpeedTable.linear(start=1, high=255)
+    >>> table.points[0], table.points[-1], table.to_cvs()[67], table.falls
+    (1, 255, 1, ())
     """
+
+    points: tuple[int, ...]
+
+    @classmethod
+    def of(cls, points: Iterable[int]) -> Self:
+        """The table of exactly 28 points that never fall; the error names the points that do.
+
+        >>> SpeedTable.of([*range(26), 40, 38])
+        Traceback (most recent call last):
+        dccwire.errors.FieldError: point 28 (CV 94): 40 or more expected, 38 given; point 27 has it
+        """
+        table = cls(tuple(points))
+        for point in table.falls:
+            before, value = table.points[point - 2 : point]
+            field, hint = f"point {point} (CV {66 + point})", f"point {point - 1} has it"
+            raise FieldError(field, f"{before} or more", value, hint)
+        return table
+
+    @property
+    def falls(self) -> tuple[int, ...]:
+        """The points, 2 to 28, that lie below the one before."""
+        pairs = enumerate(pairwise(self.points), start=2)
+        return tuple(point for point, (before, value) in pairs if value < before)
+
+    @classmethod
+    def linear(
+        cls, *, start: int, high: int, middle: int | None = None, middle_point: int = 14
+    ) -> Self:
+        """Straight from start to high, or by way of middle at a point, 2 to 27; it must not fall.
+
+        >>> SpeedTable.linear(start=10, middle=36, high=255, middle_point=14).points[12:16]
+        (34, 36, 52, 67)
+        """
+        corners = [(1, within("start", start, 0, 255)), (POINTS, within("high", high, 0, 255))]
+        if middle is not None:
+            at = within("middle_point", middle_point, 2, POINTS - 1)
+            corners.insert(1, (at, within("middle", middle, 0, 255)))
+        points = [start]
+        for (left, low), (right, top) in pairwise(corners):
+            width = right - left
+            points += [_rounded(low + (top - low) * i / width) for i in range(1, width + 1)]
+        return cls.of(points)
+
+    @classmethod
+    def curve(cls, *, start: int, middle: int, high: int, middle_point: int = 14) -> Self:
+        """Shaped: start + (high - start) × x^g, where point i has x = (i - 1) / 27.
+
+        g is chosen so that `middle_point`, 2 to 27, has the voltage `middle`, between the others.
+        Common practice, no source: the standard leaves the shape between its three voltages to the
+        decoder.
+
+        >>> SpeedTable.curve(start=4, middle=64, high=255).points[::9]
+        (4, 33, 117, 255)
+        """
+        low, top = within("start", start, 0, 255), within("high", high, 0, 255)
+        if not low < within("middle", middle, 0, 255) < top:
+            raise FieldError("middle", f"more than {low} and less than {top}", middle)
+        x = (within("middle_point", middle_point, 2, POINTS - 1) - 1) / (POINTS - 1)
+        power = math.log((middle - low) / (top - low)) / math.log(x)
+        span = top - low
+        return cls.of(_rounded(low + span * (i / (POINTS - 1)) ** power) for i in range(POINTS))
+
+    def in_words(self) -> str:
+        """From where to where, and which points fall."""
+        falls = f"; falls at point {', '.join(map(str, self.falls))}" if self.falls else ""
+        return f"28 points from {self.points[0]} to {self.points[-1]}{falls}"
+
+
+def trimmed(table: SpeedTable, factor: float) -> SpeedTable:
+    """The voltages with a trim of CV 66 or 95 (0 or more: value / 128), at most 255, rounded.
+
+    >>> trimmed(SpeedTable.linear(start=10, high=200), 64 / 128).points[-1]
+    100
+    """
+    if not 0 <= factor < math.inf:
+        raise FieldError("factor", "0 or more, and finite", factor)
+    return SpeedTable(tuple(min(_rounded(point * factor), 255) for point in table.points))
+
+
+def _rounded(number: float) -> int:
+    """To the nearest integer, halves up."""
+    return math.floor(number + 0.5)

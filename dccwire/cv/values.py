@@ -1,19 +1,19 @@
-"""What CVs hold as typed values, both ways; each is declared by one layout line.
+"""What CVs hold as typed values, both ways; each is declared by one layout line, a byte a CV.
 
-`@cv_value` declares a class as `@instruction` does, with a layout of its CVs, one byte a CV. Bits
-that the standard reserves are fields of their own (`reserved`, 0 when building): a value read from
-a decoder gives every bit back. Bits that the standard fixes (`0` and `1` in the line) are refused
-when they differ, by an error that names them; `dccwire.cv.describe` reads those too. Room: the
-machinery; what stands in the CVs is in the files beside it.
+Bits that the standard reserves are fields of their own (`reserved`, 0 when building): a value read
+from a decoder gives every bit back. Bits that the standard fixes (`0` and `1` in the line) are
+refused when they differ; `dccwire.cv.describe` reads those too. Room: the machinery alone.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import Enum
+from types import MappingProxyType
 from typing import Any, ClassVar, Self, TypeVar, dataclass_transform
 
 from dccwire.errors import FieldError, LayoutError
+from dccwire.fields import FieldKind
 from dccwire.formats import Declared, Fields, Provenance, declare
 from dccwire.notation import declared_text
 from dccwire.wording import counted
@@ -22,22 +22,14 @@ __all__ = ["CvValue", "DecoderKind"]
 
 
 class DecoderKind(Enum):
-    """Whose CVs are meant: the numbers 1 to 1024 have two tables (S-9.2.2, Tables 1 and 3).
-
-    >>> [kind.value for kind in DecoderKind]
-    ['multi-function', 'accessory']
-    """
+    """Whose CVs are meant: the numbers 1 to 1024 have two tables (S-9.2.2, Tables 1 and 3)."""
 
     MULTI_FUNCTION = "multi-function"
     ACCESSORY = "accessory"
 
 
 def within(field: str, value: object, lowest: int, highest: int) -> int:
-    """A plain integer within its bounds.
-
-    Raises:
-        FieldError: it is none.
-    """
+    """A plain integer within its bounds, or a FieldError."""
     if type(value) is not int or not lowest <= value <= highest:
         raise FieldError(field, f"{lowest} to {highest}", value)
     return value
@@ -54,11 +46,7 @@ def check_value(cv: object, value: object) -> int:
 
 
 def number_of(text: str, field: str, bound: str) -> int:
-    """The number of decimal digits; of nine at most, more than any CV or value has.
-
-    Raises:
-        FieldError: something else, with the field and the bound given.
-    """
+    """The number of decimal digits, of nine at most, or a FieldError with field and bound."""
     if not (text.isascii() and text.isdigit() and len(text) <= 9):
         raise FieldError(field, bound, text)
     return int(text)
@@ -70,8 +58,6 @@ class CvValue(Declared):
     `decoder` says whose CVs they are.
 
     >>> from dccwire.cv.addresses import ConsistAddress
-    >>> ConsistAddress.cvs, ConsistAddress.layout.line, ConsistAddress.decoder.value
-    ((19,), 'RAAAAAAA', 'multi-function')
     >>> one = ConsistAddress.from_cvs({19: 201})
     >>> str(one), one.in_words(), one.to_cvs()
     ('ConsistAddress reversed=yes address=73', 'in consist 73, this unit reversed', {19: 201})
@@ -132,12 +118,7 @@ class CvValue(Declared):
 
     @classmethod
     def split_fields(cls, values: Mapping[Any, int]) -> frozenset[str]:
-        """The fields that have bits in a CV that is not given.
-
-        >>> from dccwire.cv.addresses import ExtendedAddress
-        >>> ExtendedAddress.split_fields({17: 196}), ExtendedAddress.split_fields({17: 0, 18: 0})
-        (frozenset({'address'}), frozenset())
-        """
+        """The fields that have bits in a CV that is not given."""
         parts = cls.layout.parts
         return frozenset(p[0].field for p in parts if cls.cvs[p[0].byte] not in values)
 
@@ -148,29 +129,34 @@ CV_VALUES: list[type[CvValue]] = []
 _V = TypeVar("_V", bound=type[CvValue])
 
 
+def off(kind: FieldKind) -> Any:
+    """A field's kind in place of its default, which is what zeros mean: false, none, 0."""
+    return kind
+
+
 @dataclass_transform(frozen_default=True)
 def cv_value(
     cvs: Sequence[int],
     line: str,
     clause: str,
     *,
-    fields: Fields,
+    fields: Fields = MappingProxyType({}),
     decoder: DecoderKind = DecoderKind.MULTI_FUNCTION,
-    provenance: Provenance = Provenance.PUBLISHED,
 ) -> Callable[[_V], _V]:
-    """Declare a value: its CVs, the layout of their bits, its clause, the kind of each field.
+    """Declare a value: its CVs, the layout of their bits, its clause, the kinds of its fields.
+
+    What neither `fields` nor the body (`off`) gives a kind is a number; its letter is its initial.
 
     Raises:
         LayoutError: the line has not one byte a CV, or the class other fields than the kinds.
 
-    >>> @cv_value((1,), "0AAAAAAA", "S-9.2.2, CV 1", fields={"address": "A"})
+    >>> from dccwire.fields import Flag
+    >>> @cv_value((1,), "0AAAAAAR", "S-9.2.2, CV 1")
     ... class Short(CvValue):
     ...     address: int
+    ...     reversed: bool = off(Flag("R"))
     >>> Short(3).to_cvs(), CV_VALUES.pop() is Short
-    ({1: 3}, True)
-    >>> Short.from_cvs({1: 131})
-    Traceback (most recent call last):
-    dccwire.errors.FieldError: CV 1: bit 7 = 0 expected, 131 given
+    ({1: 6}, True)
     """
 
     def enter(cls: type[CvValue]) -> None:
@@ -180,4 +166,15 @@ def cv_value(
         cls.cvs, cls.decoder = tuple(cvs), decoder
         CV_VALUES.append(cls)
 
-    return declare(line, clause, fields, provenance, enter=enter)
+    def decorate(plain: _V) -> _V:
+        names = (*getattr(plain, "__dataclass_fields__", ()), *plain.__annotations__)
+        kinds: dict[str, str | FieldKind] = {name: name[0].upper() for name in names}
+        if not fields.keys() <= kinds.keys():
+            raise LayoutError(line, f"the fields of {plain.__name__} differ from the kinds given")
+        for name in names:
+            if isinstance(kind := vars(plain).get(name), FieldKind):
+                kinds[name] = kind
+                setattr(plain, name, kind.from_number(0))
+        return declare(line, clause, {**kinds, **fields}, Provenance.PUBLISHED, enter=enter)(plain)
+
+    return decorate

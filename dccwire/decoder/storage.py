@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from dccwire.cv import CvKey, IndexedCv
 from dccwire.cv.changes import EXTENDED_BIT, FACTORY_RESET
 from dccwire.cv.cv_set import INDEXED
-from dccwire.cv.index_page import FIRST_PAGE
+from dccwire.cv.paging import FIRST_PAGE
 from dccwire.decoder.options import Ignored, Options
 
 LEGAL = {1: range(128), 17: range(192, 232)}

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv
-from dccwire.cv.index_page import IndexPage
+from dccwire.cv.paging import IndexPage
 from dccwire.cv.values import check_cv, within
 from dccwire.errors import ConfirmationError, FieldError, Reason, TextError
 from dccwire.programming.one_cv import reading

@@ -9,9 +9,16 @@ from collections.abc import Collection, Sequence
 
 from dccwire.address import LongAddress, ShortAddress
 from dccwire.cv.catalogue import OLD_NUMBERS
-from dccwire.cv.changes import EXTENDED_BIT, FACTORY_RESET, CvWrite, writes
+from dccwire.cv.changes import (
+    EXTENDED_BIT,
+    FACTORY_RESET,
+    CvWrite,
+    OwnAddress,
+    answers_after,
+    refuse_other_address,
+    writes,
+)
 from dccwire.cv.cv_set import CvSet
-from dccwire.cv.own_address import OwnAddress, answers_after, refuse_other_address
 from dccwire.cv.values import DecoderKind
 from dccwire.errors import FieldError, member
 from dccwire.instructions import CvAccessLongForm, CvOperation
