@@ -20,8 +20,6 @@ from dccwire.recordings.resolution import TOO_COARSE_NS
 from dccwire.signal import LIMITS, NOMINAL
 from dccwire.wording import counted
 
-__all__ = ["Candidate", "Look", "choose", "common_factor", "look", "look_at"]
-
 Key = TypeVar("Key")
 Found = TypeVar("Found", bound=Source)
 

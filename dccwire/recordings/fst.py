@@ -18,10 +18,7 @@ from dccwire.errors import MissingPartError, RecordingError
 from dccwire.recordings import fst_child
 from dccwire.recordings.choice import Candidate, choose
 from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import Block, Source
-from dccwire.recordings.units import END_OF_TIME, to_ns
-
-__all__ = ["FstSource", "open_fst"]
+from dccwire.recordings.recording import END_OF_TIME, Block, Source, to_ns
 
 #: Run by its path, so that the child need not load the whole package.
 _CHILD = "import runpy, sys; runpy.run_path(sys.argv[1])['main'](sys.argv[2:], sys.stdout.buffer)"

@@ -13,8 +13,6 @@ from importlib import import_module
 from itertools import islice
 from typing import Any, BinaryIO
 
-__all__ = ["list_variables", "main", "send_changes"]
-
 CHANGES_A_BLOCK = 1 << 16
 #: 0, 1, and 2 for what is no defined level.
 _LEVELS = {"0": 0, "1": 1, "l": 0, "h": 1}

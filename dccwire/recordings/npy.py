@@ -10,10 +10,7 @@ from numpy.typing import NDArray
 
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import EDGES_A_CHUNK, Block, Source
-from dccwire.recordings.units import END_OF_TIME, UNITS_NS, to_ns
-
-__all__ = ["NumpySource"]
+from dccwire.recordings.recording import EDGES_A_CHUNK, END_OF_TIME, UNITS_NS, Block, Source, to_ns
 
 #: So that a difference of two times is an int64, too.
 _FARTHEST = END_OF_TIME >> 1

@@ -20,8 +20,6 @@ from typing import BinaryIO
 
 from dccwire.errors import Reason, RecordingError
 
-__all__ = ["Opened", "Stream", "refusal"]
-
 _GZIP_MAGIC = b"\x1f\x8b"
 
 

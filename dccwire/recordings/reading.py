@@ -12,14 +12,11 @@ from dccwire.errors import FieldError, Reason
 from dccwire.recordings.fst import open_fst
 from dccwire.recordings.npy import NumpySource
 from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import Recording, Source
+from dccwire.recordings.recording import UNITS_NS, Recording, Source
 from dccwire.recordings.samples import SampleSource, sample_clock
 from dccwire.recordings.tables import open_table
-from dccwire.recordings.units import UNITS_NS
 from dccwire.recordings.vcd import open_vcd
 from dccwire.wording import either
-
-__all__ = ["read"]
 
 _HEAD_BYTES = 1 << 16
 #: What a file with such a name should have been.

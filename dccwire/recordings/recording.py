@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice
 from math import ceil
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +21,19 @@ from dccwire.errors import Reason
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.resolution import TOO_COARSE_NS, ResolutionEstimate
 
-__all__ = ["EDGES_A_CHUNK", "UNDEFINED", "Block", "Chunk", "Recording", "Source", "first_edges"]
+Ticks = TypeVar("Ticks", int, NDArray[np.int64])
 
+#: How many ns a unit has: those of VCD timescales (IEEE 1364).
+UNITS_NS = {
+    "s": Fraction(10**9),
+    "ms": Fraction(10**6),
+    "us": Fraction(1000),
+    "ns": Fraction(1),
+    "ps": Fraction(1, 1000),
+    "fs": Fraction(1, 10**6),
+}
+#: Times are below this many ns, 292 years.
+END_OF_TIME = 1 << 63
 #: A receiver is fastest with about as many edges at a time (measured).
 EDGES_A_CHUNK = 1 << 18
 #: Before the first iteration, reading stops at so many edges.
@@ -241,6 +252,17 @@ class Recording:
         self.end_ns = state.mark
         self.first_level = state.first_level
         self.undefined_level = state.undefined_level
+
+
+def to_ns(ticks: Ticks, tick_ns: Fraction) -> Ticks:
+    """Whole ns, rounded to the nearest; a half goes up. Nothing may overflow.
+
+    >>> to_ns(1499, Fraction(1, 1000)), to_ns(1500, Fraction(1, 1000))
+    (1, 2)
+    """
+    if tick_ns == 1:
+        return ticks
+    return (ticks * tick_ns.numerator + tick_ns.denominator // 2) // tick_ns.denominator
 
 
 def first_edges(

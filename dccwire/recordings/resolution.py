@@ -12,8 +12,6 @@ from math import ceil, log
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["TOO_COARSE_NS", "ResolutionEstimate"]
-
 #: From here on a half of a one (52 to 64 us) cannot be told from that of a zero (90 us and more):
 #: each duration is known to plus or minus one unit (S-9.1 §A, Table 1).
 TOO_COARSE_NS = 10_000

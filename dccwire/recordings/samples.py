@@ -10,10 +10,7 @@ from numpy.typing import NDArray
 
 from dccwire.errors import Reason
 from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import Block, Source
-from dccwire.recordings.units import END_OF_TIME
-
-__all__ = ["SampleClock", "SampleSource", "changes", "sample_clock"]
+from dccwire.recordings.recording import END_OF_TIME, Block, Source
 
 _PIECE = 1 << 20
 _PACKED_PIECE = 1 << 17

@@ -9,9 +9,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from dccwire.recordings.opening import refusal
-from dccwire.recordings.units import UNITS_NS
-
-__all__ = ["Layout", "number", "read_layout"]
+from dccwire.recordings.recording import UNITS_NS
 
 #: Lines that begin like this are comments.
 _COMMENT = re.compile(r"\s*(#|;|%|//)")

@@ -11,12 +11,9 @@ from numpy.typing import NDArray
 
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings.opening import refusal
-from dccwire.recordings.recording import Block
+from dccwire.recordings.recording import END_OF_TIME, Block
 from dccwire.recordings.samples import SampleClock, changes
 from dccwire.recordings.table_layout import Layout, number
-from dccwire.recordings.units import END_OF_TIME
-
-__all__ = ["RowState", "fast_rows", "last_digit", "plain_rows"]
 
 #: Floats hold each whole number up to here; beyond, times are computed with whole numbers.
 _EXACT = 1 << 53

@@ -13,13 +13,10 @@ import numpy as np
 from dccwire.errors import Reason
 from dccwire.recordings.choice import Candidate, choose, look_at
 from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import Block, Source
+from dccwire.recordings.recording import UNITS_NS, Block, Source
 from dccwire.recordings.samples import SampleClock, sample_clock
 from dccwire.recordings.table_layout import Layout, read_layout
 from dccwire.recordings.table_rows import RowState, fast_rows, last_digit, plain_rows
-from dccwire.recordings.units import UNITS_NS
-
-__all__ = ["TableSource", "open_table"]
 
 _PIECE = 1 << 20
 _HEAD_BYTES = 1 << 16

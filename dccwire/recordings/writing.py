@@ -15,8 +15,6 @@ from numpy.typing import NDArray
 from dccwire.errors import FieldError, Reason
 from dccwire.recordings.opening import refusal
 
-__all__ = ["write_csv", "write_vcd"]
-
 #: Times one by one, or arrays of them.
 Edges: TypeAlias = Iterable[SupportsIndex | NDArray[np.int64]]
 
