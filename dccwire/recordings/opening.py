@@ -42,6 +42,14 @@ def refusal(
     return RecordingError(reason, shown, problem, where, hint)
 
 
+def decoded(data: bytes) -> str:
+    """The text of UTF-8 bytes; what is none is read as Latin-1."""
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
+
+
 @contextmanager
 def system_errors(shown: str) -> Iterator[None]:
     """Turn what the system or gzip has to say into one `RecordingError` about `shown`."""

@@ -20,8 +20,8 @@ _TIME_NAME = re.compile(
 )
 _INDEX_NAME = re.compile(r"\W*(sample|samples|index|n)\b")
 #: What logic levels are called, beside 0 and 1.
-_WORDS = {"true": "1", "high": "1", "h": "1", "on": "1", "false": "0", "low": "0", "l": "0"}
-_WORDS["off"] = "0"
+_WORDS = dict.fromkeys(("true", "high", "h", "on"), "1")
+_WORDS |= dict.fromkeys(("false", "low", "l", "off"), "0")
 _ANY_WORD = re.compile(rf"\b({'|'.join(_WORDS)})\b", re.IGNORECASE)
 _UNIT_NAMES = {
     name + plural: unit
@@ -60,10 +60,7 @@ class Layout:
 
     def fields(self, line: str) -> list[str] | None:
         """The fields of a line, with points for commas; None for blank lines and comments."""
-        fields = _fields(line, self.delimiter)
-        if fields and self.decimal_comma:
-            return [field.replace(",", ".") for field in fields]
-        return fields
+        return _fields(line, self.delimiter, decimal_comma=self.decimal_comma)
 
     def plain(self, text: str) -> str:
         """The text with 0 and 1 for words."""
@@ -75,7 +72,7 @@ def number(text: str) -> float | None:
     return float(text) if _NUMBER.fullmatch(text) else None
 
 
-def _fields(line: str, delimiter: str) -> list[str] | None:
+def _fields(line: str, delimiter: str, *, decimal_comma: bool = False) -> list[str] | None:
     if not line.strip() or _COMMENT.match(line):
         return None
     parts = line.split(delimiter)
@@ -83,7 +80,7 @@ def _fields(line: str, delimiter: str) -> list[str] | None:
         # What csv cannot take apart is no number either, and is told with its line.
         with suppress(csv.Error):
             parts = next(csv.reader([line], delimiter=delimiter))
-    return [part.strip() for part in parts]
+    return [part.strip().replace(",", "." if decimal_comma else ",") for part in parts]
 
 
 def _is_row(line: str) -> bool:
@@ -118,8 +115,9 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
         for field in _fields(line, delimiter) or ()
     )
     start = content[first][0] if first < len(content) else len(lines) + 1
-    layout = Layout(delimiter, decimal_comma, start, None, False, {}, {}, False)
-    rows = [layout.fields(line) or [] for _, line in content[first:]]
+    rows = [
+        _fields(line, delimiter, decimal_comma=decimal_comma) or [] for _, line in content[first:]
+    ]
     above = [_fields(line, delimiter) or [] for _, line in content[max(0, first - 2) : first]]
     units = above.pop() if len(above) > 1 and all(map(_is_unit, above[-1])) else []
     names = above[-1] if above else []
@@ -139,11 +137,8 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
         for column in range(width)
         if column != time
     }
-    volts = {
-        column: found
-        for column in levels
-        if not level_like[column] and (found := _thresholds(columns[column]))
-    }
+    unlike = (at for at in levels if not level_like[at])
+    volts = {at: found for at in unlike if (found := _thresholds(columns[at]))}
     levels = {at: name for at, name in levels.items() if level_like[at] or at in volts}
     texts = [row[time] for row in (names, units) if time is not None and time < len(row)]
     unit = next(filter(None, (_unit(text.lower()) for text in reversed(texts))), None)
@@ -173,12 +168,6 @@ def _is_unit(text: str) -> bool:
 
 
 def _unit(name: str) -> Fraction | None:
-    """The unit in the name of a column, such as `Time [s]`, `time_us`, `Time(ms)`.
-
-    >>> _unit("time_us")
-    Fraction(1000, 1)
-    """
-    for word in reversed(re.findall("[a-zµμ]+", name)):
-        if word in _UNIT_NAMES:
-            return UNITS_NS[_UNIT_NAMES[word]]
-    return None
+    """The unit in the name of a column, such as `Time [s]`, `time_us`, `Time(ms)`."""
+    found = [word for word in re.findall("[a-zµμ]+", name) if word in _UNIT_NAMES]
+    return UNITS_NS[_UNIT_NAMES[found[-1]]] if found else None

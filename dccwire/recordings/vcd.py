@@ -11,7 +11,7 @@ import numpy as np
 
 from dccwire.errors import RecordingError
 from dccwire.recordings.choice import Candidate, choose
-from dccwire.recordings.opening import Opened, refusal
+from dccwire.recordings.opening import Opened, decoded, refusal
 from dccwire.recordings.recording import UNITS_NS, Block, Source
 from dccwire.recordings.vcd_body import MARGIN, TOKEN, State, scan, tokenise
 from dccwire.wording import either
@@ -212,12 +212,7 @@ def _parse(shown: str, text: bytes) -> Header | None:
 
 
 def _text(words: list[bytes]) -> str:
-    """Words with a blank between; what is not UTF-8 is read as Latin-1."""
-    joined = b" ".join(words)
-    try:
-        return joined.decode("utf-8")
-    except UnicodeDecodeError:
-        return joined.decode("latin-1")
+    return decoded(b" ".join(words))
 
 
 def _timescale(shown: str, text: str) -> Fraction:
