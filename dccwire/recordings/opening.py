@@ -1,7 +1,6 @@
 """Opening a recording: standard input, gzip, and errors of the system as one clear line.
 
-Whatever the place of the bytes, the formats see a stream of plain bytes from the start, as often
-as they ask. Room: only files; knows nothing of formats.
+The formats see a stream of plain bytes, as often as they ask. Room: knows nothing of formats.
 """
 
 from __future__ import annotations
@@ -21,8 +20,6 @@ from typing import BinaryIO
 from dccwire.errors import Reason, RecordingError
 
 _GZIP_MAGIC = b"\x1f\x8b"
-
-
 #: More of a message would fill the screen.
 _LONGEST_PROBLEM = 400
 _LONGEST_PATH = 200
@@ -136,22 +133,20 @@ class Opened:
         self.bounded = True  # whether packed bytes that say next to nothing are refused
         self.zipped = False
         self._spooled: list[str] = []
-        # Runs when the last user of the file has gone, and at the latest when Python ends.
-        self._remove = weakref.finalize(self, _remove_all, self._spooled)
+        # Called when the last user of the file has gone, and at the latest when Python ends.
+        self.discard = weakref.finalize(self, _remove_all, self._spooled)
         self.path = self.given
         if self.given == "-":
             if sys.stdin is None:
                 raise refusal(self.shown, "is closed", "give a file", reason=Reason.FILE)
             self.path = self._spool(sys.stdin.buffer)
-        elif self._is_pipe():
-            with system_errors(self.shown), open(self.given, "rb") as pipe:
-                self.path = self._spool(pipe)
+        else:
+            with system_errors(self.shown):
+                if S_ISFIFO(os.stat(self.given).st_mode):
+                    with open(self.given, "rb") as pipe:
+                        self.path = self._spool(pipe)
         with self.stream() as stream:
             self.zipped = stream.read(2) == _GZIP_MAGIC
-
-    def _is_pipe(self) -> bool:
-        with system_errors(self.shown):
-            return S_ISFIFO(os.stat(self.given).st_mode)
 
     def stream(self) -> Stream:
         """A new pass over the plain bytes, from the start."""
@@ -166,10 +161,6 @@ class Opened:
             self.path = self._spool(stream)
         self.zipped = False
         return self.path
-
-    def discard(self) -> None:
-        """Remove the temporary files now."""
-        self._remove()
 
     def _spool(self, source: Stream | BinaryIO) -> str:
         with system_errors(self.shown):

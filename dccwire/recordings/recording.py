@@ -1,7 +1,6 @@
 """A recording: chunks of edges, and what is known of them.
 
-Every format is a `Source` of blocks, a level beside each time; here they become edges and gaps, by
-one rule for all formats.
+Every format is a `Source` of blocks; here they become edges and gaps, by one rule for all.
 """
 
 from __future__ import annotations
@@ -44,15 +43,10 @@ UNDEFINED = 2
 
 @dataclass(frozen=True, slots=True)
 class Chunk:
-    """Edges, and perhaps a gap behind them.
+    """Edges, and perhaps a gap behind them: a stretch without a defined level (x or z)."""
 
-    Attributes:
-        edges: times of level changes, ns after the recording's first time mark, non-decreasing.
-        gap: start and end, ns, of a stretch without a defined level (x or z) after these edges.
-    """
-
-    edges: NDArray[np.int64]
-    gap: tuple[int, int] | None = None
+    edges: NDArray[np.int64]  # ns after the recording's first time mark, non-decreasing
+    gap: tuple[int, int] | None = None  # its start and end, ns
 
 
 class Block(NamedTuple):
@@ -101,7 +95,18 @@ class _Edges:
         self.undefined_level = False
         self.mark: int | None = None
 
-    def add(self, block: Block) -> Iterator[Chunk]:
+    def chunks(
+        self, source: Source, estimate: ResolutionEstimate | None, most_blocks: int | None = None
+    ) -> Iterator[Chunk]:
+        """The edges of a source, told to the estimate."""
+        for block in islice(source.blocks(), most_blocks):
+            for chunk in self._add(block):
+                if estimate is not None:
+                    estimate.holds(*source.held)
+                    estimate.add(chunk.edges)
+                yield chunk
+
+    def _add(self, block: Block) -> Iterator[Chunk]:
         """The edges in a block; a chunk for each gap, and one for what is left."""
         self.mark = block.mark
         times, levels = block.times, block.levels
@@ -112,9 +117,7 @@ class _Edges:
         elif self.level is None or self.gap_start is not None or levels.max() == UNDEFINED:
             yield from self._one_by_one(times.tolist(), levels.tolist())
         else:
-            changed = np.empty(levels.size, np.bool_)
-            changed[0] = levels[0] != self.level
-            np.not_equal(levels[1:], levels[:-1], out=changed[1:])
+            changed = changes_of(levels, self.level)
             edges = times if changed.all() else times[changed]
             if self.first_level is None and edges.size:
                 self.first_level = 1 - self.level
@@ -147,6 +150,14 @@ class _Edges:
         """The gap that lasts until the end of the recording, if there is one."""
         if self.gap_start is not None and self.mark is not None and self.mark > self.gap_start:
             yield Chunk(np.empty(0, np.int64), (self.gap_start, self.mark))
+
+
+def changes_of(levels: NDArray[np.uint8], previous: int | None) -> NDArray[np.bool_]:
+    """Which levels differ from the one before."""
+    changed = np.empty(levels.size, np.bool_)
+    changed[0] = levels[0] != previous
+    np.not_equal(levels[1:], levels[:-1], out=changed[1:])
+    return changed
 
 
 def _portions(edges: NDArray[np.int64]) -> Iterator[Chunk]:
@@ -242,10 +253,7 @@ class Recording:
     def __iter__(self) -> Iterator[Chunk]:
         state, estimate = _Edges(), self._estimate()
         self._source.opened.fraction = 0.0
-        for block in self._source.blocks():
-            for chunk in state.add(block):
-                _tell(estimate, self._source, chunk)
-                yield chunk
+        yield from state.chunks(self._source, estimate)
         yield from state.close()
         self._source.opened.fraction = 1.0
         self.resolution_ns, self.resolution_source = self._resolution(estimate)
@@ -255,7 +263,7 @@ class Recording:
 
 
 def to_ns(ticks: Ticks, tick_ns: Fraction) -> Ticks:
-    """Whole ns, rounded to the nearest; a half goes up. Nothing may overflow.
+    """Whole ns, rounded to the nearest, a half up; nothing may overflow.
 
     >>> to_ns(1499, Fraction(1, 1000)), to_ns(1500, Fraction(1, 1000))
     (1, 2)
@@ -269,17 +277,10 @@ def first_edges(
     source: Source, estimate: ResolutionEstimate | None = None
 ) -> tuple[NDArray[np.int64], int | None]:
     """The first edges, from a few blocks at the head of a file, and the level after the first."""
-    state, edges = _Edges(), [np.empty(0, np.int64)]
-    for block in islice(source.blocks(), source.head_blocks):
-        for chunk in state.add(block):
-            _tell(estimate, source, chunk)
-            edges.append(chunk.edges)
-        if sum(map(len, edges)) >= _HEAD_EDGES:
+    state, edges, count = _Edges(), [np.empty(0, np.int64)], 0
+    for chunk in state.chunks(source, estimate, source.head_blocks):
+        edges.append(chunk.edges)
+        count += chunk.edges.size
+        if count >= _HEAD_EDGES:
             break
     return np.concatenate(edges), state.first_level
-
-
-def _tell(estimate: ResolutionEstimate | None, source: Source, chunk: Chunk) -> None:
-    if estimate is not None:
-        estimate.holds(*source.held)
-        estimate.add(chunk.edges)

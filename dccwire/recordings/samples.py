@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from dccwire.errors import Reason
 from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import END_OF_TIME, Block, Source
+from dccwire.recordings.recording import END_OF_TIME, Block, Source, changes_of
 
 _PIECE = 1 << 20
 _PACKED_PIECE = 1 << 17
@@ -34,10 +34,10 @@ class SampleClock:
         if max(rest + most * step, step, parts) >= 1 << 61:
             # A rate such as 44100.1 Hz has no small fraction; the error of these floats stays far
             # below 1 ns, since they only span one block.
-            near = np.rint(offsets * float(self.period_ns) + rest / parts)
-            rounded: NDArray[np.int64] = near.astype(np.int64)
-            rounded += whole
-            return rounded
+            rounded: NDArray[np.int64] = np.rint(
+                offsets * float(self.period_ns) + rest / parts
+            ).astype(np.int64)
+            return rounded + whole
         scaled = offsets * step + rest
         quotient: NDArray[np.int64] = scaled // parts
         twice = 2 * (scaled - quotient * parts)
@@ -94,10 +94,7 @@ def changes(
 
     Before the samples, of which there must be one, there were `base`, the last at `previous`.
     """
-    changed = np.empty(levels.size, np.bool_)
-    changed[0] = levels[0] != previous
-    np.not_equal(levels[1:], levels[:-1], out=changed[1:])
-    where = np.flatnonzero(changed)
+    where = np.flatnonzero(changes_of(levels, previous))
     ends = (base + levels.size) * clock.period_ns
     if ends >= END_OF_TIME:
         told = "the samples last longer than 292 years (2^63 ns)"
