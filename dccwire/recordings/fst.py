@@ -9,6 +9,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from fractions import Fraction
+from functools import partial
 from importlib.util import find_spec
 from typing import BinaryIO, cast
 
@@ -46,11 +47,8 @@ class FstSource(Source):
                     break
                 times = np.frombuffer(data, np.uint64, count)
                 levels = np.frombuffer(data, np.uint8, offset=8 * count)
-                if (
-                    times.min() < self._start
-                    or times.max() > self._end
-                    or (times[1:] < times[:-1]).any()
-                ):
+                ordered = (times[1:] >= times[:-1]).all()
+                if not (ordered and self._start <= times[0] and times[-1] <= self._end):
                     raise _damaged(self.opened)
                 moments = to_ns((times - np.uint64(self._start)).astype(np.int64), self.tick_ns)
                 mark = int(moments[-1])
@@ -61,12 +59,7 @@ class FstSource(Source):
 
 
 def open_fst(opened: Opened, signal: str | None = None, bit: int | None = None) -> FstSource:
-    """The track signal of an FST file; the arguments are those of `read`.
-
-    Raises:
-        MissingPartError: pywellen is not installed.
-        RecordingError: a damaged file; no or more than one signal that could be meant.
-    """
+    """The track signal of an FST file; the arguments and errors are those of `read`."""
     if find_spec("pywellen") is None:
         raise MissingPartError("pywellen", "capture")
     _check_blocks(opened)
@@ -80,10 +73,7 @@ def open_fst(opened: Opened, signal: str | None = None, bit: int | None = None) 
             elif width:
                 wide.append(Candidate((name,), (0, width - 1)))
     candidates = [Candidate(tuple(names), number) for number, names in found.values()]
-
-    def open_source(number: int) -> FstSource:
-        return FstSource(opened, number, bit or 0)
-
+    open_source = partial(FstSource, opened, bit=bit or 0)
     return choose(opened.shown, candidates, wide, signal, open_source)
 
 
@@ -93,10 +83,9 @@ def _read_header(opened: Opened) -> tuple[int, int, Fraction]:
         head = stream.read(_HEADER_BYTES)
     exponent = int.from_bytes(head[73:74], signed=True)
     start, end = int.from_bytes(head[9:17]), int.from_bytes(head[17:25])
-    if len(head) < _HEADER_BYTES or not -18 <= exponent <= 2 or end < start:
-        raise _damaged(opened)
     tick_ns = Fraction(10) ** (exponent + 9)
-    if end >= END_OF_TIME or (end - start + 1) * tick_ns.numerator >= END_OF_TIME:
+    fits = max(end, (end - start + 1) * tick_ns.numerator) < END_OF_TIME
+    if len(head) < _HEADER_BYTES or not -18 <= exponent <= 2 or end < start or not fits:
         raise _damaged(opened)
     return start, end, tick_ns
 

@@ -19,12 +19,10 @@ _LEVELS = {"0": 0, "1": 1, "l": 0, "h": 1}
 
 
 def main(arguments: list[str], target: BinaryIO) -> None:
-    """Write to `target` what the arguments ask for.
+    """Write a line of JSON for each variable of the file at a path.
 
-    Args:
-        arguments: a path; or a path, the number of a variable and the number of one of its bits.
-        target: gets a line of JSON for each variable; or blocks of changes: their number (8 bytes),
-            the times (8 bytes each), the levels (a byte each), integers of the machine's order.
+    With the numbers of a variable and a bit, too: blocks of its changes instead, their number
+    (8 bytes), times (8 bytes each) and levels (a byte each), integers of the machine's order.
     """
     waveform = import_module("pywellen").Waveform(arguments[0], multi_threaded=False)
     variables = list(waveform.all_vars())

@@ -71,25 +71,22 @@ class NumpySource(Source):
             most = _FARTHEST // self._scale.numerator
             fits = (part < most) & (part > -most) if part.dtype.kind == "i" else part < most
         for where in np.flatnonzero(~fits)[:1].tolist():
-            most_told = "146 years (2^62 ns) is the most there can be"
-            raise self._no_time(start + where, f"{part[where]} is no time", most_told)
+            hint = "146 years (2^62 ns) is the most there can be"
+            raise self._no_time(start + where, f"{part[where]} is no time", hint)
         times: NDArray[np.int64] = part.astype(np.int64)
         if part.dtype.kind != "f":
             return to_ns(times, self._scale)
-        self.held = (
-            float(np.spacing(np.abs(raw).max())) * float(self._scale),
-            f"spacing of {raw.dtype}",
-        )
+        spacing = float(np.spacing(np.abs(raw).max()))
+        self.held = spacing * float(self._scale), f"spacing of {raw.dtype}"
         return times
 
     def _load(self) -> NDArray[Any]:
         path = self.opened.plain_path()
         try:
-            array: NDArray[Any] = np.load(path, mmap_mode="r", allow_pickle=False)
+            return np.load(path, mmap_mode="r", allow_pickle=False)  # type: ignore[no-any-return]
         except Exception as error:  # a damaged header ends in nearly any exception of numpy
             reason = str(error).partition("\n")[0][:80]
             raise self._unfit(f"no plain array ({reason})") from error
-        return array
 
     def _no_time(self, element: int, problem: str, hint: str) -> RecordingError:
         where = f"element {element}"

@@ -26,7 +26,6 @@ _EXPECTED = {
     ".npy": "a NumPy file",
     **dict.fromkeys((".csv", ".tsv", ".txt"), "text of numbers"),
 }
-_VCD, _FST, _NUMPY, _TEXT, _UTF16 = "VCD", "FST", "NumPy", "text", "UTF-16"
 #: An FST file begins with a block of type 0 that is 329 bytes long.
 _FST_START = b"\x00" + (329).to_bytes(8, "big")
 _VCD_START = re.compile(rb"(?:\xef\xbb\xbf)?[\x00-\x20]*\$[a-z]")
@@ -48,8 +47,8 @@ def read(
 
     Args:
         path: the file; "-" is standard input.
-        signal: the name of the signal or column, whole or its last part. Without it, the only one
-            that looks like a track signal is taken (`notes` says which).
+        signal: the name of the signal or column, whole or its last part; if not given, the only one
+            that looks like a track signal (`notes` says which).
         rate: samples per second, for raw samples and rows without a time.
         unit: "s", "ms", "us" or "ns": the unit of times, where the file does not tell it.
         bit: the bit of a signal that has several; for raw samples 0 to 7 (a byte a sample, this bit
@@ -58,7 +57,6 @@ def read(
         resolution: ns; replaces what the file tells of its resolution.
 
     Raises:
-        FieldError: an option outside these bounds.
         RecordingError: the file cannot be read, or not without more options.
         MissingPartError: FST without pywellen.
 
@@ -96,18 +94,17 @@ def _source(
         raise refusal(opened.shown, "is empty", "record or copy it again", reason=Reason.FILE)
     name = opened.given.lower().removesuffix(".gz")
     kind = kind_of(head)
-    number = None if isinstance(bit, str) else bit
-    if kind in (_VCD, _FST) and number != bit:
-        raise FieldError("bit", f"the number of a bit, for {kind}", bit)
-    if kind == _VCD:
-        return open_vcd(opened, signal, unit, number)
-    if kind == _FST:
-        return open_fst(opened, signal, number)
-    if kind == _NUMPY:
+    if kind in ("VCD", "FST"):
+        if isinstance(bit, str):
+            raise FieldError("bit", f"the number of a bit, for {kind}", bit)
+        if kind == "VCD":
+            return open_vcd(opened, signal, unit, bit)
+        return open_fst(opened, signal, bit)
+    if kind == "NumPy":
         return NumpySource(opened, unit)
-    if kind == _UTF16:
+    if kind == "UTF-16":
         raise refusal(opened.shown, "the text is UTF-16", "save it as UTF-8")
-    if kind == _TEXT and not name.endswith(".vcd"):
+    if kind == "text" and not name.endswith(".vcd"):
         return open_table(opened, signal, rate, unit)
     expected = _EXPECTED.get(splitext(name)[1])
     if (rate is None and bit is None) or (expected and (rate is None or bit is None)):
@@ -133,15 +130,15 @@ def kind_of(head: bytes) -> str:
     ('VCD', 'text')
     """
     if head.startswith(b"\x93NUMPY"):
-        return _NUMPY
+        return "NumPy"
     if head.startswith(_FST_START):
-        return _FST
+        return "FST"
     if _VCD_START.match(head):
-        return _VCD
+        return "VCD"
     if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return _UTF16
+        return "UTF-16"
     # A digit is asked for too: samples, a byte each, may by chance be letters.
-    return _TEXT if not _NO_TEXT.search(head) and re.search(rb"\d", head) else "unknown"
+    return "text" if not _NO_TEXT.search(head) and re.search(rb"\d", head) else "unknown"
 
 
 def _bit(bit: int | str | None) -> int | str | None:

@@ -171,6 +171,9 @@ class Recording:
     Made by `dccwire.recordings.read`. Each iteration reads the file anew; memory stays flat.
 
     Attributes:
+        path: as given; "-" for standard input.
+        format: told by content, such as "VCD" or "CSV of transitions".
+        signal: the signal or column taken; None where the format has only one without a name.
         resolution_ns: how far a time may be off, rounded up, at least 1 (M9): from the head of the
             file, and after an iteration from the whole of it.
         resolution_source: "option", "sample rate", or what `ResolutionEstimate` tells.
@@ -182,6 +185,7 @@ class Recording:
 
     def __init__(self, source: Source, resolution: float | None) -> None:
         self._source, self._option = source, resolution
+        self.path, self.format, self.signal = source.opened.given, source.format, source.signal
         estimate = self._estimate()
         _, self.first_level = first_edges(source, estimate=estimate)
         self.resolution_ns, self.resolution_source = self._resolution(estimate)
@@ -218,21 +222,6 @@ class Recording:
         if self._option is not None:
             return ceil(self._option), "option"
         return ceil(self._source.tick_ns), "sample rate"
-
-    @property
-    def path(self) -> str:
-        """The path as given; "-" for standard input."""
-        return self._source.opened.given
-
-    @property
-    def format(self) -> str:
-        """The format, told by content, such as "VCD" or "CSV of transitions"."""
-        return self._source.format
-
-    @property
-    def signal(self) -> str | None:
-        """The signal or column taken; None where the format has only one without a name."""
-        return self._source.signal
 
     @property
     def notes(self) -> tuple[str, ...]:

@@ -39,15 +39,12 @@ _NEIGHBOURS = 3
 
 
 class ResolutionEstimate:
-    """The resolution of edge times, from all of them.
+    """The resolution of edge times in units of `tick_ns`, from all of them.
 
     It is the largest of: the unit, what the numbers of the file can hold, the greatest common
     divisor of the durations, and the least distance by which they differ. Times are judged apart
     in each octave, since floating-point numbers get coarser with time. A sampling period of one to
     three units is hidden by rounding.
-
-    Args:
-        tick_ns: the unit of the times.
 
     >>> clock = np.rint(np.arange(1, 10**6) * 1000 / 3).astype(np.int64)
     >>> estimate = ResolutionEstimate()
