@@ -158,7 +158,7 @@ def common_factor(edges: NDArray[np.int64], resolution_ns: int) -> float | None:
 
 
 def look_at(source: Source) -> Look:
-    """Look at the head of a signal."""
+    """Look at the head of a source."""
     return look(first_edges(source)[0], max(1, ceil(source.tick_ns)))
 
 

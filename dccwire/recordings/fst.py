@@ -58,7 +58,7 @@ class FstSource(Source):
         yield Block(nothing, nothing.astype(np.uint8), self._last_ns)
 
 
-def open_fst(opened: Opened, signal: str | None = None, bit: int | None = None) -> FstSource:
+def open_fst(opened: Opened, signal: str | None, bit: int | None) -> FstSource:
     """The track signal of an FST file; the arguments and errors are those of `read`."""
     if find_spec("pywellen") is None:
         raise MissingPartError("pywellen", "capture")

@@ -11,7 +11,7 @@ from array import array
 from collections.abc import Iterator
 from importlib import import_module
 from itertools import islice
-from typing import Any, BinaryIO
+from typing import BinaryIO
 
 CHANGES_A_BLOCK = 1 << 16
 #: 0, 1, and 2 for what is no defined level.
@@ -26,14 +26,10 @@ def main(arguments: list[str], target: BinaryIO) -> None:
     """
     waveform = import_module("pywellen").Waveform(arguments[0], multi_threaded=False)
     variables = list(waveform.all_vars())
-    if len(arguments) == 1:
-        list_variables(variables, target)
-    else:
+    if len(arguments) > 1:
         send_changes(iter(variables[int(arguments[1])].signal), int(arguments[2]), target)
-
-
-def list_variables(variables: list[Any], target: BinaryIO) -> None:
-    """One line for each: whole name, signal (several names may share one), width (0: no level)."""
+        return
+    # The whole name, the signal (several names may share one), the width (0: no level).
     for variable in variables:
         width = 0 if variable.is_real or variable.is_string else variable.bitwidth or 0
         line = json.dumps([variable.full_name, str(variable.signal_id), width])

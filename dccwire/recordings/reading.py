@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 import os
 import re
 from math import inf
@@ -26,9 +25,13 @@ _EXPECTED = {
     ".npy": "a NumPy file",
     **dict.fromkeys((".csv", ".tsv", ".txt"), "text of numbers"),
 }
-#: An FST file begins with a block of type 0 that is 329 bytes long.
-_FST_START = b"\x00" + (329).to_bytes(8, "big")
-_VCD_START = re.compile(rb"(?:\xef\xbb\xbf)?[\x00-\x20]*\$[a-z]")
+#: How files begin; those of FST with a block of type 0 that is 329 bytes long.
+_STARTS = {
+    "NumPy": rb"\x93NUMPY",
+    "FST": rb"\x00{7}\x01\x49",
+    "VCD": rb"(?:\xef\xbb\xbf)?[\x00-\x20]*\$[a-z]",
+    "UTF-16": rb"\xff\xfe|\xfe\xff",
+}
 _NO_TEXT = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 
@@ -129,14 +132,9 @@ def kind_of(head: bytes) -> str:
     >>> kind_of(b"$date today $end"), kind_of(b"Time [s],track\n0.0,1\n")
     ('VCD', 'text')
     """
-    if head.startswith(b"\x93NUMPY"):
-        return "NumPy"
-    if head.startswith(_FST_START):
-        return "FST"
-    if _VCD_START.match(head):
-        return "VCD"
-    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return "UTF-16"
+    for kind, start in _STARTS.items():
+        if re.match(start, head):
+            return kind
     # A digit is asked for too: samples, a byte each, may by chance be letters.
     return "text" if not _NO_TEXT.search(head) and re.search(rb"\d", head) else "unknown"
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice
 from math import ceil
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,7 +20,10 @@ from dccwire.errors import Reason
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.resolution import TOO_COARSE_NS, ResolutionEstimate
 
-Ticks = TypeVar("Ticks", int, NDArray[np.int64])
+#: Times and other whole numbers; levels and characters.
+Ints: TypeAlias = NDArray[np.int64]
+Octets: TypeAlias = NDArray[np.uint8]
+Ticks = TypeVar("Ticks", int, Ints)
 
 #: How many ns a unit has: those of VCD timescales (IEEE 1364).
 UNITS_NS = {
@@ -45,15 +48,15 @@ UNDEFINED = 2
 class Chunk:
     """Edges, and perhaps a gap behind them: a stretch without a defined level (x or z)."""
 
-    edges: NDArray[np.int64]  # ns after the recording's first time mark, non-decreasing
+    edges: Ints  # ns after the recording's first time mark, non-decreasing
     gap: tuple[int, int] | None = None  # its start and end, ns
 
 
 class Block(NamedTuple):
     """What a source hands on: levels that begin at times."""
 
-    times: NDArray[np.int64]  # ns after the first time mark, non-decreasing
-    levels: NDArray[np.uint8] | None  # 0, 1 or `UNDEFINED`; None when every time is an edge
+    times: Ints  # ns after the first time mark, non-decreasing
+    levels: Octets | None  # 0, 1 or `UNDEFINED`; None when every time is an edge
     mark: int  # the last time mark so far, ns
 
 
@@ -98,13 +101,15 @@ class _Edges:
     def chunks(
         self, source: Source, estimate: ResolutionEstimate | None, most_blocks: int | None = None
     ) -> Iterator[Chunk]:
-        """The edges of a source, told to the estimate."""
+        """The edges of a source, told to the estimate; a gap may last until the end."""
         for block in islice(source.blocks(), most_blocks):
             for chunk in self._add(block):
                 if estimate is not None:
                     estimate.holds(*source.held)
                     estimate.add(chunk.edges)
                 yield chunk
+        if self.gap_start is not None and self.mark is not None and self.mark > self.gap_start:
+            yield Chunk(np.empty(0, np.int64), (self.gap_start, self.mark))
 
     def _add(self, block: Block) -> Iterator[Chunk]:
         """The edges in a block; a chunk for each gap, and one for what is left."""
@@ -132,27 +137,19 @@ class _Edges:
                     self.gap_start = time
                     self.undefined_level = True
                 continue
-            if self.gap_start is not None:
-                start, self.gap_start = self.gap_start, None
-                if start < time:
-                    yield Chunk(np.array(edges, np.int64), (start, time))
-                    edges = []
-                    self.level = level
-                    continue
-            if self.level is not None and level != self.level:
+            start, self.gap_start = self.gap_start, None
+            if start is not None and start < time:
+                yield Chunk(np.array(edges, np.int64), (start, time))
+                edges = []
+            elif self.level is not None and level != self.level:
                 edges.append(time)
                 if self.first_level is None:
                     self.first_level = level
             self.level = level
         yield from _portions(np.array(edges, np.int64))
 
-    def close(self) -> Iterator[Chunk]:
-        """The gap that lasts until the end of the recording, if there is one."""
-        if self.gap_start is not None and self.mark is not None and self.mark > self.gap_start:
-            yield Chunk(np.empty(0, np.int64), (self.gap_start, self.mark))
 
-
-def changes_of(levels: NDArray[np.uint8], previous: int | None) -> NDArray[np.bool_]:
+def changes_of(levels: Octets, previous: int | None) -> NDArray[np.bool_]:
     """Which levels differ from the one before."""
     changed = np.empty(levels.size, np.bool_)
     changed[0] = levels[0] != previous
@@ -160,7 +157,7 @@ def changes_of(levels: NDArray[np.uint8], previous: int | None) -> NDArray[np.bo
     return changed
 
 
-def _portions(edges: NDArray[np.int64]) -> Iterator[Chunk]:
+def _portions(edges: Ints) -> Iterator[Chunk]:
     for start in range(0, edges.size, EDGES_A_CHUNK):
         yield Chunk(edges[start : start + EDGES_A_CHUNK])
 
@@ -195,11 +192,7 @@ class Recording:
         self.check_resolution()
 
     def check_resolution(self) -> None:
-        """Refuse a recording too coarse to be judged; a whole file may be coarser than its head.
-
-        Raises:
-            RecordingError: ones and zeros cannot be told apart.
-        """
+        """Refuse a recording too coarse to be judged; a whole file may be coarser than its head."""
         if self.resolution_ns >= TOO_COARSE_NS:
             raise refusal(
                 self._source.opened.shown,
@@ -243,7 +236,6 @@ class Recording:
         state, estimate = _Edges(), self._estimate()
         self._source.opened.fraction = 0.0
         yield from state.chunks(self._source, estimate)
-        yield from state.close()
         self._source.opened.fraction = 1.0
         self.resolution_ns, self.resolution_source = self._resolution(estimate)
         self.end_ns = state.mark
@@ -264,7 +256,7 @@ def to_ns(ticks: Ticks, tick_ns: Fraction) -> Ticks:
 
 def first_edges(
     source: Source, estimate: ResolutionEstimate | None = None
-) -> tuple[NDArray[np.int64], int | None]:
+) -> tuple[Ints, int | None]:
     """The first edges, from a few blocks at the head of a file, and the level after the first."""
     state, edges, count = _Edges(), [np.empty(0, np.int64)], 0
     for chunk in state.chunks(source, estimate, source.head_blocks):

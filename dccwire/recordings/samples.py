@@ -6,11 +6,10 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 import numpy as np
-from numpy.typing import NDArray
 
 from dccwire.errors import Reason
 from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import END_OF_TIME, Block, Source, changes_of
+from dccwire.recordings.recording import END_OF_TIME, Block, Ints, Octets, Source, changes_of
 
 _PIECE = 1 << 20
 _PACKED_PIECE = 1 << 17
@@ -26,7 +25,7 @@ class SampleClock:
     def __init__(self, rate: float) -> None:
         self.period_ns = 10**9 / Fraction(rate)
 
-    def times(self, base: int, offsets: NDArray[np.int64]) -> NDArray[np.int64]:
+    def times(self, base: int, offsets: Ints) -> Ints:
         """`round(index * 10**9 / rate)`, ns, of the samples `base + offsets`, offsets from 0 up."""
         step, parts = self.period_ns.as_integer_ratio()
         whole, rest = divmod(base * step, parts)
@@ -34,16 +33,26 @@ class SampleClock:
         if max(rest + most * step, step, parts) >= 1 << 61:
             # A rate such as 44100.1 Hz has no small fraction; the error of these floats stays far
             # below 1 ns, since they only span one block.
-            rounded: NDArray[np.int64] = np.rint(
-                offsets * float(self.period_ns) + rest / parts
-            ).astype(np.int64)
+            rounded: Ints = np.rint(offsets * float(self.period_ns) + rest / parts).astype(np.int64)
             return rounded + whole
         scaled = offsets * step + rest
-        quotient: NDArray[np.int64] = scaled // parts
+        quotient: Ints = scaled // parts
         twice = 2 * (scaled - quotient * parts)
         quotient += (twice > parts) | ((twice == parts) & ((quotient + whole) & 1 == 1))
         quotient += whole
         return quotient
+
+    def changes(self, levels: Octets, previous: int | None, base: int, shown: str) -> Block:
+        """The samples at which the level changes, and the very first sample of a file.
+
+        Before these, of which there must be one, there were `base` samples, the last at `previous`.
+        """
+        where = np.flatnonzero(changes_of(levels, previous))
+        if (base + levels.size) * self.period_ns >= END_OF_TIME:
+            told = "the samples last longer than 292 years (2^63 ns)"
+            raise refusal(shown, told, "the sample rate is in samples a second", reason=Reason.RATE)
+        mark = self.times(base + levels.size - 1, np.zeros(1, np.int64))
+        return Block(self.times(base, where), levels[where], int(mark[0]))
 
 
 def sample_clock(shown: str, rate: float | None) -> SampleClock:
@@ -77,27 +86,11 @@ class SampleSource(Source):
         with self.opened.stream() as stream:
             while got := stream.readinto(memoryview(room)):
                 levels = self._levels(buffer[:got])
-                yield changes(levels, previous, base, self._clock, self.opened.shown)
+                yield self._clock.changes(levels, previous, base, self.opened.shown)
                 base += levels.size
                 previous = int(levels[-1])
 
-    def _levels(self, data: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    def _levels(self, data: Octets) -> Octets:
         if isinstance(self._bit, int):
             return (data >> np.uint8(self._bit)) & np.uint8(1)
         return np.unpackbits(data, bitorder="little" if self._bit == "lsb" else "big")
-
-
-def changes(
-    levels: NDArray[np.uint8], previous: int | None, base: int, clock: SampleClock, shown: str
-) -> Block:
-    """The samples at which the level changes, and the very first sample of a file.
-
-    Before the samples, of which there must be one, there were `base`, the last at `previous`.
-    """
-    where = np.flatnonzero(changes_of(levels, previous))
-    ends = (base + levels.size) * clock.period_ns
-    if ends >= END_OF_TIME:
-        told = "the samples last longer than 292 years (2^63 ns)"
-        raise refusal(shown, told, "the sample rate is in samples a second", reason=Reason.RATE)
-    mark = clock.times(base + levels.size - 1, np.zeros(1, np.int64))
-    return Block(clock.times(base, where), levels[where], int(mark[0]))

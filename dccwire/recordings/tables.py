@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings.choice import Candidate, choose, look_at
 from dccwire.recordings.opening import Opened, decoded, refusal
-from dccwire.recordings.recording import END_OF_TIME, UNITS_NS, Block, Source
-from dccwire.recordings.samples import SampleClock, changes, sample_clock
+from dccwire.recordings.recording import END_OF_TIME, UNITS_NS, Block, Ints, Octets, Source
+from dccwire.recordings.samples import SampleClock, sample_clock
 from dccwire.recordings.table_layout import Layout, number, read_layout
 
 _PIECE = 1 << 20
@@ -103,9 +103,7 @@ class TableSource(Source):
             yield block
 
 
-def open_table(
-    opened: Opened, signal: str | None, rate: float | None, unit: str | None
-) -> TableSource:
+def open_table(opened: Opened, signal: str | None, rate: float | None, unit: str | None) -> Source:
     """The track signal in a text of numbers; the arguments and errors are those of `read`."""
     layout = _layout(opened)
     if not layout.levels:
@@ -267,7 +265,7 @@ def fast_rows(text: str, state: RowState) -> Block | None:
     return _block(times, values, state)
 
 
-def _block(times: NDArray[np.int64], values: NDArray[np.float64], state: RowState) -> Block | None:
+def _block(times: Ints, values: NDArray[np.float64], state: RowState) -> Block | None:
     """Times and levels, or samples at the times of the clock."""
     if not values.size:
         return None
@@ -275,12 +273,12 @@ def _block(times: NDArray[np.int64], values: NDArray[np.float64], state: RowStat
     previous, state.level = state.level, int(levels[-1])
     if state.clock is None:
         return Block(times, levels, int(times[-1]))
-    block = changes(levels, previous, state.rows, state.clock, state.shown)
+    block = state.clock.changes(levels, previous, state.rows, state.shown)
     state.rows += levels.size
     return block
 
 
-def _levels(values: NDArray[np.float64], state: RowState) -> NDArray[np.uint8]:
+def _levels(values: NDArray[np.float64], state: RowState) -> Octets:
     """Levels, from volts with a hysteresis: between the two thresholds a level stays as it was."""
     if state.column not in state.layout.volts:
         return values.astype(np.uint8)

@@ -115,9 +115,7 @@ class VcdSource(Source):
         return block
 
 
-def open_vcd(
-    opened: Opened, signal: str | None = None, unit: str | None = None, bit: int | None = None
-) -> VcdSource:
+def open_vcd(opened: Opened, signal: str | None, unit: str | None, bit: int | None) -> VcdSource:
     """The track signal of a VCD file; the arguments and errors are those of `read`."""
     header = read_header(opened)
     tick_ns = header.tick_ns or (UNITS_NS[unit] if unit else None)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings.opening import refusal
-from dccwire.recordings.recording import END_OF_TIME, UNDEFINED, Block, to_ns
+from dccwire.recordings.recording import END_OF_TIME, UNDEFINED, Block, Ints, Octets, to_ns
 
 #: A token: whatever lies between blanks and other control characters.
 TOKEN = re.compile(rb"[^\x00-\x20]+")
@@ -154,7 +154,7 @@ def _shown(token: bytes) -> str:
     return repr(token[:30].decode("utf-8", "replace"))
 
 
-def scan(buffer: NDArray[np.uint8], state: State) -> Block | None:
+def scan(buffer: Octets, state: State) -> Block | None:
     """All changes of the wanted bit in a buffer: `MARGIN` blanks, then text that ends with one.
 
     None when it holds anything but plain times, values and vectors in good order: `state` then
@@ -166,7 +166,7 @@ def scan(buffer: NDArray[np.uint8], state: State) -> Block | None:
     return scan_words(buffer, state) if block is None else block
 
 
-def scan_words(buffer: NDArray[np.uint8], state: State) -> Block | None:
+def scan_words(buffer: Octets, state: State) -> Block | None:
     """The same, token by token."""
     ink = buffer > 32
     bounds = np.flatnonzero(ink[1:] != ink[:-1])
@@ -197,7 +197,7 @@ def scan_words(buffer: NDArray[np.uint8], state: State) -> Block | None:
     return _block_at(moments[np.cumsum(is_time, dtype=np.int32)[at]], levels, moments, state)
 
 
-def scan_records(buffer: NDArray[np.uint8], state: State) -> Block | None:
+def scan_records(buffer: Octets, state: State) -> Block | None:
     """The same, faster still, where every record is a time and a value of this wire.
 
     While times have one number of digits, such text is a table of characters.
@@ -221,14 +221,14 @@ def scan_records(buffer: NDArray[np.uint8], state: State) -> Block | None:
         return None
     # Floats hold each whole number of 15 digits, and so does every sum on the way to it.
     powers = 10.0 ** np.arange(digits.shape[1] - 1, -1, -1)
-    ticks: NDArray[np.int64] = (digits.astype(np.float64) @ powers).astype(np.int64)
+    ticks: Ints = (digits.astype(np.float64) @ powers).astype(np.int64)
     if not in_order(ticks, state):
         return None
     state.line += rows.shape[0] * head[0].count(b"\n")
     return _block_at(ticks, levels, ticks, state)
 
 
-def in_order(ticks: NDArray[np.int64], state: State) -> bool:
+def in_order(ticks: Ints, state: State) -> bool:
     """Whether times go on from where `state` stands, and all ns from then on fit an int64."""
     if state.time is None:
         return False
@@ -239,21 +239,15 @@ def in_order(ticks: NDArray[np.int64], state: State) -> bool:
     return not (ticks[1:] < ticks[:-1]).any()
 
 
-def _block_at(
-    ticks: NDArray[np.int64], levels: NDArray[np.uint8], marks: NDArray[np.int64], state: State
-) -> Block:
+def _block_at(ticks: Ints, levels: Octets, marks: Ints, state: State) -> Block:
     """Levels at times in units; `state` goes on to the last of `marks`."""
     state.time = int(marks[-1])
     return Block(to_ns(ticks - state.zero, state.tick_ns), levels, state.mark)
 
 
 def _wanted(
-    buffer: NDArray[np.uint8],
-    state: State,
-    starts: NDArray[np.int64],
-    ends: NDArray[np.int64],
-    kinds: NDArray[np.uint8],
-) -> tuple[NDArray[np.int64], NDArray[np.uint8]] | None:
+    buffer: Octets, state: State, starts: Ints, ends: Ints, kinds: Octets
+) -> tuple[Ints, Octets] | None:
     """Which tokens are values of the wanted signal, and the levels of its wanted bit."""
     size = len(state.identifier)
     fits = ends - starts == size + 1
@@ -279,9 +273,7 @@ def _wanted(
     return at, levels
 
 
-def _equal(
-    buffer: NDArray[np.uint8], starts: NDArray[np.int64], expected: bytes
-) -> NDArray[np.bool_]:
+def _equal(buffer: Octets, starts: Ints, expected: bytes) -> NDArray[np.bool_]:
     """Whether `expected` stands at each of `starts`."""
     same = np.ones(starts.size, np.bool_)
     for offset, character in enumerate(expected):
@@ -289,9 +281,7 @@ def _equal(
     return same
 
 
-def _numbers(
-    buffer: NDArray[np.uint8], ends: NDArray[np.int64], digits: NDArray[np.int64]
-) -> NDArray[np.int64] | None:
+def _numbers(buffer: Octets, ends: Ints, digits: Ints) -> Ints | None:
     """Decimal numbers of `digits` characters before each of `ends`; None if one is not."""
     if not ends.size:
         return np.empty(0, np.int64)
