@@ -9,8 +9,6 @@ the bar: `repeat` (times), `preamble` (ones), `one`, `one-last`, `zero`, `zero-l
 `gap` (ms after the packet). Room: text to `Sending`s, nothing else.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Iterator
 from itertools import repeat

@@ -4,8 +4,6 @@ The same arguments give the same signal, on every machine. Room: no files; the o
 come from the seed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from math import inf

@@ -1,7 +1,5 @@
 """Which of the signals in a file is the track signal: by name, or by its looks."""
 
-from __future__ import annotations
-
 import difflib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -14,7 +12,7 @@ from numpy.typing import NDArray
 from dccwire.errors import Reason
 from dccwire.receiver import PacketReceived, Receiver
 from dccwire.receiver.edges import SHORTEST_NS
-from dccwire.recordings.opening import refusal
+from dccwire.recordings.opening import refusal, shortened
 from dccwire.recordings.recording import Source, first_edges
 from dccwire.recordings.resolution import TOO_COARSE_NS
 from dccwire.signal import LIMITS, NOMINAL
@@ -195,9 +193,9 @@ def choose(
     if count > _MOST_LOOKED_AT:
         raise refused(f"has {count} signals, too many to look at each of them")
     looks = [look_at(open_source(candidate.key)) for candidate in candidates]
-    if count == 1 and looks[0].may_be_track:
-        return taken(candidates[0])
     if count == 1:
+        if looks[0].may_be_track:
+            return taken(candidates[0])
         told = f"the only signal, {candidates[0]}, does not look like a track signal: {looks[0]}"
         raise refused(told, f"--signal {candidates[0]} (signal=) takes it nevertheless")
     tracks = [candidate for candidate, seen in zip(candidates, looks, strict=True) if seen.is_track]
@@ -238,7 +236,7 @@ def _by_name(
 
 
 def _quoted(name: str) -> str:
-    return repr(name if len(name) <= _LONGEST_NAME else name[:_LONGEST_NAME] + "...")
+    return repr(shortened(name, _LONGEST_NAME))
 
 
 def _listed(them: Iterable[object]) -> str:

@@ -1,7 +1,5 @@
 """FST files (fast signal trace), through pywellen in a process of its own."""
 
-from __future__ import annotations
-
 import json
 import os
 import subprocess
@@ -34,8 +32,15 @@ class FstSource(Source):
     def __init__(self, opened: Opened, number: int, bit: int) -> None:
         super().__init__(opened)
         self._number, self._bit = number, bit
-        self._start, self._end, self.tick_ns = _read_header(opened)
-        self._last_ns = to_ns(self._end - self._start, self.tick_ns)
+        with opened.stream() as stream:
+            head = stream.read(_HEADER_BYTES)
+        exponent = int.from_bytes(head[73:74], signed=True)
+        start, end = int.from_bytes(head[9:17]), int.from_bytes(head[17:25])
+        self._start, self._end, self.tick_ns = start, end, Fraction(10) ** (exponent + 9)
+        fits = max(end, (end - start + 1) * self.tick_ns.numerator) < END_OF_TIME
+        if len(head) < _HEADER_BYTES or not -18 <= exponent <= 2 or end < start or not fits:
+            raise _damaged(opened)
+        self._last_ns = to_ns(end - start, self.tick_ns)
 
     def blocks(self) -> Iterator[Block]:
         """Read the changes anew."""
@@ -75,19 +80,6 @@ def open_fst(opened: Opened, signal: str | None, bit: int | None) -> FstSource:
     candidates = [Candidate(tuple(names), number) for number, names in found.values()]
     open_source = partial(FstSource, opened, bit=bit or 0)
     return choose(opened.shown, candidates, wide, signal, open_source)
-
-
-def _read_header(opened: Opened) -> tuple[int, int, Fraction]:
-    """First and last time mark, in units, and the unit in ns."""
-    with opened.stream() as stream:
-        head = stream.read(_HEADER_BYTES)
-    exponent = int.from_bytes(head[73:74], signed=True)
-    start, end = int.from_bytes(head[9:17]), int.from_bytes(head[17:25])
-    tick_ns = Fraction(10) ** (exponent + 9)
-    fits = max(end, (end - start + 1) * tick_ns.numerator) < END_OF_TIME
-    if len(head) < _HEADER_BYTES or not -18 <= exponent <= 2 or end < start or not fits:
-        raise _damaged(opened)
-    return start, end, tick_ns
 
 
 def _check_blocks(opened: Opened) -> None:

@@ -4,8 +4,6 @@ pywellen ends the whole process at some damaged files, and no exception handler 
 one of its own.
 """
 
-from __future__ import annotations
-
 import json
 from array import array
 from collections.abc import Iterator

@@ -1,7 +1,5 @@
 """`read`: the one way from a file, of whatever format, to a recording."""
 
-from __future__ import annotations
-
 import os
 import re
 from math import inf
@@ -9,10 +7,9 @@ from os.path import splitext
 
 from dccwire.errors import FieldError, Reason
 from dccwire.recordings.fst import open_fst
-from dccwire.recordings.npy import NumpySource
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import UNITS_NS, Recording, Source
-from dccwire.recordings.samples import SampleSource, sample_clock
+from dccwire.recordings.samples import NumpySource, SampleClock, SampleSource
 from dccwire.recordings.tables import open_table
 from dccwire.recordings.vcd import open_vcd
 from dccwire.wording import either
@@ -54,9 +51,8 @@ def read(
             that looks like a track signal (`notes` says which).
         rate: samples per second, for raw samples and rows without a time.
         unit: "s", "ms", "us" or "ns": the unit of times, where the file does not tell it.
-        bit: the bit of a signal that has several; for raw samples 0 to 7 (a byte a sample, this bit
-            of it), or "lsb" or "msb" (eight samples to a byte, the first one in its least or most
-            significant bit).
+        bit: the bit of a signal that has several; for raw samples 0 to 7 (that of each byte), or
+            "lsb" or "msb" (eight samples a byte, the first in its least or most significant bit).
         resolution: ns; replaces what the file tells of its resolution.
 
     Raises:
@@ -114,7 +110,7 @@ def _source(
         told = f"is not {expected or 'VCD, FST, NumPy or text of numbers'}"
         hint = "if it holds raw samples, give --rate HZ and --bit N (rate=, bit=)"
         raise refusal(opened.shown, told, hint)
-    clock = sample_clock(opened.shown, rate)
+    clock = SampleClock(rate, opened.shown)
     if bit is None:
         hint = (
             "give --bit 0 to 7 (a byte a sample), or --bit lsb or msb (eight samples to a "

@@ -3,8 +3,6 @@
 Every format is a `Source` of blocks; here they become edges and gaps, by one rule for all.
 """
 
-from __future__ import annotations
-
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -87,8 +85,8 @@ class Source(ABC):
 class _Edges:
     """The state between levels and edges.
 
-    The first defined level is no edge: nothing is known of what was before. Nor is the end of a
-    gap, unless the gap has no length.
+    No edge is the first defined level, before which nothing is known, nor the end of a gap, unless
+    the gap has no length.
     """
 
     def __init__(self) -> None:
@@ -163,9 +161,9 @@ def _portions(edges: Ints) -> Iterator[Chunk]:
 
 
 class Recording:
-    """The edges of one signal; iterate over it for `Chunk` objects, as often as needed.
+    """The edges of one signal; each iteration reads the file anew, in `Chunk` objects.
 
-    Made by `dccwire.recordings.read`. Each iteration reads the file anew; memory stays flat.
+    Made by `dccwire.recordings.read`.
 
     Attributes:
         path: as given; "-" for standard input.
@@ -227,10 +225,8 @@ class Recording:
         return self._source.opened.fraction
 
     def __repr__(self) -> str:
-        return (
-            f"<Recording {self.path!r}, {self.format}, signal {self.signal!r}, "
-            f"resolution {self.resolution_ns} ns>"
-        )
+        what = f"{self.path!r}, {self.format}, signal {self.signal!r}"
+        return f"<Recording {what}, resolution {self.resolution_ns} ns>"
 
     def __iter__(self) -> Iterator[Chunk]:
         state, estimate = _Edges(), self._estimate()

@@ -5,8 +5,6 @@ rounding to the unit of the file then smears each point of that grid over two un
 times in, a number of ns out; knows nothing of files.
 """
 
-from __future__ import annotations
-
 from math import ceil, log
 
 import numpy as np

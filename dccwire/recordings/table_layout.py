@@ -1,7 +1,5 @@
 """How a text of numbers is laid out: delimiter, header, columns, unit of time."""
 
-from __future__ import annotations
-
 import csv
 import re
 from contextlib import suppress

@@ -1,7 +1,5 @@
 """Text of numbers (CSV): transitions with their times, or samples, a row each."""
 
-from __future__ import annotations
-
 import codecs
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
@@ -16,7 +14,7 @@ from dccwire.errors import Reason, RecordingError
 from dccwire.recordings.choice import Candidate, choose, look_at
 from dccwire.recordings.opening import Opened, decoded, refusal
 from dccwire.recordings.recording import END_OF_TIME, UNITS_NS, Block, Ints, Octets, Source
-from dccwire.recordings.samples import SampleClock, sample_clock
+from dccwire.recordings.samples import SampleClock
 from dccwire.recordings.table_layout import Layout, number, read_layout
 
 _PIECE = 1 << 20
@@ -33,6 +31,22 @@ _EXACT = 1 << 53
 _LONGEST_NUMBER = 400
 #: So many of the last rows tell how fine times are written.
 _ROWS_LOOKED_AT = 64
+
+
+@dataclass(slots=True)
+class RowState:
+    """Where reading stands between two pieces of text."""
+
+    shown: str  # how messages call the file
+    layout: Layout
+    column: int  # of the levels wanted
+    tick_ns: Fraction  # the unit of the column of times
+    clock: SampleClock | None  # the times of rows that have none
+    line: int = 1  # on which the next piece begins
+    rows: int = 0  # so far
+    level: int | None = None  # the latest
+    zero: int = 0  # the first time, and the latest, ns
+    time: int | None = None
 
 
 class TableSource(Source):
@@ -80,7 +94,7 @@ class TableSource(Source):
         state = RowState(self.opened.shown, self._layout, self._column, self._unit_ns, self._clock)
         size, kept = min(_FIRST_PIECE, self._piece), b""
         with self.opened.stream() as stream:
-            stream.skip(self._layout.mark_bytes)
+            stream.read(self._layout.mark_bytes)
             while piece := stream.read(size):
                 size = self._piece
                 piece = kept + (piece.replace(b"\r", b"\n") if self._layout.returns else piece)
@@ -107,33 +121,28 @@ def open_table(opened: Opened, signal: str | None, rate: float | None, unit: str
     """The track signal in a text of numbers; the arguments and errors are those of `read`."""
     layout = _layout(opened)
     if not layout.levels:
-        raise refusal(
-            opened.shown,
-            "no column of the text holds levels (0 or 1, or volts that change)",
-            "rows of a time and a level, or of levels, with a comma or semicolon are expected",
-        )
+        told = "no column of the text holds levels (0 or 1, or volts that change)"
+        hint = "rows of a time and a level, or of levels, with a comma or semicolon are expected"
+        raise refusal(opened.shown, told, hint)
     clock, note = None, ""
     tick_ns = UNITS_NS[unit] if unit else layout.unit_ns
     if layout.time is None or layout.indexed:
-        clock = sample_clock(opened.shown, rate)
+        clock = SampleClock(rate, opened.shown)
         tick_ns = clock.period_ns
     of_rows = None if layout.indexed else clock
     open_source = partial(TableSource, opened, layout, clock=of_rows)
     candidates = [Candidate((name,), column) for column, name in layout.levels.items()]
     if tick_ns is None:
         wanted = [one.key for one in candidates if signal is None or one.called(signal)]
-        fitting = [
-            name
-            for name in _USUAL_UNITS
-            if any(look_at(open_source(one, UNITS_NS[name])).is_track for one in wanted)
-        ]
+
+        def fits(unit: str) -> bool:
+            return any(look_at(open_source(one, UNITS_NS[unit])).is_track for one in wanted)
+
+        fitting = [*filter(fits, _USUAL_UNITS)]
         if len(fitting) != 1:
-            raise refusal(
-                opened.shown,
-                "the unit of the times is not known",
-                "give it with --unit s|ms|us|ns (unit=), or in the header, such as Time [s]",
-                reason=Reason.TIME,
-            )
+            hint = "give it with --unit s|ms|us|ns (unit=), or in the header, such as Time [s]"
+            told = "the unit of the times is not known"
+            raise refusal(opened.shown, told, hint, reason=Reason.TIME)
         tick_ns = UNITS_NS[fitting[0]]
         note = f"times taken in {fitting[0]}: the only unit in which this is a track signal"
     with_unit = partial(open_source, tick_ns=tick_ns)
@@ -163,28 +172,8 @@ def _layout(opened: Opened) -> Layout:
     return replace(read_layout(opened.shown, lines), mark_bytes=mark, returns=returns)
 
 
-@dataclass(slots=True)
-class RowState:
-    """Where reading stands between two pieces of text."""
-
-    shown: str  # how messages call the file
-    layout: Layout
-    column: int  # of the levels wanted
-    tick_ns: Fraction  # the unit of the column of times
-    clock: SampleClock | None  # the times of rows that have none
-    line: int = 1  # on which the next piece begins
-    rows: int = 0  # so far
-    level: int | None = None  # the latest
-    zero: int = 0  # the first time, and the latest, ns
-    time: int | None = None
-
-
 def plain_rows(text: str, state: RowState) -> Block | None:
-    """All rows of a piece of text, which must not end within a row; None if there are none.
-
-    Raises:
-        RecordingError: a row that is no number, or whose time runs backwards; with its line.
-    """
+    """All rows of a piece of text, which must not end within a row; None if there are none."""
     times: list[int] = []
     values: list[float] = []
     layout, lines = state.layout, text.split("\n")
@@ -273,7 +262,7 @@ def _block(times: Ints, values: NDArray[np.float64], state: RowState) -> Block |
     previous, state.level = state.level, int(levels[-1])
     if state.clock is None:
         return Block(times, levels, int(times[-1]))
-    block = state.clock.changes(levels, previous, state.rows, state.shown)
+    block = state.clock.changes(levels, previous, state.rows)
     state.rows += levels.size
     return block
 
@@ -293,10 +282,8 @@ def _levels(values: NDArray[np.float64], state: RowState) -> Octets:
 
 
 def _last_digit(text: str, layout: Layout) -> float:
-    """What the last digit of the times is worth in the last rows of a text; 0 without any.
-
-    Some forms leave out zeros at the end, so the finest of many rows counts.
-    """
+    """What the last digit of the times is worth in the last rows of a text; 0 without any."""
+    # Some forms leave out zeros at the end, so the finest of many rows counts.
     finest: list[float] = []
     for line in text.rsplit("\n", _ROWS_LOOKED_AT)[1:] if layout.time is not None else ():
         held = (layout.fields(line) or [])[layout.time :][:1]

@@ -1,7 +1,5 @@
 """VCD (IEEE 1364, value change dump): one bit of one signal, in a single pass of flat memory."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -84,7 +82,7 @@ class VcdSource(Source):
         room, buffer = memoryview(text), np.frombuffer(text, np.uint8)
         size, end = min(_FIRST_PIECE, self._piece), MARGIN
         with self.opened.stream() as stream:
-            stream.skip(self._header.body)
+            stream.read(self._header.body)
             while got := stream.readinto(room[end : end + size]):
                 end += got
                 cut = _cut(room[:end], at_end=got < size)

@@ -1,12 +1,9 @@
 """The value changes of a VCD file: token by token, and with numpy where the text is plain.
 
 A token is a time (`#12`), a one-character value with its identifier (`1!`), a vector (`b01 !`), a
-real number or a string (two tokens each, no levels), or a keyword. Times and levels come out, in ns
-after the first time mark. The scan checks what it takes for granted, and leaves any text that does
-not fit to `tokenise`: the two give the same, always.
+real number or a string (two tokens each, no levels), or a keyword. The scan checks what it takes
+for granted, and leaves any text that does not fit to `tokenise`: the two give the same, always.
 """
-
-from __future__ import annotations
 
 import re
 from collections.abc import Callable
@@ -87,11 +84,7 @@ class State:
 
 
 def tokenise(text: bytes, state: State) -> Block:
-    """All changes of the wanted bit in `text`, which must not end within a token.
-
-    Raises:
-        RecordingError: a token that cannot be read, or a time that runs backwards; with its line.
-    """
+    """All changes of the wanted bit in `text`, which must not end within a token."""
     times: list[int] = []
     levels: list[int] = []
 
@@ -157,8 +150,7 @@ def _shown(token: bytes) -> str:
 def scan(buffer: Octets, state: State) -> Block | None:
     """All changes of the wanted bit in a buffer: `MARGIN` blanks, then text that ends with one.
 
-    None when it holds anything but plain times, values and vectors in good order: `state` then
-    stays as it was.
+    None, and `state` as it was, for anything but plain times, values and vectors in good order.
     """
     if not state.is_plain:
         return None

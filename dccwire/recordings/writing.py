@@ -1,7 +1,5 @@
 """Edges to files: VCD and CSV. A file appears whole, or not at all."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -19,12 +17,8 @@ from dccwire.recordings.opening import refusal
 Edges: TypeAlias = Iterable[SupportsIndex | NDArray[np.int64]]
 
 _BATCH = 1 << 14
-_SCALES = {
-    number * scale: f"{number} {unit}"
-    for scale, unit in ((1, "ns"), (10**3, "us"), (10**6, "ms"), (10**9, "s"))
-    for number in (1, 10, 100)
-    if number * scale <= 10**9
-}
+_UNITS = ("ns", "us", "ms", "s")
+_SCALES = {10**power: f"{10 ** (power % 3)} {_UNITS[power // 3]}" for power in range(10)}
 
 
 def write_vcd(
