@@ -9,8 +9,6 @@ the bar: `repeat` (times), `preamble` (ones), `one`, `one-last`, `zero`, `zero-l
 `gap` (ms after the packet). Room: text to `Sending`s, nothing else.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Iterator
 from itertools import repeat
@@ -25,40 +23,34 @@ from dccwire.synthesis import Sending
 __all__ = ["parse_hex", "read_packet", "read_plan"]
 
 _COUNTS = ("repeat", "preamble", "flip", "drop")
-_TIMES = {"one": 1e3, "one-last": 1e3, "zero": 1e3, "zero-last": 1e3, "pulse": 1e3, "gap": 1e6}
+_TIMING = ("one", "one-last", "zero", "zero-last")
+#: How many ns the unit of each has.
+_TIMES = {**dict.fromkeys((*_TIMING, "pulse"), 1e3), "gap": 1e6}
 #: An hour and a half of packets (a plan that wants more says so in more lines).
 _MOST_REPEATS = 1_000_000
-_TIMING = ("one", "one-last", "zero", "zero-last")
 
 
 def parse_hex(text: str) -> bytes:
-    """Bytes written as hex digits, with or without blanks between the bytes.
-
-    Raises:
-        TextError: no digits, another character, or an odd number of digits.
+    """Bytes written as hex digits, with or without blanks between the bytes; else a `TextError`.
 
     >>> parse_hex("37 74 43").hex(), parse_hex("377443").hex()
     ('377443', '377443')
     """
-    for found in re.finditer(r"[^0-9A-Fa-f\s]", text):
-        raise TextError(
-            Reason.HEX, text, found.start(), f"{found[0]!r} is no hex digit", "as in '37 74 43'"
-        )
+    hint = "as in '37 74 43'"
+    if found := re.search(r"[^0-9A-Fa-f\s]", text):
+        raise TextError(Reason.HEX, text, found.start(), f"{found[0]!r} is no hex digit", hint)
     for word in re.finditer(r"\S+", text):
         if len(word[0]) % 2:
             problem = f"odd number of hex digits in {word[0]!r}"
             raise TextError(Reason.HEX, text, word.start(), problem, "two digits a byte")
     data = bytes.fromhex("".join(text.split()))
     if not data:
-        raise TextError(Reason.HEX, text, 0, "no bytes", "as in '37 74 43'")
+        raise TextError(Reason.HEX, text, 0, "no bytes", hint)
     return data
 
 
 def read_packet(text: str) -> bytes:
-    """The bytes of a packet's text, or of hex digits as they stand.
-
-    Raises:
-        TextError: it is neither.
+    """The bytes of a packet's text, or of hex digits as they stand; a `TextError` for neither.
 
     >>> read_packet("idle: Idle").hex(" "), read_packet("37 74 42").hex(" ")
     ('ff 00 ff', '37 74 42')
@@ -69,13 +61,11 @@ def read_packet(text: str) -> bytes:
 
 
 def read_plan(lines: Iterable[str]) -> Iterator[Sending]:
-    """What the lines of a plan say to send.
+    """What the lines of a plan say to send; errors carry the number of the line as a note.
 
     Raises:
         TextError: a line cannot be read; `position` is within the line.
         FieldError: a value outside its bounds.
-
-    Errors carry the number of the line as a note.
 
     >>> plan = ["repeat=2 preamble=16 | idle: Idle", "# wrong on purpose", "37 74 42"]
     >>> [(each.data.hex(), each.preamble) for each in read_plan(plan)]
@@ -102,15 +92,8 @@ def _sendings(line: str) -> Iterator[Sending]:
     service = packet.split()[0] == Mode.SERVICE.value
     usual = least_preamble(Mode.SERVICE if service else Mode.OPERATIONS)
     timing = Timing(**{name.replace("-", "_"): given[name] for name in _TIMING if name in given})
-    sending = Sending(
-        data,
-        preamble=given.get("preamble", usual),
-        timing=timing,
-        flip=given.get("flip"),
-        drop=given.get("drop"),
-        pulse_ns=given.get("pulse", 0),
-        gap_ns=given.get("gap", 0),
-    )
+    faults = given.get("flip"), given.get("drop"), given.get("pulse", 0), given.get("gap", 0)
+    sending = Sending(data, given.get("preamble", usual), timing, *faults)
     times = given.get("repeat", 1)
     if times > _MOST_REPEATS:
         raise FieldError("repeat", f"0 to {_MOST_REPEATS}", times)

@@ -4,8 +4,6 @@ The same arguments give the same signal, on every machine. Room: no files; the o
 come from the seed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from math import inf
@@ -25,10 +23,6 @@ _MOST_PREAMBLE = 10_000
 class Sending:
     """Bytes as they go on the wire, right or wrong on purpose.
 
-    `flip` inverts one bit, counted from the packet start bit; `drop` leaves out one half-bit and
-    `pulse_ns` puts a pulse of that length into the packet's middle, both counted from the packet
-    start bit as well; `gap_ns` is silence after the packet, in which the level stays.
-
     Raises:
         FieldError: a number outside its bounds, or no byte.
     """
@@ -36,10 +30,10 @@ class Sending:
     data: bytes
     preamble: int = SENT_PREAMBLE
     timing: Timing = NOMINAL
-    flip: int | None = None
-    drop: int | None = None
-    pulse_ns: int = 0
-    gap_ns: int = 0
+    flip: int | None = None  # the bit to invert, counted from the packet start bit
+    drop: int | None = None  # the half-bit to leave out, counted so as well
+    pulse_ns: int = 0  # the length of a pulse in the packet's middle
+    gap_ns: int = 0  # silence after the packet, in which the level stays
 
     def __post_init__(self) -> None:
         bits = 9 * len(self.data) + 1
@@ -47,9 +41,9 @@ class Sending:
             place = getattr(self, name)
             if place is not None and not 0 <= place <= most:
                 raise FieldError(name, f"0 to {most}", place)
-        for name in ("pulse_ns", "gap_ns"):
-            if getattr(self, name) < 0:
-                raise FieldError(name, "0 or more", getattr(self, name))
+        for name, length in (("pulse_ns", self.pulse_ns), ("gap_ns", self.gap_ns)):
+            if length < 0:
+                raise FieldError(name, "0 or more", length)
         if self.preamble > _MOST_PREAMBLE:
             raise FieldError("preamble", f"0 to {_MOST_PREAMBLE}", self.preamble)
         self.lengths()  # raises what else is out of bounds
@@ -72,8 +66,7 @@ class Sending:
             if rest < 2:
                 raise FieldError("pulse_ns", f"0 to {halves[middle] - 2}", self.pulse_ns)
             halves[middle : middle + 1] = [rest // 2, self.pulse_ns, rest - rest // 2]
-        if self.gap_ns:
-            halves[-1] += self.gap_ns
+        halves[-1] += self.gap_ns
         return halves
 
 
@@ -95,9 +88,6 @@ def synthesize(
         sampling_ns: edges are seen at multiples of this, late by less than one of them (M1).
         pulses_per_second: spurious pulses of 0.2 to 3 µs at random places.
         seed: of jitter and pulses.
-
-    Raises:
-        FieldError: a number outside its bounds.
 
     >>> from dccwire import Packet
     >>> idle = Sending(bytes(Packet.from_text("idle: Idle")))

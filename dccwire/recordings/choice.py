@@ -1,12 +1,10 @@
 """Which of the signals in a file is the track signal: by name, or by its looks."""
 
-from __future__ import annotations
-
 import difflib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from math import ceil
-from typing import Any, Generic, TypeVar
+from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,13 +12,11 @@ from numpy.typing import NDArray
 from dccwire.errors import Reason
 from dccwire.receiver import PacketReceived, Receiver
 from dccwire.receiver.edges import SHORTEST_NS
-from dccwire.recordings.opening import refusal
+from dccwire.recordings.opening import refusal, shortened
 from dccwire.recordings.recording import Source, first_edges
 from dccwire.recordings.resolution import TOO_COARSE_NS
 from dccwire.signal import LIMITS, NOMINAL
 from dccwire.wording import counted
-
-__all__ = ["Candidate", "Look", "choose", "common_factor", "look", "look_at"]
 
 Key = TypeVar("Key")
 Found = TypeVar("Found", bound=Source)
@@ -59,6 +55,9 @@ class Candidate(Generic[Key]):
         """Whether the signal goes by this name, whole or after its last dot."""
         return any(name in (own, own.rpartition(".")[2]) for own in self.names)
 
+    def __str__(self) -> str:
+        return _quoted(self.name)
+
 
 @dataclass(frozen=True, slots=True)
 class Look:
@@ -95,7 +94,9 @@ def look(edges: NDArray[np.int64], resolution_ns: int) -> Look:
     three = (int(durations.min()), int(np.median(durations)), int(durations.max()))
     slack = min(resolution_ns, TOO_COARSE_NS)
     times = _merged(edges.tolist())
-    share = _share(np.diff(times), slack)
+    lengths = np.diff(times)
+    fitting = _within("tr1", lengths, slack) | _within("tr0", lengths, slack)
+    share = float(fitting.mean()) if fitting.size else 0.0
     return Look(edges.size, three, share, share >= _SHARE and _has_packet(times, slack))
 
 
@@ -110,12 +111,9 @@ def _merged(edges: list[int]) -> list[int]:
     return kept
 
 
-def _share(durations: NDArray[np.int64], slack: int) -> float:
-    """How many of the durations a decoder must accept."""
-    fitting = np.zeros(durations.size, np.bool_)
-    for limit in (LIMITS["tr1"], LIMITS["tr0"]):
-        fitting |= (durations >= limit.least - slack) & (durations <= limit.most + slack)
-    return float(fitting.mean()) if fitting.size else 0.0
+def _within(name: str, durations: NDArray[np.int64], slack: int) -> NDArray[np.bool_]:
+    limit = LIMITS[name]
+    return (durations >= limit.least - slack) & (durations <= limit.most + slack)
 
 
 def _has_packet(edges: list[int], resolution_ns: int) -> bool:
@@ -131,12 +129,8 @@ def common_factor(edges: NDArray[np.int64], resolution_ns: int) -> float | None:
     A wrong sample rate or unit does this. Whole numbers, and one over them, are meant where they
     are near, since the halves of a one may be 52 to 64 us (S-9.1 §A, Table 1).
 
-    Args:
-        edges: times of level changes, ns; the head of the signal is looked at.
-        resolution_ns: how far each may be off.
-
-    Returns:
-        None if packets can be read as it is, or with no factor.
+    None if packets can be read as it is, or with no factor. Only the head of the signal is looked
+    at, each of whose times may be off by `resolution_ns`.
 
     >>> from dccwire.synthesis import Sending, synthesize
     >>> times = np.array(list(synthesize([Sending(bytes.fromhex("FF00FF"))] * 3)))
@@ -155,16 +149,14 @@ def common_factor(edges: NDArray[np.int64], resolution_ns: int) -> float | None:
             times = np.rint(edges / factor).astype(np.int64)
             if look(times, slack).is_track:
                 lengths = np.diff(times)
-                one = LIMITS["tr1"]
-                ones = lengths[(lengths >= one.least - slack) & (lengths <= one.most + slack)]
-                factor *= float(ones.mean()) / NOMINAL.one
+                factor *= float(lengths[_within("tr1", lengths, slack)].mean()) / NOMINAL.one
                 whole = round(factor) if factor > 1 else 1 / round(1 / factor)
                 return float(whole if abs(whole / factor - 1) < _NEARLY else f"{factor:.3g}")
     return None
 
 
 def look_at(source: Source) -> Look:
-    """Look at the head of a signal."""
+    """Look at the head of a source."""
     return look(first_edges(source)[0], max(1, ceil(source.tick_ns)))
 
 
@@ -178,10 +170,7 @@ def choose(
     """The signal to read, with a note on why, if it was not named.
 
     Candidates are the signals of one bit, or the wanted bits of wider ones; `wide` are the others,
-    with the numbers of their lowest and highest bit.
-
-    Raises:
-        RecordingError: no signal, or more than one, fits.
+    with the numbers of their lowest and highest bit. A `RecordingError` if not exactly one fits.
     """
 
     def taken(candidate: Candidate[Key], *notes: str) -> Found:
@@ -193,31 +182,30 @@ def choose(
     def refused(problem: str, hint: str = "choose one with --signal NAME (signal=)") -> Exception:
         return refusal(shown, problem, hint, reason=Reason.SIGNAL)
 
+    if not candidates and not wide:
+        raise refused("has no signal", "")
     if wanted is not None:
         return taken(_by_name(candidates, wide, wanted, refused))
     count = len(candidates)
-    if not candidates and not wide:
-        raise refused("has no signal", "")
     if not candidates:
         hint = "choose a bit with --signal NAME --bit N (signal=, bit=)"
         raise refused(f"there is no signal of one bit, but {_listed(wide)}", hint)
     if count > _MOST_LOOKED_AT:
         raise refused(f"has {count} signals, too many to look at each of them")
     looks = [look_at(open_source(candidate.key)) for candidate in candidates]
-    if count == 1 and looks[0].may_be_track:
-        return taken(candidates[0])
     if count == 1:
-        name = _quoted(candidates[0].name)
-        told = f"the only signal, {name}, does not look like a track signal: {looks[0]}"
-        raise refused(told, f"--signal {name} (signal=) takes it nevertheless")
+        if looks[0].may_be_track:
+            return taken(candidates[0])
+        told = f"the only signal, {candidates[0]}, does not look like a track signal: {looks[0]}"
+        raise refused(told, f"--signal {candidates[0]} (signal=) takes it nevertheless")
     tracks = [candidate for candidate, seen in zip(candidates, looks, strict=True) if seen.is_track]
     if len(tracks) == 1:
         why = f"the only one of {count} that looks like a track signal"
         return taken(tracks[0], f"signal {tracks[0].name!r} taken: {why}")
     if tracks:
         raise refused(f"{len(tracks)} signals look like a track signal: {_listed(tracks)}")
-    seen = (f"{_quoted(one.name)} ({its})" for one, its in zip(candidates, looks, strict=True))
-    raise refused(f"none of {count} signals looks like a track signal: {_shortened([*seen])}")
+    seen = (f"{one} ({its})" for one, its in zip(candidates, looks, strict=True))
+    raise refused(f"none of {count} signals looks like a track signal: {_listed(seen)}")
 
 
 def _by_name(
@@ -235,29 +223,23 @@ def _by_name(
         raise refused(told, "give the whole name")
     for other in wide:
         if other.called(wanted):
-            told = f"{_quoted(other.name)} has the bits {other.key[0]} to {other.key[1]}"
+            told = f"{other} has the bits {other.key[0]} to {other.key[1]}"
             raise refused(told, "choose one with --bit N (bit=)")
     names = [name for candidate in candidates for name in candidate.names]
     names += [candidate.name for candidate in wide]
-    if not names:
-        raise refused("has no signal", "")
     short = {name.rpartition(".")[2]: name for name in reversed(names[:_MOST_COMPARED])}
     near = [*names[:_MOST_COMPARED], *short]
     close = difflib.get_close_matches(wanted[:_LONGEST_NAME], near, n=3, cutoff=0.5)
-    first = dict.fromkeys(short.get(name, name) for name in close)
-    listed = _shortened([_quoted(name) for name in dict.fromkeys([*first, *names])])
+    listed = _listed(map(_quoted, dict.fromkeys([short.get(name, name) for name in close] + names)))
     hint = "choose one of them with --signal NAME (signal=)"
     raise refused(f"has no signal {_quoted(wanted)}, but {listed}", hint)
 
 
-def _listed(candidates: Sequence[Candidate[Any]]) -> str:
-    return _shortened([_quoted(candidate.name) for candidate in candidates])
-
-
 def _quoted(name: str) -> str:
-    return repr(name if len(name) <= _LONGEST_NAME else name[:_LONGEST_NAME] + "...")
+    return repr(shortened(name, _LONGEST_NAME))
 
 
-def _shortened(words: list[str]) -> str:
+def _listed(them: Iterable[object]) -> str:
+    words = [*map(str, them)]
     more = len(words) - _MOST_NAMES
     return ", ".join(words[:_MOST_NAMES]) + (f" and {more} more" if more > 0 else "")

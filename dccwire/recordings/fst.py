@@ -1,7 +1,5 @@
 """FST files (fast signal trace), through pywellen in a process of its own."""
 
-from __future__ import annotations
-
 import json
 import os
 import subprocess
@@ -9,6 +7,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from fractions import Fraction
+from functools import partial
 from importlib.util import find_spec
 from typing import BinaryIO, cast
 
@@ -18,10 +17,7 @@ from dccwire.errors import MissingPartError, RecordingError
 from dccwire.recordings import fst_child
 from dccwire.recordings.choice import Candidate, choose
 from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import Block, Source
-from dccwire.recordings.units import END_OF_TIME, to_ns
-
-__all__ = ["FstSource", "open_fst"]
+from dccwire.recordings.recording import END_OF_TIME, Block, Source, to_ns
 
 #: Run by its path, so that the child need not load the whole package.
 _CHILD = "import runpy, sys; runpy.run_path(sys.argv[1])['main'](sys.argv[2:], sys.stdout.buffer)"
@@ -36,8 +32,15 @@ class FstSource(Source):
     def __init__(self, opened: Opened, number: int, bit: int) -> None:
         super().__init__(opened)
         self._number, self._bit = number, bit
-        self._start, self._end, self.tick_ns = _read_header(opened)
-        self._last_ns = to_ns(self._end - self._start, self.tick_ns)
+        with opened.stream() as stream:
+            head = stream.read(_HEADER_BYTES)
+        exponent = int.from_bytes(head[73:74], signed=True)
+        start, end = int.from_bytes(head[9:17]), int.from_bytes(head[17:25])
+        self._start, self._end, self.tick_ns = start, end, Fraction(10) ** (exponent + 9)
+        fits = max(end, (end - start + 1) * self.tick_ns.numerator) < END_OF_TIME
+        if len(head) < _HEADER_BYTES or not -18 <= exponent <= 2 or end < start or not fits:
+            raise _damaged(opened)
+        self._last_ns = to_ns(end - start, self.tick_ns)
 
     def blocks(self) -> Iterator[Block]:
         """Read the changes anew."""
@@ -49,11 +52,8 @@ class FstSource(Source):
                     break
                 times = np.frombuffer(data, np.uint64, count)
                 levels = np.frombuffer(data, np.uint8, offset=8 * count)
-                if (
-                    times.min() < self._start
-                    or times.max() > self._end
-                    or (times[1:] < times[:-1]).any()
-                ):
+                ordered = (times[1:] >= times[:-1]).all()
+                if not (ordered and self._start <= times[0] and times[-1] <= self._end):
                     raise _damaged(self.opened)
                 moments = to_ns((times - np.uint64(self._start)).astype(np.int64), self.tick_ns)
                 mark = int(moments[-1])
@@ -63,13 +63,8 @@ class FstSource(Source):
         yield Block(nothing, nothing.astype(np.uint8), self._last_ns)
 
 
-def open_fst(opened: Opened, signal: str | None = None, bit: int | None = None) -> FstSource:
-    """The track signal of an FST file; the arguments are those of `read`.
-
-    Raises:
-        MissingPartError: pywellen is not installed.
-        RecordingError: a damaged file; no or more than one signal that could be meant.
-    """
+def open_fst(opened: Opened, signal: str | None, bit: int | None) -> FstSource:
+    """The track signal of an FST file; the arguments and errors are those of `read`."""
     if find_spec("pywellen") is None:
         raise MissingPartError("pywellen", "capture")
     _check_blocks(opened)
@@ -83,25 +78,8 @@ def open_fst(opened: Opened, signal: str | None = None, bit: int | None = None) 
             elif width:
                 wide.append(Candidate((name,), (0, width - 1)))
     candidates = [Candidate(tuple(names), number) for number, names in found.values()]
-
-    def open_source(number: int) -> FstSource:
-        return FstSource(opened, number, bit or 0)
-
+    open_source = partial(FstSource, opened, bit=bit or 0)
     return choose(opened.shown, candidates, wide, signal, open_source)
-
-
-def _read_header(opened: Opened) -> tuple[int, int, Fraction]:
-    """First and last time mark, in units, and the unit in ns."""
-    with opened.stream() as stream:
-        head = stream.read(_HEADER_BYTES)
-    exponent = int.from_bytes(head[73:74], signed=True)
-    start, end = int.from_bytes(head[9:17]), int.from_bytes(head[17:25])
-    if len(head) < _HEADER_BYTES or not -18 <= exponent <= 2 or end < start:
-        raise _damaged(opened)
-    tick_ns = Fraction(10) ** (exponent + 9)
-    if end >= END_OF_TIME or (end - start + 1) * tick_ns.numerator >= END_OF_TIME:
-        raise _damaged(opened)
-    return start, end, tick_ns
 
 
 def _check_blocks(opened: Opened) -> None:

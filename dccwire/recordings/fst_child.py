@@ -4,16 +4,12 @@ pywellen ends the whole process at some damaged files, and no exception handler 
 one of its own.
 """
 
-from __future__ import annotations
-
 import json
 from array import array
 from collections.abc import Iterator
 from importlib import import_module
 from itertools import islice
-from typing import Any, BinaryIO
-
-__all__ = ["list_variables", "main", "send_changes"]
+from typing import BinaryIO
 
 CHANGES_A_BLOCK = 1 << 16
 #: 0, 1, and 2 for what is no defined level.
@@ -21,23 +17,17 @@ _LEVELS = {"0": 0, "1": 1, "l": 0, "h": 1}
 
 
 def main(arguments: list[str], target: BinaryIO) -> None:
-    """Write to `target` what the arguments ask for.
+    """Write a line of JSON for each variable of the file at a path.
 
-    Args:
-        arguments: a path; or a path, the number of a variable and the number of one of its bits.
-        target: gets a line of JSON for each variable; or blocks of changes: their number (8 bytes),
-            the times (8 bytes each), the levels (a byte each), integers of the machine's order.
+    With the numbers of a variable and a bit, too: blocks of its changes instead, their number
+    (8 bytes), times (8 bytes each) and levels (a byte each), integers of the machine's order.
     """
     waveform = import_module("pywellen").Waveform(arguments[0], multi_threaded=False)
     variables = list(waveform.all_vars())
-    if len(arguments) == 1:
-        list_variables(variables, target)
-    else:
+    if len(arguments) > 1:
         send_changes(iter(variables[int(arguments[1])].signal), int(arguments[2]), target)
-
-
-def list_variables(variables: list[Any], target: BinaryIO) -> None:
-    """One line for each: whole name, signal (several names may share one), width (0: no level)."""
+        return
+    # The whole name, the signal (several names may share one), the width (0: no level).
     for variable in variables:
         width = 0 if variable.is_real or variable.is_string else variable.bitwidth or 0
         line = json.dumps([variable.full_name, str(variable.signal_id), width])

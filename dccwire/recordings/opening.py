@@ -1,7 +1,6 @@
 """Opening a recording: standard input, gzip, and errors of the system as one clear line.
 
-Whatever the place of the bytes, the formats see a stream of plain bytes from the start, as often
-as they ask. Room: only files; knows nothing of formats.
+The formats see a stream of plain bytes, as often as they ask. Room: knows nothing of formats.
 """
 
 from __future__ import annotations
@@ -20,11 +19,7 @@ from typing import BinaryIO
 
 from dccwire.errors import Reason, RecordingError
 
-__all__ = ["Opened", "Stream", "refusal"]
-
 _GZIP_MAGIC = b"\x1f\x8b"
-
-
 #: More of a message would fill the screen.
 _LONGEST_PROBLEM = 400
 _LONGEST_PATH = 200
@@ -39,9 +34,20 @@ def refusal(
     shown: str, problem: str, hint: str = "", *, where: str = "", reason: Reason = Reason.FORMAT
 ) -> RecordingError:
     """The error about the file that messages call `shown`, cut to a length that can be read."""
-    if len(problem) > _LONGEST_PROBLEM:
-        problem = problem[:_LONGEST_PROBLEM] + "..."
-    return RecordingError(reason, shown, problem, where, hint)
+    return RecordingError(reason, shown, shortened(problem, _LONGEST_PROBLEM), where, hint)
+
+
+def shortened(text: str, most: int) -> str:
+    """The text, cut to so many characters."""
+    return text if len(text) <= most else text[:most] + "..."
+
+
+def decoded(data: bytes) -> str:
+    """The text of UTF-8 bytes; what is none is read as Latin-1."""
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
 
 
 @contextmanager
@@ -50,8 +56,7 @@ def system_errors(shown: str) -> Iterator[None]:
     try:
         yield
     except (OSError, EOFError, ValueError, zlib.error) as error:
-        # ValueError: a path with a zero byte in it never reaches the system. Of the kinds of
-        # OSError, that of gzip has no words of its own.
+        # ValueError: a path with a zero byte in it never reaches the system.
         told = getattr(error, "strerror", None) or str(error)
         problem, hint = f"cannot be opened or read ({told})", "check the path"
         for kind, *words in _KINDS:
@@ -103,12 +108,6 @@ class Stream:
             raise refusal(self._opened.shown, told, "if it is a recording, unpack it first")
         return filled
 
-    def skip(self, size: int) -> None:
-        """Go on by `size` bytes."""
-        while size > 0:
-            step = len(self.read(min(size, 1 << 16)))
-            size = size - step if step else 0
-
     def read(self, size: int) -> bytes:
         """At most `size` bytes, fewer only at the end of the file."""
         room = bytearray(size)
@@ -116,36 +115,30 @@ class Stream:
 
 
 class Opened:
-    """A file that can be read again and again; "-" is standard input.
-
-    What can be read only once, standard input or a pipe, is spooled to a temporary file.
-    """
+    """A file that can be read again and again; standard input ("-") and pipes are copied first."""
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
         self.given = os.fspath(path)
-        self.shown = "standard input" if self.given == "-" else self.given
-        if len(self.shown) > _LONGEST_PATH:
-            self.shown = self.shown[:_LONGEST_PATH] + "..."
+        shown = "standard input" if self.given == "-" else self.given
+        self.shown = shortened(shown, _LONGEST_PATH)
         self.fraction = 0.0  # 0 to 1, how far the latest stream has got
         self.bounded = True  # whether packed bytes that say next to nothing are refused
         self.zipped = False
         self._spooled: list[str] = []
-        # Runs when the last user of the file has gone, and at the latest when Python ends.
-        self._remove = weakref.finalize(self, _remove_all, self._spooled)
+        # Called when the last user of the file has gone, and at the latest when Python ends.
+        self.discard = weakref.finalize(self, _remove_all, self._spooled)
         self.path = self.given
         if self.given == "-":
             if sys.stdin is None:
                 raise refusal(self.shown, "is closed", "give a file", reason=Reason.FILE)
             self.path = self._spool(sys.stdin.buffer)
-        elif self._is_pipe():
-            with system_errors(self.shown), open(self.given, "rb") as pipe:
-                self.path = self._spool(pipe)
+        else:
+            with system_errors(self.shown):
+                if S_ISFIFO(os.stat(self.given).st_mode):
+                    with open(self.given, "rb") as pipe:
+                        self.path = self._spool(pipe)
         with self.stream() as stream:
             self.zipped = stream.read(2) == _GZIP_MAGIC
-
-    def _is_pipe(self) -> bool:
-        with system_errors(self.shown):
-            return S_ISFIFO(os.stat(self.given).st_mode)
 
     def stream(self) -> Stream:
         """A new pass over the plain bytes, from the start."""
@@ -154,16 +147,10 @@ class Opened:
 
     def plain_path(self) -> str:
         """The path of a file of the plain bytes, for readers that want no stream."""
-        if not self.zipped:
-            return self.path
-        with self.stream() as stream:
-            self.path = self._spool(stream)
-        self.zipped = False
+        if self.zipped:
+            with self.stream() as stream:
+                self.path, self.zipped = self._spool(stream), False
         return self.path
-
-    def discard(self) -> None:
-        """Remove the temporary files now."""
-        self._remove()
 
     def _spool(self, source: Stream | BinaryIO) -> str:
         with system_errors(self.shown):

@@ -1,8 +1,5 @@
 """`read`: the one way from a file, of whatever format, to a recording."""
 
-from __future__ import annotations
-
-import codecs
 import os
 import re
 from math import inf
@@ -10,16 +7,12 @@ from os.path import splitext
 
 from dccwire.errors import FieldError, Reason
 from dccwire.recordings.fst import open_fst
-from dccwire.recordings.npy import NumpySource
 from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import Recording, Source
-from dccwire.recordings.samples import SampleSource, sample_clock
+from dccwire.recordings.recording import UNITS_NS, Recording, Source
+from dccwire.recordings.samples import NumpySource, SampleClock, SampleSource
 from dccwire.recordings.tables import open_table
-from dccwire.recordings.units import UNITS_NS
 from dccwire.recordings.vcd import open_vcd
 from dccwire.wording import either
-
-__all__ = ["read"]
 
 _HEAD_BYTES = 1 << 16
 #: What a file with such a name should have been.
@@ -29,10 +22,13 @@ _EXPECTED = {
     ".npy": "a NumPy file",
     **dict.fromkeys((".csv", ".tsv", ".txt"), "text of numbers"),
 }
-_VCD, _FST, _NUMPY, _TEXT, _UTF16 = "VCD", "FST", "NumPy", "text", "UTF-16"
-#: An FST file begins with a block of type 0 that is 329 bytes long.
-_FST_START = b"\x00" + (329).to_bytes(8, "big")
-_VCD_START = re.compile(rb"(?:\xef\xbb\xbf)?[\x00-\x20]*\$[a-z]")
+#: How files begin; those of FST with a block of type 0 that is 329 bytes long.
+_STARTS = {
+    "NumPy": rb"\x93NUMPY",
+    "FST": rb"\x00{7}\x01\x49",
+    "VCD": rb"(?:\xef\xbb\xbf)?[\x00-\x20]*\$[a-z]",
+    "UTF-16": rb"\xff\xfe|\xfe\xff",
+}
 _NO_TEXT = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 
 
@@ -51,17 +47,15 @@ def read(
 
     Args:
         path: the file; "-" is standard input.
-        signal: the name of the signal or column, whole or its last part. Without it, the only one
-            that looks like a track signal is taken (`notes` says which).
+        signal: the name of the signal or column, whole or its last part; if not given, the only one
+            that looks like a track signal (`notes` says which).
         rate: samples per second, for raw samples and rows without a time.
         unit: "s", "ms", "us" or "ns": the unit of times, where the file does not tell it.
-        bit: the bit of a signal that has several; for raw samples 0 to 7 (a byte a sample, this bit
-            of it), or "lsb" or "msb" (eight samples to a byte, the first one in its least or most
-            significant bit).
+        bit: the bit of a signal that has several; for raw samples 0 to 7 (that of each byte), or
+            "lsb" or "msb" (eight samples a byte, the first in its least or most significant bit).
         resolution: ns; replaces what the file tells of its resolution.
 
     Raises:
-        FieldError: an option outside these bounds.
         RecordingError: the file cannot be read, or not without more options.
         MissingPartError: FST without pywellen.
 
@@ -99,25 +93,24 @@ def _source(
         raise refusal(opened.shown, "is empty", "record or copy it again", reason=Reason.FILE)
     name = opened.given.lower().removesuffix(".gz")
     kind = kind_of(head)
-    number = None if isinstance(bit, str) else bit
-    if kind in (_VCD, _FST) and number != bit:
-        raise FieldError("bit", f"the number of a bit, for {kind}", bit)
-    if kind == _VCD:
-        return open_vcd(opened, signal, unit, number)
-    if kind == _FST:
-        return open_fst(opened, signal, number)
-    if kind == _NUMPY:
+    if kind in ("VCD", "FST"):
+        if isinstance(bit, str):
+            raise FieldError("bit", f"the number of a bit, for {kind}", bit)
+        if kind == "VCD":
+            return open_vcd(opened, signal, unit, bit)
+        return open_fst(opened, signal, bit)
+    if kind == "NumPy":
         return NumpySource(opened, unit)
-    if kind == _UTF16:
+    if kind == "UTF-16":
         raise refusal(opened.shown, "the text is UTF-16", "save it as UTF-8")
-    if kind == _TEXT and not name.endswith(".vcd"):
+    if kind == "text" and not name.endswith(".vcd"):
         return open_table(opened, signal, rate, unit)
     expected = _EXPECTED.get(splitext(name)[1])
     if (rate is None and bit is None) or (expected and (rate is None or bit is None)):
         told = f"is not {expected or 'VCD, FST, NumPy or text of numbers'}"
         hint = "if it holds raw samples, give --rate HZ and --bit N (rate=, bit=)"
         raise refusal(opened.shown, told, hint)
-    clock = sample_clock(opened.shown, rate)
+    clock = SampleClock(rate, opened.shown)
     if bit is None:
         hint = (
             "give --bit 0 to 7 (a byte a sample), or --bit lsb or msb (eight samples to a "
@@ -135,16 +128,11 @@ def kind_of(head: bytes) -> str:
     >>> kind_of(b"$date today $end"), kind_of(b"Time [s],track\n0.0,1\n")
     ('VCD', 'text')
     """
-    if head.startswith(b"\x93NUMPY"):
-        return _NUMPY
-    if head.startswith(_FST_START):
-        return _FST
-    if _VCD_START.match(head):
-        return _VCD
-    if head.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return _UTF16
+    for kind, start in _STARTS.items():
+        if re.match(start, head):
+            return kind
     # A digit is asked for too: samples, a byte each, may by chance be letters.
-    return _TEXT if not _NO_TEXT.search(head) and re.search(rb"\d", head) else "unknown"
+    return "text" if not _NO_TEXT.search(head) and re.search(rb"\d", head) else "unknown"
 
 
 def _bit(bit: int | str | None) -> int | str | None:

@@ -1,10 +1,7 @@
 """A recording: chunks of edges, and what is known of them.
 
-Every format is a `Source` of blocks, a level beside each time; here they become edges and gaps, by
-one rule for all formats.
+Every format is a `Source` of blocks; here they become edges and gaps, by one rule for all.
 """
-
-from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Iterator
@@ -12,7 +9,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice
 from math import ceil
-from typing import NamedTuple
+from typing import NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +18,22 @@ from dccwire.errors import Reason
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.resolution import TOO_COARSE_NS, ResolutionEstimate
 
-__all__ = ["EDGES_A_CHUNK", "UNDEFINED", "Block", "Chunk", "Recording", "Source", "first_edges"]
+#: Times and other whole numbers; levels and characters.
+Ints: TypeAlias = NDArray[np.int64]
+Octets: TypeAlias = NDArray[np.uint8]
+Ticks = TypeVar("Ticks", int, Ints)
 
+#: How many ns a unit has: those of VCD timescales (IEEE 1364).
+UNITS_NS = {
+    "s": Fraction(10**9),
+    "ms": Fraction(10**6),
+    "us": Fraction(1000),
+    "ns": Fraction(1),
+    "ps": Fraction(1, 1000),
+    "fs": Fraction(1, 10**6),
+}
+#: Times are below this many ns, 292 years.
+END_OF_TIME = 1 << 63
 #: A receiver is fastest with about as many edges at a time (measured).
 EDGES_A_CHUNK = 1 << 18
 #: Before the first iteration, reading stops at so many edges.
@@ -33,22 +44,17 @@ UNDEFINED = 2
 
 @dataclass(frozen=True, slots=True)
 class Chunk:
-    """Edges, and perhaps a gap behind them.
+    """Edges, and perhaps a gap behind them: a stretch without a defined level (x or z)."""
 
-    Attributes:
-        edges: times of level changes, ns after the recording's first time mark, non-decreasing.
-        gap: start and end, ns, of a stretch without a defined level (x or z) after these edges.
-    """
-
-    edges: NDArray[np.int64]
-    gap: tuple[int, int] | None = None
+    edges: Ints  # ns after the recording's first time mark, non-decreasing
+    gap: tuple[int, int] | None = None  # its start and end, ns
 
 
 class Block(NamedTuple):
     """What a source hands on: levels that begin at times."""
 
-    times: NDArray[np.int64]  # ns after the first time mark, non-decreasing
-    levels: NDArray[np.uint8] | None  # 0, 1 or `UNDEFINED`; None when every time is an edge
+    times: Ints  # ns after the first time mark, non-decreasing
+    levels: Octets | None  # 0, 1 or `UNDEFINED`; None when every time is an edge
     mark: int  # the last time mark so far, ns
 
 
@@ -79,8 +85,8 @@ class Source(ABC):
 class _Edges:
     """The state between levels and edges.
 
-    The first defined level is no edge: nothing is known of what was before. Nor is the end of a
-    gap, unless the gap has no length.
+    No edge is the first defined level, before which nothing is known, nor the end of a gap, unless
+    the gap has no length.
     """
 
     def __init__(self) -> None:
@@ -90,7 +96,20 @@ class _Edges:
         self.undefined_level = False
         self.mark: int | None = None
 
-    def add(self, block: Block) -> Iterator[Chunk]:
+    def chunks(
+        self, source: Source, estimate: ResolutionEstimate | None, most_blocks: int | None = None
+    ) -> Iterator[Chunk]:
+        """The edges of a source, told to the estimate; a gap may last until the end."""
+        for block in islice(source.blocks(), most_blocks):
+            for chunk in self._add(block):
+                if estimate is not None:
+                    estimate.holds(*source.held)
+                    estimate.add(chunk.edges)
+                yield chunk
+        if self.gap_start is not None and self.mark is not None and self.mark > self.gap_start:
+            yield Chunk(np.empty(0, np.int64), (self.gap_start, self.mark))
+
+    def _add(self, block: Block) -> Iterator[Chunk]:
         """The edges in a block; a chunk for each gap, and one for what is left."""
         self.mark = block.mark
         times, levels = block.times, block.levels
@@ -101,9 +120,7 @@ class _Edges:
         elif self.level is None or self.gap_start is not None or levels.max() == UNDEFINED:
             yield from self._one_by_one(times.tolist(), levels.tolist())
         else:
-            changed = np.empty(levels.size, np.bool_)
-            changed[0] = levels[0] != self.level
-            np.not_equal(levels[1:], levels[:-1], out=changed[1:])
+            changed = changes_of(levels, self.level)
             edges = times if changed.all() else times[changed]
             if self.first_level is None and edges.size:
                 self.first_level = 1 - self.level
@@ -118,37 +135,40 @@ class _Edges:
                     self.gap_start = time
                     self.undefined_level = True
                 continue
-            if self.gap_start is not None:
-                start, self.gap_start = self.gap_start, None
-                if start < time:
-                    yield Chunk(np.array(edges, np.int64), (start, time))
-                    edges = []
-                    self.level = level
-                    continue
-            if self.level is not None and level != self.level:
+            start, self.gap_start = self.gap_start, None
+            if start is not None and start < time:
+                yield Chunk(np.array(edges, np.int64), (start, time))
+                edges = []
+            elif self.level is not None and level != self.level:
                 edges.append(time)
                 if self.first_level is None:
                     self.first_level = level
             self.level = level
         yield from _portions(np.array(edges, np.int64))
 
-    def close(self) -> Iterator[Chunk]:
-        """The gap that lasts until the end of the recording, if there is one."""
-        if self.gap_start is not None and self.mark is not None and self.mark > self.gap_start:
-            yield Chunk(np.empty(0, np.int64), (self.gap_start, self.mark))
+
+def changes_of(levels: Octets, previous: int | None) -> NDArray[np.bool_]:
+    """Which levels differ from the one before."""
+    changed = np.empty(levels.size, np.bool_)
+    changed[0] = levels[0] != previous
+    np.not_equal(levels[1:], levels[:-1], out=changed[1:])
+    return changed
 
 
-def _portions(edges: NDArray[np.int64]) -> Iterator[Chunk]:
+def _portions(edges: Ints) -> Iterator[Chunk]:
     for start in range(0, edges.size, EDGES_A_CHUNK):
         yield Chunk(edges[start : start + EDGES_A_CHUNK])
 
 
 class Recording:
-    """The edges of one signal; iterate over it for `Chunk` objects, as often as needed.
+    """The edges of one signal; each iteration reads the file anew, in `Chunk` objects.
 
-    Made by `dccwire.recordings.read`. Each iteration reads the file anew; memory stays flat.
+    Made by `dccwire.recordings.read`.
 
     Attributes:
+        path: as given; "-" for standard input.
+        format: told by content, such as "VCD" or "CSV of transitions".
+        signal: the signal or column taken; None where the format has only one without a name.
         resolution_ns: how far a time may be off, rounded up, at least 1 (M9): from the head of the
             file, and after an iteration from the whole of it.
         resolution_source: "option", "sample rate", or what `ResolutionEstimate` tells.
@@ -160,6 +180,7 @@ class Recording:
 
     def __init__(self, source: Source, resolution: float | None) -> None:
         self._source, self._option = source, resolution
+        self.path, self.format, self.signal = source.opened.given, source.format, source.signal
         estimate = self._estimate()
         _, self.first_level = first_edges(source, estimate=estimate)
         self.resolution_ns, self.resolution_source = self._resolution(estimate)
@@ -169,11 +190,7 @@ class Recording:
         self.check_resolution()
 
     def check_resolution(self) -> None:
-        """Refuse a recording too coarse to be judged; a whole file may be coarser than its head.
-
-        Raises:
-            RecordingError: ones and zeros cannot be told apart.
-        """
+        """Refuse a recording too coarse to be judged; a whole file may be coarser than its head."""
         if self.resolution_ns >= TOO_COARSE_NS:
             raise refusal(
                 self._source.opened.shown,
@@ -198,21 +215,6 @@ class Recording:
         return ceil(self._source.tick_ns), "sample rate"
 
     @property
-    def path(self) -> str:
-        """The path as given; "-" for standard input."""
-        return self._source.opened.given
-
-    @property
-    def format(self) -> str:
-        """The format, told by content, such as "VCD" or "CSV of transitions"."""
-        return self._source.format
-
-    @property
-    def signal(self) -> str | None:
-        """The signal or column taken; None where the format has only one without a name."""
-        return self._source.signal
-
-    @property
     def notes(self) -> tuple[str, ...]:
         """What a reader of the edges should know, a sentence each; iterating may add to them."""
         return tuple(self._source.notes)
@@ -223,19 +225,13 @@ class Recording:
         return self._source.opened.fraction
 
     def __repr__(self) -> str:
-        return (
-            f"<Recording {self.path!r}, {self.format}, signal {self.signal!r}, "
-            f"resolution {self.resolution_ns} ns>"
-        )
+        what = f"{self.path!r}, {self.format}, signal {self.signal!r}"
+        return f"<Recording {what}, resolution {self.resolution_ns} ns>"
 
     def __iter__(self) -> Iterator[Chunk]:
         state, estimate = _Edges(), self._estimate()
         self._source.opened.fraction = 0.0
-        for block in self._source.blocks():
-            for chunk in state.add(block):
-                _tell(estimate, self._source, chunk)
-                yield chunk
-        yield from state.close()
+        yield from state.chunks(self._source, estimate)
         self._source.opened.fraction = 1.0
         self.resolution_ns, self.resolution_source = self._resolution(estimate)
         self.end_ns = state.mark
@@ -243,21 +239,25 @@ class Recording:
         self.undefined_level = state.undefined_level
 
 
+def to_ns(ticks: Ticks, tick_ns: Fraction) -> Ticks:
+    """Whole ns, rounded to the nearest, a half up; nothing may overflow.
+
+    >>> to_ns(1499, Fraction(1, 1000)), to_ns(1500, Fraction(1, 1000))
+    (1, 2)
+    """
+    if tick_ns == 1:
+        return ticks
+    return (ticks * tick_ns.numerator + tick_ns.denominator // 2) // tick_ns.denominator
+
+
 def first_edges(
     source: Source, estimate: ResolutionEstimate | None = None
-) -> tuple[NDArray[np.int64], int | None]:
+) -> tuple[Ints, int | None]:
     """The first edges, from a few blocks at the head of a file, and the level after the first."""
-    state, edges = _Edges(), [np.empty(0, np.int64)]
-    for block in islice(source.blocks(), source.head_blocks):
-        for chunk in state.add(block):
-            _tell(estimate, source, chunk)
-            edges.append(chunk.edges)
-        if sum(map(len, edges)) >= _HEAD_EDGES:
+    state, edges, count = _Edges(), [np.empty(0, np.int64)], 0
+    for chunk in state.chunks(source, estimate, source.head_blocks):
+        edges.append(chunk.edges)
+        count += chunk.edges.size
+        if count >= _HEAD_EDGES:
             break
     return np.concatenate(edges), state.first_level
-
-
-def _tell(estimate: ResolutionEstimate | None, source: Source, chunk: Chunk) -> None:
-    if estimate is not None:
-        estimate.holds(*source.held)
-        estimate.add(chunk.edges)

@@ -5,14 +5,10 @@ rounding to the unit of the file then smears each point of that grid over two un
 times in, a number of ns out; knows nothing of files.
 """
 
-from __future__ import annotations
-
 from math import ceil, log
 
 import numpy as np
 from numpy.typing import NDArray
-
-__all__ = ["TOO_COARSE_NS", "ResolutionEstimate"]
 
 #: From here on a half of a one (52 to 64 us) cannot be told from that of a zero (90 us and more):
 #: each duration is known to plus or minus one unit (S-9.1 §A, Table 1).
@@ -46,15 +42,12 @@ _NEIGHBOURS = 3
 
 
 class ResolutionEstimate:
-    """The resolution of edge times, from all of them.
+    """The resolution of edge times in units of `tick_ns`, from all of them.
 
     It is the largest of: the unit, what the numbers of the file can hold, the greatest common
     divisor of the durations, and the least distance by which they differ. Times are judged apart
     in each octave, since floating-point numbers get coarser with time. A sampling period of one to
     three units is hidden by rounding.
-
-    Args:
-        tick_ns: the unit of the times.
 
     >>> clock = np.rint(np.arange(1, 10**6) * 1000 / 3).astype(np.int64)
     >>> estimate = ResolutionEstimate()

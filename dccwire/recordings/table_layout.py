@@ -1,7 +1,5 @@
 """How a text of numbers is laid out: delimiter, header, columns, unit of time."""
 
-from __future__ import annotations
-
 import csv
 import re
 from contextlib import suppress
@@ -9,31 +7,27 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from dccwire.recordings.opening import refusal
-from dccwire.recordings.units import UNITS_NS
-
-__all__ = ["Layout", "number", "read_layout"]
+from dccwire.recordings.recording import UNITS_NS
 
 #: Lines that begin like this are comments.
 _COMMENT = re.compile(r"\s*(#|;|%|//)")
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d{1,4})?", re.ASCII)
 _DECIMAL_COMMA = re.compile(r"[+-]?\d*,\d+([eE][+-]?\d+)?", re.ASCII)
-_TIME_NAME = re.compile(
-    r"\W*(time|timestamp|t|seconds|milliseconds|microseconds|nanoseconds)(\b|_)"
-)
+_TIME_NAME = re.compile(r"\W*(time|timestamp|t|(milli|micro|nano)?seconds)(\b|_)")
 _INDEX_NAME = re.compile(r"\W*(sample|samples|index|n)\b")
 #: What logic levels are called, beside 0 and 1.
-_WORDS = {"true": "1", "high": "1", "h": "1", "on": "1", "false": "0", "low": "0", "l": "0"}
-_WORDS["off"] = "0"
+_WORDS = dict.fromkeys(("true", "high", "h", "on"), "1")
+_WORDS |= dict.fromkeys(("false", "low", "l", "off"), "0")
 _ANY_WORD = re.compile(rf"\b({'|'.join(_WORDS)})\b", re.IGNORECASE)
 _UNIT_NAMES = {
-    name + plural: unit
-    for unit, names in {
-        "s": "s sec second",
-        "ms": "ms msec millisecond",
-        "us": "us µs μs usec microsecond",
-        "ns": "ns nsec nanosecond",
-    }.items()
-    for name in names.split()
+    name + plural: UNITS_NS[names[0]]
+    for names in (
+        ("s", "sec", "second"),
+        ("ms", "msec", "millisecond"),
+        ("us", "µs", "μs", "usec", "microsecond"),
+        ("ns", "nsec", "nanosecond"),
+    )
+    for name in names
     for plural in ("", "s")
 }
 #: What may stand in a row of units, that of time aside.
@@ -63,9 +57,7 @@ class Layout:
     def fields(self, line: str) -> list[str] | None:
         """The fields of a line, with points for commas; None for blank lines and comments."""
         fields = _fields(line, self.delimiter)
-        if fields and self.decimal_comma:
-            return [field.replace(",", ".") for field in fields]
-        return fields
+        return _with_points(fields) if fields and self.decimal_comma else fields
 
     def plain(self, text: str) -> str:
         """The text with 0 and 1 for words."""
@@ -75,6 +67,10 @@ class Layout:
 def number(text: str) -> float | None:
     """The number that a field holds, or None."""
     return float(text) if _NUMBER.fullmatch(text) else None
+
+
+def _with_points(fields: list[str]) -> list[str]:
+    return [field.replace(",", ".") for field in fields]
 
 
 def _fields(line: str, delimiter: str) -> list[str] | None:
@@ -96,12 +92,9 @@ def _is_row(line: str) -> bool:
 
 
 def read_layout(shown: str, lines: list[str]) -> Layout:
-    """Tell the layout from the first lines of a file.
+    """Tell the layout from the first lines of a file; a `RecordingError` if they hold no rows.
 
     Lines of other data may stand above the header, and a row of units below it.
-
-    Raises:
-        RecordingError: there are no rows.
     """
     content = [
         (at, line) for at, line in enumerate(lines, 1) if line.strip() and not _COMMENT.match(line)
@@ -114,14 +107,11 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
     first = next((place for place, pair in enumerate(pairs) if all(pair)), len(content))
     sample = content[min(first + 1, len(content) - 1)][1]
     delimiter = next((mark for mark in ";\t," if mark in re.sub('"[^"]*"', "", sample)), ",")
-    decimal_comma = any(
-        _DECIMAL_COMMA.fullmatch(field)
-        for _, line in content[first:]
-        for field in _fields(line, delimiter) or ()
-    )
     start = content[first][0] if first < len(content) else len(lines) + 1
-    layout = Layout(delimiter, decimal_comma, start, None, False, {}, {}, False)
-    rows = [layout.fields(line) or [] for _, line in content[first:]]
+    rows = [_fields(line, delimiter) or [] for _, line in content[first:]]
+    decimal_comma = any(_DECIMAL_COMMA.fullmatch(field) for row in rows for field in row)
+    if decimal_comma:
+        rows = [*map(_with_points, rows)]
     above = [_fields(line, delimiter) or [] for _, line in content[max(0, first - 2) : first]]
     units = above.pop() if len(above) > 1 and all(map(_is_unit, above[-1])) else []
     names = above[-1] if above else []
@@ -136,17 +126,11 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
     named = [column for column, name in enumerate(lower) if _TIME_NAME.match(name)]
     indexed = [column for column, name in enumerate(lower) if _INDEX_NAME.match(name)]
     time = next(iter(named + indexed), 0 if width > 1 and not level_like[0] else None)
-    levels = {
-        column: names[column] if column < len(names) and names[column] else f"column {column + 1}"
-        for column in range(width)
-        if column != time
-    }
-    volts = {
-        column: found
-        for column in levels
-        if not level_like[column] and (found := _thresholds(columns[column]))
-    }
-    levels = {at: name for at, name in levels.items() if level_like[at] or at in volts}
+    unlike = (at for at in range(width) if at != time and not level_like[at])
+    volts = {at: found for at in unlike if (found := _thresholds(columns[at]))}
+    held = (at for at in range(width) if at != time and (level_like[at] or at in volts))
+    called = dict(enumerate(names))
+    levels = {at: called.get(at) or f"column {at + 1}" for at in held}
     texts = [row[time] for row in (names, units) if time is not None and time < len(row)]
     unit = next(filter(None, (_unit(text.lower()) for text in reversed(texts))), None)
     how = delimiter, decimal_comma, start, time, not named and bool(indexed)
@@ -175,12 +159,6 @@ def _is_unit(text: str) -> bool:
 
 
 def _unit(name: str) -> Fraction | None:
-    """The unit in the name of a column, such as `Time [s]`, `time_us`, `Time(ms)`.
-
-    >>> _unit("time_us")
-    Fraction(1000, 1)
-    """
-    for word in reversed(re.findall("[a-zµμ]+", name)):
-        if word in _UNIT_NAMES:
-            return UNITS_NS[_UNIT_NAMES[word]]
-    return None
+    """The unit in the name of a column, such as `Time [s]`, `time_us`, `Time(ms)`."""
+    found = [word for word in re.findall("[a-zµμ]+", name) if word in _UNIT_NAMES]
+    return _UNIT_NAMES[found[-1]] if found else None

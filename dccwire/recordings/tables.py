@@ -1,25 +1,21 @@
 """Text of numbers (CSV): transitions with their times, or samples, a row each."""
 
-from __future__ import annotations
-
 import codecs
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
+from math import inf
 
 import numpy as np
+from numpy.typing import NDArray
 
-from dccwire.errors import Reason
+from dccwire.errors import Reason, RecordingError
 from dccwire.recordings.choice import Candidate, choose, look_at
-from dccwire.recordings.opening import Opened, refusal
-from dccwire.recordings.recording import Block, Source
-from dccwire.recordings.samples import SampleClock, sample_clock
-from dccwire.recordings.table_layout import Layout, read_layout
-from dccwire.recordings.table_rows import RowState, fast_rows, last_digit, plain_rows
-from dccwire.recordings.units import UNITS_NS
-
-__all__ = ["TableSource", "open_table"]
+from dccwire.recordings.opening import Opened, decoded, refusal
+from dccwire.recordings.recording import END_OF_TIME, UNITS_NS, Block, Ints, Octets, Source
+from dccwire.recordings.samples import SampleClock
+from dccwire.recordings.table_layout import Layout, number, read_layout
 
 _PIECE = 1 << 20
 _HEAD_BYTES = 1 << 16
@@ -29,6 +25,28 @@ _LONGEST_ROW = 1 << 20
 _USUAL_UNITS = ("s", "ms", "us", "ns")
 #: Fewer rows do not show that their spacing is equal.
 _FEWEST_SAMPLES = 8
+#: Floats hold each whole number up to here; beyond, times are computed with whole numbers.
+_EXACT = 1 << 53
+#: Longer numbers are none of a recording, and take long to work with.
+_LONGEST_NUMBER = 400
+#: So many of the last rows tell how fine times are written.
+_ROWS_LOOKED_AT = 64
+
+
+@dataclass(slots=True)
+class RowState:
+    """Where reading stands between two pieces of text."""
+
+    shown: str  # how messages call the file
+    layout: Layout
+    column: int  # of the levels wanted
+    tick_ns: Fraction  # the unit of the column of times
+    clock: SampleClock | None  # the times of rows that have none
+    line: int = 1  # on which the next piece begins
+    rows: int = 0  # so far
+    level: int | None = None  # the latest
+    zero: int = 0  # the first time, and the latest, ns
+    time: int | None = None
 
 
 class TableSource(Source):
@@ -45,12 +63,15 @@ class TableSource(Source):
         piece: int = _PIECE,
     ) -> None:
         super().__init__(opened)
-        self.thresholds = layout.volts.get(column)
         self._layout, self._column, self._clock = layout, column, clock
         self._unit_ns, self._piece = tick_ns, piece
-        self.format, self.sampled = "CSV of transitions", clock is not None
+        self.thresholds = layout.volts.get(column)
+        self.format = "CSV of transitions"
         if clock is not None:
-            self.format, self.tick_ns = "CSV of samples", clock.period_ns
+            self._sampled_every(clock.period_ns)
+
+    def _sampled_every(self, period_ns: Fraction) -> None:
+        self.format, self.sampled, self.tick_ns = "CSV of samples", True, period_ns
 
     def tell_samples(self) -> None:
         """Tell samples from transitions: rows of equal spacing that repeat a level are samples.
@@ -66,15 +87,14 @@ class TableSource(Source):
         repeats = bool((block.levels[1:] == block.levels[:-1]).any())
         # Times are often printed with fewer digits than they need.
         if repeats and span and np.abs(block.times - even).max() <= span / steps / 4:
-            self.format, self.sampled = "CSV of samples", True
-            self.tick_ns = Fraction(span, steps)
+            self._sampled_every(Fraction(span, steps))
 
     def blocks(self) -> Iterator[Block]:
         """Read the rows anew."""
         state = RowState(self.opened.shown, self._layout, self._column, self._unit_ns, self._clock)
         size, kept = min(_FIRST_PIECE, self._piece), b""
         with self.opened.stream() as stream:
-            stream.skip(self._layout.mark_bytes)
+            stream.read(self._layout.mark_bytes)
             while piece := stream.read(size):
                 size = self._piece
                 piece = kept + (piece.replace(b"\r", b"\n") if self._layout.returns else piece)
@@ -92,51 +112,37 @@ class TableSource(Source):
         characters = self._layout.plain(text.decode("latin-1"))
         block = fast_rows(characters, state) or plain_rows(characters, state)
         if block is not None:
-            held = last_digit(characters, self._layout) * float(self._unit_ns)
+            held = _last_digit(characters, self._layout) * float(self._unit_ns)
             self.held = max(self.held, (held, "digits of the times"))
             yield block
 
 
-def open_table(
-    opened: Opened, signal: str | None, rate: float | None, unit: str | None
-) -> TableSource:
-    """The track signal in a text of numbers; the arguments are those of `read`.
-
-    Raises:
-        RecordingError: no rows, no unit, no rate; no or more than one column that could be meant.
-    """
+def open_table(opened: Opened, signal: str | None, rate: float | None, unit: str | None) -> Source:
+    """The track signal in a text of numbers; the arguments and errors are those of `read`."""
     layout = _layout(opened)
     if not layout.levels:
-        raise refusal(
-            opened.shown,
-            "no column of the text holds levels (0 or 1, or volts that change)",
-            "rows of a time and a level, or of levels, with a comma or semicolon are expected",
-        )
+        told = "no column of the text holds levels (0 or 1, or volts that change)"
+        hint = "rows of a time and a level, or of levels, with a comma or semicolon are expected"
+        raise refusal(opened.shown, told, hint)
     clock, note = None, ""
     tick_ns = UNITS_NS[unit] if unit else layout.unit_ns
     if layout.time is None or layout.indexed:
-        clock = sample_clock(opened.shown, rate)
+        clock = SampleClock(rate, opened.shown)
         tick_ns = clock.period_ns
-    clock = None if layout.indexed else clock
-
-    def open_source(column: int, tick_ns: Fraction) -> TableSource:
-        return TableSource(opened, layout, column, tick_ns, clock)
-
+    of_rows = None if layout.indexed else clock
+    open_source = partial(TableSource, opened, layout, clock=of_rows)
     candidates = [Candidate((name,), column) for column, name in layout.levels.items()]
     if tick_ns is None:
         wanted = [one.key for one in candidates if signal is None or one.called(signal)]
-        fitting = [
-            name
-            for name in _USUAL_UNITS
-            if any(look_at(open_source(one, UNITS_NS[name])).is_track for one in wanted)
-        ]
+
+        def fits(unit: str) -> bool:
+            return any(look_at(open_source(one, UNITS_NS[unit])).is_track for one in wanted)
+
+        fitting = [*filter(fits, _USUAL_UNITS)]
         if len(fitting) != 1:
-            raise refusal(
-                opened.shown,
-                "the unit of the times is not known",
-                "give it with --unit s|ms|us|ns (unit=), or in the header, such as Time [s]",
-                reason=Reason.TIME,
-            )
+            hint = "give it with --unit s|ms|us|ns (unit=), or in the header, such as Time [s]"
+            told = "the unit of the times is not known"
+            raise refusal(opened.shown, told, hint, reason=Reason.TIME)
         tick_ns = UNITS_NS[fitting[0]]
         note = f"times taken in {fitting[0]}: the only unit in which this is a track signal"
     with_unit = partial(open_source, tick_ns=tick_ns)
@@ -149,8 +155,8 @@ def open_table(
         found.sampled, found.tick_ns = True, tick_ns
     elif clock is None:
         found.tell_samples()
-    if rate is not None and clock is None and not layout.indexed:
-        found.note("the sample rate given is not used: the rows have times of their own")
+        if rate is not None:
+            found.note("the sample rate given is not used: the rows have times of their own")
     return found
 
 
@@ -158,13 +164,131 @@ def _layout(opened: Opened) -> Layout:
     with opened.stream() as stream:
         head = stream.read(_HEAD_BYTES)
     mark = len(codecs.BOM_UTF8) if head.startswith(codecs.BOM_UTF8) else 0
-    try:
-        text = head[mark:].decode("utf-8")
-    except UnicodeDecodeError:
-        text = head[mark:].decode("latin-1")
+    text = decoded(head[mark:])
     returns = "\n" not in text
     lines = text.split("\r" if returns else "\n")
     if len(head) == _HEAD_BYTES:
-        # The last line may go on.
-        lines = lines[: max(1, len(lines) - 1)]
+        lines[1:] = lines[1:-1]  # the last one may go on
     return replace(read_layout(opened.shown, lines), mark_bytes=mark, returns=returns)
+
+
+def plain_rows(text: str, state: RowState) -> Block | None:
+    """All rows of a piece of text, which must not end within a row; None if there are none."""
+    times: list[int] = []
+    values: list[float] = []
+    layout, lines = state.layout, text.split("\n")
+
+    def wrong(problem: str, hint: str = "", reason: Reason = Reason.FORMAT) -> RecordingError:
+        usual = "comments begin with #, ;, % or //; anything else must be a row of numbers"
+        return refusal(state.shown, problem, hint or usual, where=f"line {at}", reason=reason)
+
+    def value(fields: list[str], column: int) -> float:
+        held = fields[column] if column < len(fields) else ""
+        found = number(held)
+        if found is None or abs(found) == inf or len(held) > _LONGEST_NUMBER:
+            raise wrong(f"column {column + 1} holds {held[:30]!r}, which is no number")
+        return found
+
+    for at, line in enumerate(lines, state.line):
+        fields = layout.fields(line) if at >= layout.start else None
+        if fields is None:
+            continue
+        values.append(value(fields, state.column))
+        if values[-1] not in (0, 1) and state.column not in layout.volts:
+            raise wrong(f"{fields[state.column][:30]!r} is no level (0 or 1)")
+        if layout.time is not None:
+            seen = value(fields, layout.time)
+            times.append(_time(state, seen, fields[layout.time], wrong))
+    state.line += len(lines) - 1
+    return _block(np.array(times, np.int64), np.array(values), state)
+
+
+def _time(state: RowState, value: float, held: str, wrong: Callable[..., RecordingError]) -> int:
+    """The time of a row, ns after the first one."""
+    scaled = value * float(state.tick_ns)
+    if abs(scaled) >= END_OF_TIME:
+        raise wrong(f"the time {held[:30]!r} lies beyond 292 years")
+    time = round(scaled) if abs(scaled) < _EXACT else round(Fraction(held) * state.tick_ns)
+    if state.time is None:
+        state.zero = time
+    elif time < state.time:
+        told = f"time runs backwards, from {state.time} to {time} ns"
+        raise wrong(told, "the rows must be sorted by time", Reason.TIME)
+    state.time = time
+    if time - state.zero >= END_OF_TIME:
+        raise wrong("the time lies more than 292 years after the first")
+    return time - state.zero
+
+
+def fast_rows(text: str, state: RowState) -> Block | None:
+    """The same, from rows that are nothing but numbers; None when these are not, or are late."""
+    layout = state.layout
+    lines = text.split("\n")
+    if state.line < layout.start or not text.strip():
+        return None
+    columns = (state.column,) if layout.time is None else (layout.time, state.column)
+    points = [line.replace(",", ".") for line in lines] if layout.decimal_comma else lines
+    try:
+        numbers = np.loadtxt(
+            points, delimiter=layout.delimiter, usecols=columns, comments=None, ndmin=2
+        )
+    except ValueError:
+        return None
+    values = numbers[:, -1]
+    known = np.isfinite(values) if state.column in layout.volts else (values == 0) | (values == 1)
+    if not known.all():
+        return None
+    times = np.empty(0, np.int64)
+    if layout.time is not None:
+        seconds = numbers[:, 0] * float(state.tick_ns)
+        if not (np.abs(seconds) < _EXACT).all():
+            return None
+        times = np.rint(seconds).astype(np.int64)
+        first = int(times[0])
+        zero, late = (first, first) if state.time is None else (state.zero, state.time)
+        if abs(zero) >= _EXACT or first < late or (times[1:] < times[:-1]).any():
+            return None
+        state.zero, state.time = zero, int(times[-1])
+        times -= zero
+    state.line += len(lines) - 1
+    return _block(times, values, state)
+
+
+def _block(times: Ints, values: NDArray[np.float64], state: RowState) -> Block | None:
+    """Times and levels, or samples at the times of the clock."""
+    if not values.size:
+        return None
+    levels = _levels(values, state)
+    previous, state.level = state.level, int(levels[-1])
+    if state.clock is None:
+        return Block(times, levels, int(times[-1]))
+    block = state.clock.changes(levels, previous, state.rows)
+    state.rows += levels.size
+    return block
+
+
+def _levels(values: NDArray[np.float64], state: RowState) -> Octets:
+    """Levels, from volts with a hysteresis: between the two thresholds a level stays as it was."""
+    if state.column not in state.layout.volts:
+        return values.astype(np.uint8)
+    low, high = state.layout.volts[state.column]
+    levels = (values > high).astype(np.uint8)
+    known = (values > high) | (values < low)
+    if not known[0]:
+        levels[0] = values[0] > (low + high) / 2 if state.level is None else state.level
+    # Each row takes the level of the latest row whose level is known.
+    latest = np.maximum.accumulate(np.where(known, np.arange(values.size), 0))
+    return levels[latest]
+
+
+def _last_digit(text: str, layout: Layout) -> float:
+    """What the last digit of the times is worth in the last rows of a text; 0 without any."""
+    # Some forms leave out zeros at the end, so the finest of many rows counts.
+    finest: list[float] = []
+    for line in text.rsplit("\n", _ROWS_LOOKED_AT)[1:] if layout.time is not None else ():
+        held = (layout.fields(line) or [])[layout.time :][:1]
+        if held and number(held[0]) is not None:
+            digits, _, power = held[0].lower().partition("e")
+            decimals = len(digits.partition(".")[2])
+            finest.append(10.0 ** min(int(power or 0) - decimals, 300))
+    return min(finest, default=0.0)

@@ -1,7 +1,5 @@
 """Edges to files: VCD and CSV. A file appears whole, or not at all."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -15,18 +13,12 @@ from numpy.typing import NDArray
 from dccwire.errors import FieldError, Reason
 from dccwire.recordings.opening import refusal
 
-__all__ = ["write_csv", "write_vcd"]
-
 #: Times one by one, or arrays of them.
 Edges: TypeAlias = Iterable[SupportsIndex | NDArray[np.int64]]
 
 _BATCH = 1 << 14
-_SCALES = {
-    number * scale: f"{number} {unit}"
-    for scale, unit in ((1, "ns"), (10**3, "us"), (10**6, "ms"), (10**9, "s"))
-    for number in (1, 10, 100)
-    if number * scale <= 10**9
-}
+_UNITS = ("ns", "us", "ms", "s")
+_SCALES = {10**power: f"{10 ** (power % 3)} {_UNITS[power // 3]}" for power in range(10)}
 
 
 def write_vcd(
@@ -49,7 +41,6 @@ def write_vcd(
         timescale_ns: 1, 10, 100 and so on up to 10^9; every time must be a multiple of it.
 
     Raises:
-        FieldError: a value outside these bounds.
         RecordingError: the file cannot be written.
 
     >>> import tempfile, dccwire.recordings as recordings
@@ -70,7 +61,7 @@ def write_vcd(
         f"#0\n$dumpvars\n{levels[1]}!\n$end\n"
     )
     rows = [f"#%d\n{level}!\n" for level in levels]
-    _write(path, head, rows, edges, (end_ns, timescale_ns))
+    _write(path, head, rows, edges, end_ns=end_ns, unit=timescale_ns)
 
 
 def write_csv(
@@ -83,14 +74,13 @@ def write_csv(
 ) -> None:
     """Write edges as text: a row for each transition, its time in seconds and the level from then.
 
-    The arguments and errors are those of `write_vcd`; a last row with the level as it was marks
-    `end_ns`.
+    Arguments are those of `write_vcd`; a last row with the level as it was marks `end_ns`.
     """
     if not signal or any(character in '",;\t\r\n' for character in signal):
         raise FieldError("signal", "a name without quotes, delimiters and line ends", signal)
     levels = _levels(first_level)
     rows = [f"%d.%09d,{level}\n" for level in levels]
-    _write(path, f"Time [s],{signal}\n{rows[1] % (0, 0)}", rows, edges, (end_ns, 1))
+    _write(path, f"Time [s],{signal}\n{rows[1] % (0, 0)}", rows, edges, end_ns=end_ns)
 
 
 def _levels(first_level: int) -> tuple[int, int]:
@@ -104,12 +94,12 @@ def _write(
     head: str,
     rows: list[str],
     edges: Edges,
-    end: tuple[int | None, int],
+    *,
+    end_ns: int | None,
+    unit: int = 1,
 ) -> None:
-    """A file of two rows in turn, one for each level, and of the mark that goes with the last."""
+    """A file of two rows in turn, one for each level; the first line of either has the time."""
     split = rows[0].startswith("%d.")  # a time in seconds has two whole numbers
-    marks = rows if split else ["#%d\n"] * 2
-    end_ns, unit = end
 
     def numbers(times: NDArray[np.int64]) -> tuple[int, ...]:
         parts = np.stack(np.divmod(times, 10**9), 1) if split else times
@@ -119,15 +109,15 @@ def _write(
         file.write(head)
         last, count = 0, 0
         for times in _batches(edges, unit):
-            pattern = rows[0] + rows[1]
-            text = pattern * (times.size // 2) + rows[0] * (times.size % 2)
+            text = "".join(rows) * (times.size // 2) + rows[0] * (times.size % 2)
             file.write(text % numbers(times))
             last, count = int(times[-1]), count + times.size
-        if end_ns is None:
-            return
-        if end_ns % unit or end_ns // unit < last:
-            raise FieldError("end_ns", f"a multiple of {unit} ns, from {last * unit} up", end_ns)
-        file.write(marks[(count - 1) % 2] % numbers(np.array([end_ns // unit])))
+        if end_ns is not None:
+            if end_ns % unit or end_ns // unit < last:
+                bound = f"a multiple of {unit} ns, from {last * unit} up"
+                raise FieldError("end_ns", bound, end_ns)
+            mark = rows[(count - 1) % 2].splitlines(keepends=True)[0]
+            file.write(mark % numbers(np.array([end_ns // unit])))
 
 
 def _batches(edges: Edges, unit: int) -> Iterator[NDArray[np.int64]]:

@@ -10,7 +10,7 @@ import pytest
 from recording_helpers import edges_of
 
 from dccwire.errors import Reason, RecordingError
-from dccwire.recordings import npy, read
+from dccwire.recordings import read, samples
 
 
 def npy_bytes(array, **options):
@@ -50,7 +50,7 @@ def test_no_edges(save):
 
 def test_many_edges_come_in_chunks(save, monkeypatch):
     """No chunk is larger than it should be, and the order holds across them."""
-    monkeypatch.setattr(npy, "EDGES_A_CHUNK", 10)
+    monkeypatch.setattr(samples, "EDGES_A_CHUNK", 10)
     times = np.arange(95) * 58_000
     path = save("a.npy", npy_bytes(times))
     recording = read(path)

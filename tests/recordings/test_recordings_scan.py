@@ -19,10 +19,16 @@ from recording_helpers import edges_of, vcd_text
 from dccwire.errors import RecordingError
 from dccwire.recordings import read, vcd
 from dccwire.recordings.opening import Opened
-from dccwire.recordings.vcd import VcdSource
-from dccwire.recordings.vcd_body import State, tokenise
-from dccwire.recordings.vcd_header import read_header
-from dccwire.recordings.vcd_scan import MARGIN, in_order, scan, scan_records, scan_words
+from dccwire.recordings.vcd import VcdSource, read_header
+from dccwire.recordings.vcd_body import (
+    MARGIN,
+    State,
+    in_order,
+    scan,
+    scan_records,
+    scan_words,
+    tokenise,
+)
 
 
 @pytest.mark.parametrize("layout", ["#{0}\n{1}!\n", "#{0} {1}! x%\n", "#{0}\r\nb{1} !\r\n"])

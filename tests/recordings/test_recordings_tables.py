@@ -13,7 +13,7 @@ from recording_helpers import edges_of
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings import read, tables
 from dccwire.recordings.table_layout import read_layout
-from dccwire.recordings.table_rows import RowState, fast_rows, plain_rows
+from dccwire.recordings.tables import RowState, fast_rows, plain_rows
 
 TRANSITIONS = {
     "seconds": "Time [s],track\n0,0\n0.000058,1\n0.000116,0\n",

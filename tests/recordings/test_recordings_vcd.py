@@ -10,8 +10,7 @@ from recording_helpers import vcd_text
 from dccwire.errors import FieldError, Reason, RecordingError
 from dccwire.recordings import read, vcd
 from dccwire.recordings.opening import Opened
-from dccwire.recordings.vcd import VcdSource
-from dccwire.recordings.vcd_header import read_header
+from dccwire.recordings.vcd import VcdSource, read_header
 
 
 def result(recording):
@@ -315,7 +314,7 @@ def test_header_of_any_length(save):
 
 def test_endless_header(save, monkeypatch):
     """The search for the end of the header is bounded."""
-    monkeypatch.setattr("dccwire.recordings.vcd_header._MOST", 1 << 14)
+    monkeypatch.setattr("dccwire.recordings.vcd._MOST_HEADER", 1 << 14)
     with pytest.raises(RecordingError, match=r"the VCD header has no end"):
         read(save("a.vcd", "$comment " + "a " * 20_000))
 
