@@ -12,8 +12,7 @@ from dccwire.errors import ConfirmationError, FieldError
 from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.counts import Counts
-from dccwire.programming.session import Session
-from dccwire.programming.steps import RESET, Course, Kind, Step
+from dccwire.programming.session import RESET, Course, Kind, Session, Step
 from dccwire.programming.targets import DirectCv, PagedCv, Target, service
 from dccwire.service_mode import PRESET_PAGE, PagePreset, PageRegisterAccess
 
@@ -46,11 +45,10 @@ DEFAULT = Setup()
 
 
 class Sequencer:
-    """Steps for targets of one mode, and what later steps depend on.
+    """Steps for targets of the mode of a target, and what later steps depend on.
 
-    Args:
-        target: any target of the mode.
-        setup: how the session is carried out.
+    Its courses fail with a ConfirmationError where the decoder does not confirm a page, or a value
+    that has to be confirmed.
 
     Raises:
         FieldError: counts or a power cycle that are not for this mode.
@@ -76,7 +74,13 @@ class Sequencer:
 
     def whole(self, course: Course[T]) -> Course[T]:
         """A course with its start and its end, which it reaches after a failure too."""
-        yield from self._start()
+        power_on = self.step(RESET, self.counts.power_on, power_on=True)
+        if self._setup.power_on:
+            yield power_on
+        if self._procedure.preset:
+            yield from self._set_page(service(PagePreset()))
+        if self._setup.power_cycle:
+            yield power_on
         try:
             result = yield from course
         except ConfirmationError:
@@ -86,11 +90,7 @@ class Sequencer:
         return result
 
     def approach(self, target: Target) -> Course[None]:
-        """What comes before the verify groups of a target, once: its page, and the resets.
-
-        Raises:
-            ConfirmationError: the decoder does not confirm the page.
-        """
+        """What comes before the verify groups of a target, once: its page, and the resets."""
         yield from self._turn_to(target)
         if not self._procedure.resets_each and not self._running:
             yield from self.resets(self.counts.resets)
@@ -106,9 +106,6 @@ class Sequencer:
 
         Where the same packets may have come right before, resets divide them: a decoder need not
         answer a third identical packet.
-
-        Raises:
-            ConfirmationError: it was not.
         """
         if not isinstance(target, DirectCv):
             self._running = False
@@ -116,11 +113,7 @@ class Sequencer:
             raise ConfirmationError(str(target), read, f"verify of {value}")
 
     def write(self, target: Target, packet: Packet, confirmed: int | None = None) -> Course[bool]:
-        """A write group with its recovery: whether it was acknowledged, which it need not be.
-
-        Raises:
-            ConfirmationError: the decoder does not confirm the page, or the value `confirmed`.
-        """
+        """A write group with its recovery: whether it was acknowledged, which it need not be."""
         yield from self._turn_to(target)
         to_register_1 = self._procedure.preset and target.cv == 1
         recovery = self.counts.long_recovery if to_register_1 else self.counts.recovery
@@ -139,15 +132,6 @@ class Sequencer:
     ) -> Step:
         """A step with the preamble of the counts."""
         return Step(packet, count, self.counts.preamble, kind, power_on)
-
-    def _start(self) -> Course[None]:
-        """The power-on cycle, and the page preset where the mode begins with one."""
-        if self._setup.power_on:
-            yield self.step(RESET, self.counts.power_on, power_on=True)
-        if self._procedure.preset:
-            yield from self._set_page(service(PagePreset()))
-        if self._setup.power_cycle:
-            yield self.step(RESET, self.counts.power_on, power_on=True)
 
     def _close(self) -> Course[None]:
         """Leave the page register at 1, if it may be elsewhere (S-9.2.3 §E, Paged)."""

@@ -7,22 +7,14 @@ which is our reading. Room: sessions that read and write no single CV.
 
 from __future__ import annotations
 
-from dccwire.address import (
-    BROADCAST,
-    Address,
-    BroadcastAddress,
-    LongAddress,
-    Mode,
-    ShortAddress,
-)
+from dccwire.address import BROADCAST, Address, BroadcastAddress, LongAddress, Mode, ShortAddress
 from dccwire.cv.values import within
 from dccwire.errors import FieldError
 from dccwire.instructions import HardReset
 from dccwire.packet import Packet
 from dccwire.programming.counts import DirectCounts, HardResetCounts
 from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
-from dccwire.programming.session import Session
-from dccwire.programming.steps import RESET, Course, Step
+from dccwire.programming.session import RESET, Course, Session, Step
 from dccwire.programming.targets import DirectCv, Register, service
 from dccwire.service_mode import AddressQuery, DecoderFactoryReset, DecoderLock
 
@@ -42,13 +34,13 @@ def find_direct_mode(setup: Setup = DEFAULT) -> Session[bool]:
     Both are asked (S-9.2.3 §E, Direct Mode); an acknowledgement of either means yes.
     """
     sequencer = Sequencer(BY_DIRECT_MODE, setup)
-    return sequencer.session(_either(sequencer))
 
+    def both() -> Course[bool]:
+        clear = yield from sequencer.ask(BY_DIRECT_MODE, BY_DIRECT_MODE.verify_bit(7, 0))
+        set_ = yield from sequencer.ask(BY_DIRECT_MODE, BY_DIRECT_MODE.verify_bit(7, 1))
+        return clear or set_
 
-def _either(sequencer: Sequencer) -> Course[bool]:
-    clear = yield from sequencer.ask(BY_DIRECT_MODE, BY_DIRECT_MODE.verify_bit(7, 0))
-    set_ = yield from sequencer.ask(BY_DIRECT_MODE, BY_DIRECT_MODE.verify_bit(7, 1))
-    return clear or set_
+    return sequencer.session(both())
 
 
 def factory_reset(setup: Setup = DEFAULT) -> Session[bool]:
@@ -72,23 +64,19 @@ def hard_reset_cycle(
 
     Raises:
         FieldError: another address.
-
-    >>> hard_reset_cycle(ShortAddress(125))
-    Traceback (most recent call last):
-    dccwire.errors.FieldError: address: broadcast, long, or short 1 to 111 expected, \
-ShortAddress(number=125) given
     """
     short = isinstance(address, ShortAddress) and address.number in SHORT
     if not short and not isinstance(address, BroadcastAddress | LongAddress):
         raise FieldError("address", "broadcast, long, or short 1 to 111", address)
-    return Session(_hard_reset(Packet(address, HardReset()), counts, power_on=power_on))
+    packet = Packet(address, HardReset())
 
+    def course() -> Course[None]:
+        if power_on:
+            yield Step(RESET, counts.power_on, counts.preamble, power_on=True)
+        yield Step(packet, counts.hard_resets, counts.preamble)
+        yield Step(RESET, counts.after, counts.preamble)
 
-def _hard_reset(packet: Packet, counts: HardResetCounts, *, power_on: bool) -> Course[None]:
-    if power_on:
-        yield Step(RESET, counts.power_on, counts.preamble, power_on=True)
-    yield Step(packet, counts.hard_resets, counts.preamble)
-    yield Step(RESET, counts.after, counts.preamble)
+    return Session(course())
 
 
 def address_query(
@@ -97,10 +85,6 @@ def address_query(
     """Ask whether a decoder has this short address, 1 to 111 (S-9.2.3 Appendix A; P12).
 
     Advised only after reading CV 1 in direct or paged mode has failed. Silence is no proof.
-
-    >>> address_query(112)
-    Traceback (most recent call last):
-    dccwire.errors.FieldError: address: 1 to 111 expected, 112 given
     """
     within("address", number, SHORT[0], SHORT[-1])
     packet = Packet(ShortAddress(number), AddressQuery(), mode=Mode.SERVICE)
@@ -116,16 +100,12 @@ def decoder_lock(
     They stay locked through a power cycle, until a valid packet comes that is neither a service
     mode packet nor a lock for another address (S-9.2.3 Appendix B; P13). Whether a reset is such a
     packet is not stated (P19), so none follows the lock here.
-
-    >>> decoder_lock(0)
-    Traceback (most recent call last):
-    dccwire.errors.FieldError: unlocked: 1 to 127 expected, 0 given
     """
     packet = Packet(BROADCAST, DecoderLock(unlocked), mode=Mode.SERVICE)
     sequencer = Sequencer(BY_DIRECT_MODE, Setup(counts, power_on))
-    return sequencer.session(_lock(sequencer, packet))
 
+    def course() -> Course[None]:
+        yield from sequencer.resets(counts.resets)
+        yield sequencer.step(packet, counts.writes)
 
-def _lock(sequencer: Sequencer, packet: Packet) -> Course[None]:
-    yield from sequencer.resets(sequencer.counts.resets)
-    yield sequencer.step(packet, sequencer.counts.writes)
+    return sequencer.session(course())
