@@ -1,18 +1,22 @@
-"""From what arrives to a packet in both modes: the same few packets come again and again.
+"""From what arrives to packets in both modes, for one decoder or for several on a track.
 
-Room: imports `packet`, `service_mode` and the receiver's events.
+Room: imports `options`, `packet`, `service_mode` and the receiver's events.
 """
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from functools import lru_cache
-from typing import NamedTuple
+from typing import NamedTuple, overload
 
 from dccwire.address import PROGRAMMING_TRACK, Mode
+from dccwire.decoder.options import Acknowledgement
 from dccwire.errors import DecodeError, FieldError
 from dccwire.packet import Packet, decode
 from dccwire.receiver.events import CutOff, Event, Fault, Gap, PacketReceived, Stray
 from dccwire.service_mode import AddressQuery, DecoderLock
+
+NO_PACKETS = (Fault, Stray, CutOff, Gap)
 
 
 class Heard(NamedTuple):
@@ -22,7 +26,7 @@ class Heard(NamedTuple):
     service: Packet | None
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=4096)  # the same few packets come again and again
 def hear(data: bytes) -> Heard | None:
     """The packet of bytes; None for a wrong length or error byte, which is ignored (S-9.2 §B).
 
@@ -40,28 +44,40 @@ def hear(data: bytes) -> Heard | None:
     return Heard(packet, service if service.address == PROGRAMMING_TRACK else None)
 
 
-class Arrival(NamedTuple):
-    """Bytes with the times of the packet start bit and of the end of the packet end bit, in ns."""
+class Listener(ABC):
+    """What can be told of packets."""
 
-    data: bytes
-    start_ns: int
-    end_ns: int
+    __slots__ = ()
 
+    @overload
+    def take(self, packet: Event) -> list[Acknowledgement]: ...
+    @overload
+    def take(self, packet: Packet | bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...
+    def take(
+        self, packet: Packet | bytes | Event, start_ns: int | None = None, end_ns: int | None = None
+    ) -> list[Acknowledgement]:
+        """Act on a packet, or on a receiver's event, which brings its own times.
 
-def arrival(
-    packet: Packet | bytes | Event, start_ns: int | None, end_ns: int | None
-) -> Arrival | None:
-    """What came and when; None for an event that is no packet.
+        `start_ns` is the packet start bit, `end_ns` the end of the packet end bit, as the receiver
+        counts them. The acknowledgements that it causes come back, on a track as they merge;
+        outside service mode there are none (S-9.2.3 §D). Bytes with a wrong length or error byte
+        are ignored (S-9.2 §B), and so are events that are no packets. The mode of a `Packet` is
+        ignored: the decoder knows.
 
-    Raises:
-        FieldError: bytes or a packet without its times.
-    """
-    if isinstance(packet, PacketReceived):
-        return Arrival(packet.data, packet.start, packet.end)
-    if isinstance(packet, Fault | Stray | CutOff | Gap):
-        return None
-    if start_ns is None:
-        raise FieldError("start_ns", "a time in ns", start_ns)
-    if end_ns is None:
-        raise FieldError("end_ns", "a time in ns", end_ns)
-    return Arrival(bytes(packet), start_ns, end_ns)
+        Raises:
+            FieldError: times are missing, or run backwards.
+        """
+        if type(packet) is bytes and start_ns is not None and end_ns is not None:
+            return self._hear(packet, start_ns, end_ns)  # the usual case: in half of the time
+        if isinstance(packet, PacketReceived):
+            return self._hear(packet.data, packet.start, packet.end)
+        if isinstance(packet, NO_PACKETS):
+            return []
+        if start_ns is None:
+            raise FieldError("start_ns", "a time in ns", start_ns)
+        if end_ns is None:
+            raise FieldError("end_ns", "a time in ns", end_ns)
+        return self._hear(bytes(packet), start_ns, end_ns)
+
+    @abstractmethod
+    def _hear(self, data: bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...

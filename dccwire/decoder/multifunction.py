@@ -6,25 +6,22 @@ Room: imports all of the decoder's rooms but `track`.
 from __future__ import annotations
 
 from collections import Counter
-from typing import Any, overload
+from typing import Any
 
 from dccwire.address import LongAddress, ShortAddress
 from dccwire.cv import CvSet
 from dccwire.cv.values import check_cv, check_value
-from dccwire.decoder.addressing import consist_of, own_address
-from dccwire.decoder.hearing import arrival, hear
-from dccwire.decoder.motion import Direction
+from dccwire.decoder.hearing import Listener, hear
 from dccwire.decoder.obeying import obey
 from dccwire.decoder.options import Acknowledgement, Ignored, Options
 from dccwire.decoder.programming import Outcome, Programming
-from dccwire.decoder.state import Condition
+from dccwire.decoder.state import Condition, Direction
 from dccwire.errors import FieldError
 from dccwire.instructions import RestrictedSpeedStep
 from dccwire.packet import Packet
-from dccwire.receiver.events import Event
 
 
-class Decoder:
+class Decoder(Listener):
     """A multi-function decoder. It has no clock: `take` tells it when a packet came.
 
     >>> from dccwire import Packet
@@ -45,44 +42,20 @@ class Decoder:
 
     # What it is told.
 
-    @overload
-    def take(self, packet: Event) -> list[Acknowledgement]: ...
-    @overload
-    def take(self, packet: Packet | bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...
-    def take(
-        self,
-        packet: Packet | bytes | Event,
-        start_ns: int | None = None,
-        end_ns: int | None = None,
-    ) -> list[Acknowledgement]:
-        """Act on a packet, or on a receiver's event, which brings its own times.
-
-        `start_ns` is the packet start bit, `end_ns` the end of the packet end bit, as the receiver
-        counts them. The acknowledgements that it causes come back; outside service mode there are
-        none (S-9.2.3 §D). Bytes with a wrong length or error byte are ignored (S-9.2 §B), and so
-        are events that are no packets. The mode of a `Packet` is ignored: the decoder knows.
-
-        Raises:
-            FieldError: times are missing, or run backwards.
-        """
-        if type(packet) is not bytes or start_ns is None or end_ns is None:
-            came = arrival(packet, start_ns, end_ns)
-            if came is None:
-                return []
-            packet, start_ns, end_ns = came
+    def _hear(self, data: bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]:
         if start_ns < self._end_ns:
             raise FieldError("start_ns", f"{self._end_ns} or later", start_ns)
         if end_ns < start_ns:
             raise FieldError("end_ns", f"{start_ns} or later", end_ns)
         self._end_ns = end_ns
         state = self._state
-        if packet[:1] in state.others and self._programming.calm and not state.time_out_ns:
+        if data[:1] in state.others and self._programming.calm and not state.time_out_ns:
             return []
-        heard = hear(packet)
+        heard = hear(data)
         if heard is None:
             return []
         self._keep_time(end_ns)
-        service = self._programming.follow(heard, packet, start_ns, end_ns)
+        service = self._programming.follow(heard.service, data, start_ns, end_ns)
         if service is not None:
             return self._answer(service, end_ns)
         role = state.roles.get(heard.packet.address)
@@ -91,8 +64,8 @@ class Decoder:
         if self._programming.barred:
             self._ignored[Ignored.BARRED] += 1
             return []
-        second = packet == self._previous
-        self._previous = b"" if second else packet
+        second = data == self._previous
+        self._previous = b"" if second else data
         for one in heard.packet.instructions:
             reason = obey(state, one, role, end_ns, second)
             if reason is not None:
@@ -150,12 +123,12 @@ class Decoder:
     @property
     def address(self) -> ShortAddress | LongAddress | None:
         """Its own address; None where the CVs hold none."""
-        return own_address(self._state.storage)
+        return self._state.storage.own_address()
 
     @property
     def consist(self) -> ShortAddress | None:
         """Its consist address; None in no consist."""
-        return consist_of(self._state.storage)
+        return self._state.storage.consist()[0]
 
     @property
     def direction(self) -> Direction:
@@ -189,7 +162,8 @@ class Decoder:
     @property
     def binary_states(self) -> frozenset[int]:
         """The binary states that are on, 1 to 32767."""
-        return self._state.functions.states()
+        bits = self._state.functions.binary
+        return frozenset(number for number in range(bits.bit_length()) if bits >> number & 1)
 
     @property
     def analog_outputs(self) -> dict[int, int]:
@@ -220,9 +194,14 @@ class Decoder:
 
     def snapshot(self) -> dict[str, Any]:
         """All of its state but times and the packets it remembers, as plain values."""
-        programming = self._programming
+        programming, storage = self._programming, self._state.storage
+        motion, functions = self._state.motion, self._state.functions
         return {
-            **self._state.plain(),
+            "cvs": self.cvs,
+            "extended": storage.extended,
+            "resetting": storage.resetting,
+            "motion": (motion.direction, motion.step, motion.steps, motion.limit, motion.target),
+            "functions": (functions.on, functions.binary, self.analog_outputs),
             "in_service_mode": programming.inside,
             "locked": programming.locked,
             "page": programming.page,

@@ -1,59 +1,49 @@
 """What each instruction does to a decoder: one place for each (S-9.2.1 §C).
 
-Room: imports `addressing`, `state` and the instructions.
+Room: imports `state`, `storage` and the instructions.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
+from dccwire import instructions as sent
 from dccwire.cv import ConsistAddress
 from dccwire.cv.changes import EXTENDED_BIT
-from dccwire.decoder.addressing import Role
-from dccwire.decoder.functions import ALL, HIGHEST_LONG, HIGHEST_SHORT
-from dccwire.decoder.motion import FULL_STEPS_128
 from dccwire.decoder.options import Ignored
-from dccwire.decoder.state import Condition
+from dccwire.decoder.state import ALL, FULL_STEPS_128, Condition
+from dccwire.decoder.storage import Role
 from dccwire.formats import Instruction, Kept
 from dccwire.instructions import (
-    AnalogFunctionGroup,
-    BinaryStateLongForm,
-    BinaryStateShortForm,
-    ConsistControl,
-    CvAccessLongForm,
-    CvAccessShortForm,
     CvAdjustment,
-    CvBitManipulation,
     CvOperation,
     CvPair,
-    CvPairShortForm,
-    DigitalDecoderReset,
-    FunctionGroup,
-    FunctionGroupOne,
-    HardReset,
-    RestrictedSpeedStep,
-    SetExtendedAddressing,
     SpeedAndDirection,
-    SpeedAndFunctionsF0F7,
-    SpeedAndFunctionsF0F15,
     SpeedStepControl128,
 )
 from dccwire.instructions.function_groups import function_names
 
+HIGHEST_SHORT, HIGHEST_LONG = 127, 32767
+"""The highest binary states of the short and the long form (S-9.2.1 §C, Binary State Control)."""
+
 AT_CONSIST_ADDRESS = (
     SpeedAndDirection,
     SpeedStepControl128,
-    RestrictedSpeedStep,
-    SpeedAndFunctionsF0F7,
-    SpeedAndFunctionsF0F15,
-    FunctionGroup,
-    DigitalDecoderReset,
+    sent.RestrictedSpeedStep,
+    sent.SpeedAndFunctionsF0F7,
+    sent.SpeedAndFunctionsF0F15,
+    sent.FunctionGroup,
+    sent.DigitalDecoderReset,
 )
 """What is obeyed at the consist address; functions as far as CV 21 and 22 say (S-9.2.1 §C).
 
 That the decoder reset and the speed limit count, and nothing else, is our choice.
 """
 
+JOINED = {
+    sent.SpeedAndFunctionsF0F7: function_names(0, 7),
+    sent.SpeedAndFunctionsF0F15: function_names(0, 15),
+}
 ADJUSTMENT_CVS = {CvAdjustment.ACCELERATION: 23, CvAdjustment.DECELERATION: 24}
 PAIR_CVS = {
     CvPair.EXTENDED_ADDRESS_17_18: (17, 18),
@@ -72,56 +62,51 @@ def obey(
     match one:
         case SpeedAndDirection() | SpeedStepControl128():
             return _move(state, one, role, end_ns, enabled)
-        case FunctionGroupOne() if state.steps == 14:
+        case sent.FunctionGroupOne() if state.steps == 14:
             state.functions.switch(one.names()[:-1], one.functions & 0b1111, enabled)  # X20
-        case FunctionGroup():
+        case sent.FunctionGroup():
             state.functions.switch(one.names(), one.functions, enabled)
-        case RestrictedSpeedStep():
+        case sent.RestrictedSpeedStep():
             if not role.moves:
                 return Ignored.IN_CONSIST
-            pace = state.paces[state.motion.steps]
-            state.motion.restrict(one if one.enabled else None, end_ns, pace)
-        case DigitalDecoderReset():
+            state.motion.limit = one if one.enabled else None
+            state.motion.aim(end_ns, state.paces[state.motion.steps])
+        case sent.DigitalDecoderReset():
             state.clear(end_ns)
-        case SpeedAndFunctionsF0F7(forward, speed, functions):
-            state.functions.switch(function_names(0, 7), functions, enabled)
-            return _move(state, SpeedStepControl128(forward, speed), role, end_ns)
-        case SpeedAndFunctionsF0F15(forward, speed, functions):
-            state.functions.switch(function_names(0, 15), functions, enabled)
-            return _move(state, SpeedStepControl128(forward, speed), role, end_ns)
-        case BinaryStateShortForm(on, number):
+        case sent.SpeedAndFunctionsF0F7() | sent.SpeedAndFunctionsF0F15():
+            state.functions.switch(JOINED[type(one)], one.functions, enabled)
+            return _move(state, SpeedStepControl128(one.forward, one.speed), role, end_ns)
+        case sent.BinaryStateShortForm(on, number):
             state.functions.set_binary(number, HIGHEST_SHORT, on)
-        case BinaryStateLongForm(on, number):
+        case sent.BinaryStateLongForm(on, number):
             state.functions.set_binary(number, HIGHEST_LONG, on)
-        case AnalogFunctionGroup(output, value):
+        case sent.AnalogFunctionGroup(output, value):
             state.functions.analog[output] = value
-        case HardReset():
+        case sent.HardReset():
             state.storage.hard_reset()
             state.refresh()
             state.clear(end_ns)
-        case ConsistControl(turned, consist):
+        case sent.ConsistControl(turned, consist):
             state.storage.put(19, ConsistAddress(turned, consist).to_cvs()[19])  # literally: X13
             state.refresh()
-        case SetExtendedAddressing(extended):
+        case sent.SetExtendedAddressing(extended):
             held = state.storage.read(29)
             asked = held | EXTENDED_BIT if extended else held & ~EXTENDED_BIT
             state.storage.put(29, asked & state.options.configuration_bits)
             state.refresh()
-        case CvAccessShortForm(adjustment, value):
+        case sent.CvAccessShortForm(adjustment, value):
             return _write(state, {ADJUSTMENT_CVS[adjustment]: value})
-        case CvPairShortForm(pair, first, value) if second:
+        case sent.CvPairShortForm(pair, first, value) if second:
             # Two identical packets as for the long form: not remembered otherwise.
             return _write(state, dict(zip(PAIR_CVS[pair], (first, value), strict=True)))
-        case CvAccessLongForm(CvOperation.WRITE, cv, value) if second:
+        case sent.CvAccessLongForm(CvOperation.WRITE, cv, value) if second:
             return _write(state, {cv: value})
-        case CvBitManipulation(CvOperation.WRITE, cv, bit, value) if second:
-            reason = state.storage.write_bit(cv, bit, value)
-            state.refresh()
-            return reason
+        case sent.CvBitManipulation(CvOperation.WRITE, cv, bit, value) if second:
+            return _write(state, {cv: state.storage.with_bit(cv, bit, value)})
         case (
-            CvPairShortForm()
-            | CvAccessLongForm(CvOperation.WRITE)
-            | CvBitManipulation(CvOperation.WRITE)
+            sent.CvPairShortForm()
+            | sent.CvAccessLongForm(CvOperation.WRITE)
+            | sent.CvBitManipulation(CvOperation.WRITE)
         ):
             return None  # the first of two identical packets (S-9.2.1 §C, CV access long form)
         case Kept():

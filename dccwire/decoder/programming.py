@@ -1,6 +1,6 @@
 """Service mode: entry and exit, two identical packets, and what each mode does (S-9.2.3).
 
-Room: imports `hearing`, `options`, `storage` and the service mode packets.
+Room: imports `options`, `storage` and the service mode packets.
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ from dccwire.address import Address
 from dccwire.codebook import RESET_PACKET
 from dccwire.cv import cv_of
 from dccwire.cv.changes import FACTORY_RESET
-from dccwire.decoder.hearing import Heard
 from dccwire.decoder.options import Ignored, ServiceMode
 from dccwire.decoder.storage import Storage
 from dccwire.formats import Instruction, Kept
@@ -29,9 +28,6 @@ from dccwire.service_mode import (
     DirectByteAccess,
     RegisterAccess,
 )
-
-DATA_REGISTERS = range(1, 5)
-"""Registers 1 to 4 follow the page, the others do not (S-9.2.3 §E)."""
 
 
 class Outcome(Enum):
@@ -66,7 +62,9 @@ class Programming:
         """Whether a packet to others, whatever it says, changes nothing here."""
         return self.since_ns is None and not self.barred and not self.locked
 
-    def follow(self, heard: Heard, data: bytes, start_ns: int, end_ns: int) -> Packet | None:
+    def follow(
+        self, service: Packet | None, data: bytes, start_ns: int, end_ns: int
+    ) -> Packet | None:
         """Take notice of a valid packet; it comes back if it is a service mode packet in its mode.
 
         Service mode begins with a service mode packet right after a reset packet, at most 20 ms
@@ -79,8 +77,8 @@ class Programming:
         recent = self.since_ns is not None and start_ns - self.since_ns <= STAY_NS
         if self.inside and not recent:
             self.inside, self.barred = False, True
-        reset, service = data == RESET_PACKET, heard.service is not None
-        if service:
+        reset = data == RESET_PACKET
+        if service is not None:
             self.inside = recent
         else:
             self.barred = False
@@ -91,7 +89,7 @@ class Programming:
         self.since_ns = end_ns if reset or self.inside else None
         self.run = self.run + 1 if self.inside and data == self.previous else 1
         self.previous = data
-        return heard.service if self.inside else None
+        return service if self.inside else None
 
     def act(self, one: Instruction, address: Address, storage: Storage) -> Outcome | Ignored:
         """Act on the second of identical packets in a row; on no further one of the same row.
@@ -115,9 +113,7 @@ class Programming:
             case DirectByteAccess(operation, cv, value) if ServiceMode.DIRECT in supports:
                 return _byte(storage, operation, cv, value)
             case DirectBitManipulation(operation, cv, bit, value) if ServiceMode.DIRECT in supports:
-                if operation is CvOperation.WRITE:
-                    return storage.write_bit(cv, bit, value) or Outcome.STORED
-                return _verify(storage, cv, storage.read(cv) >> bit & 1 == value)
+                return _byte(storage, operation, cv, storage.with_bit(cv, bit, value))
             case RegisterAccess():
                 return self._register(one, storage)
             case Kept():
@@ -144,8 +140,8 @@ class Programming:
             return Ignored.UNSUPPORTED
         if writes and register == 8 and one.value == FACTORY_RESET:
             return storage.start_factory_reset() or Outcome.STORED
-        paged_cv = register in DATA_REGISTERS
-        cv = cv_of(self.page, register - 1) if paged_cv else REGISTER_CVS[register]
+        follows_page = register <= 4  # S-9.2.3 §E
+        cv = cv_of(self.page, register - 1) if follows_page else REGISTER_CVS[register]
         return _byte(storage, one.operation, cv, one.value)
 
 
@@ -153,11 +149,7 @@ def _matches(right: bool) -> Outcome:
     return Outcome.MATCHES if right else Outcome.NOTHING
 
 
-def _verify(storage: Storage, cv: int, right: bool) -> Outcome | Ignored:
-    return _matches(right) if storage.has(cv) else Ignored.ABSENT
-
-
 def _byte(storage: Storage, operation: CvOperation, cv: int, value: int) -> Outcome | Ignored:
     if operation is CvOperation.WRITE:
         return storage.write(cv, value) or Outcome.STORED
-    return _verify(storage, cv, storage.read(cv) == value)
+    return _matches(storage.read(cv) == value) if storage.has(cv) else Ignored.ABSENT

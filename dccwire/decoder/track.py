@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import overload
 
-from dccwire.decoder.hearing import arrival
+from dccwire.decoder.hearing import Listener
 from dccwire.decoder.multifunction import Decoder
 from dccwire.decoder.options import Acknowledgement
-from dccwire.packet import Packet
-from dccwire.receiver.events import Event
 
 
 def merged(acknowledgements: Iterable[Acknowledgement]) -> list[Acknowledgement]:
@@ -30,7 +27,7 @@ def merged(acknowledgements: Iterable[Acknowledgement]) -> list[Acknowledgement]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Track:
+class Track(Listener):
     """Decoders that hear the same packets.
 
     >>> from dccwire import Packet
@@ -50,29 +47,10 @@ class Track:
     def __len__(self) -> int:
         return len(self.decoders)
 
-    @overload
-    def take(self, packet: Event) -> list[Acknowledgement]: ...
-    @overload
-    def take(self, packet: Packet | bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...
-    def take(
-        self,
-        packet: Packet | bytes | Event,
-        start_ns: int | None = None,
-        end_ns: int | None = None,
-    ) -> list[Acknowledgement]:
-        """Give a packet or an event to all; their acknowledgements come back as they merge.
-
-        Raises:
-            FieldError: times are missing, or run backwards.
-        """
-        if type(packet) is not bytes or start_ns is None or end_ns is None:
-            came = arrival(packet, start_ns, end_ns)
-            if came is None:
-                return []
-            packet, start_ns, end_ns = came
+    def _hear(self, data: bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]:
         found: list[Acknowledgement] = []
         for decoder in self.decoders:
-            found += decoder.take(packet, start_ns, end_ns)
+            found += decoder.take(data, start_ns, end_ns)
         return merged(found) if found else found
 
     def power_on(self) -> None:
