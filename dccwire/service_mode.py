@@ -1,8 +1,8 @@
 """Service mode packets: the programming track (S-9.2.3 §E and appendices).
 
 They name no address: whatever decoder stands on the programming track is meant. The same bytes are
-short addresses 112 to 127 in operations mode, so a mode must be given (C16, P10). Room: one file,
-as one standard; the sequences of packets are elsewhere.
+short addresses 112 to 127 in operations mode, so a mode must be given (C16, P10). Room: single
+packets; their sequences are elsewhere.
 """
 
 from __future__ import annotations
@@ -39,6 +39,13 @@ TRACK: dict[str, Any] = {"partitions": frozenset({Partition.PROGRAMMING}), "mode
 ONE_BIT = Choice("C", {0: CvOperation.VERIFY, 1: CvOperation.WRITE})
 
 
+def _open_cv(self: DirectByteAccess | DirectBitManipulation) -> Iterator[Remark]:
+    """CV 1024 is open."""
+    if self.cv == 1024:
+        message = "the text gives CV 1 to 1023, the ten bits reach CV 1024 (P3)"
+        yield Remark(Reason.OPEN, message, "S-9.2.3 §E, Direct Mode")
+
+
 @instruction(
     "0111CCAA AAAAAAAA DDDDDDDD",
     "S-9.2.3 §E, Direct Mode",
@@ -61,15 +68,7 @@ class DirectByteAccess(Instruction):
     cv: int
     value: int
 
-    def remarks(self) -> Iterator[Remark]:
-        """CV 1024 is open."""
-        yield from _open_cv(self.cv)
-
-
-def _open_cv(cv: int) -> Iterator[Remark]:
-    if cv == 1024:
-        message = "the text gives CV 1 to 1023, the ten bits reach CV 1024 (P3)"
-        yield Remark(Reason.OPEN, message, "S-9.2.3 §E, Direct Mode")
+    remarks = _open_cv
 
 
 @instruction(
@@ -87,9 +86,7 @@ class DirectBitManipulation(Instruction):
     bit: int
     value: int
 
-    def remarks(self) -> Iterator[Remark]:
-        """CV 1024 is open."""
-        yield from _open_cv(self.cv)
+    remarks = _open_cv
 
 
 @instruction(

@@ -35,7 +35,7 @@ from dccwire.errors import CallError, FieldError, Reason, RecordingError, TextEr
 from dccwire.framing import SENT_PREAMBLE
 from dccwire.notation import address_from_text, plain_from_json
 from dccwire.programming.many_cvs import course_of_writes, packets_on_main
-from dccwire.programming.one_cv import course_on_main
+from dccwire.programming.operations import course_on_main
 from dccwire.programming.session import Step
 from dccwire.wording import wrapped
 

@@ -14,15 +14,7 @@ from dccwire.errors import DecodeError, FieldError, TextError
 from dccwire.framing import MOST_BYTES, least_preamble
 from dccwire.packet import Packet, decode
 from dccwire.plan import read_packet
-from dccwire.programming import (
-    REACHES,
-    TIMINGS,
-    Assumptions,
-    Cost,
-    estimate,
-    packet_ns,
-    read_job,
-)
+from dccwire.programming import REACHES, TIMINGS, Assumptions, Cost, estimate, packet_ns, read_job
 from dccwire.wording import counted
 
 __all__ = ["add_commands"]
@@ -128,13 +120,9 @@ def _packet(packet: Packet, given: argparse.Namespace) -> None:
 
 
 def _reading(given: argparse.Namespace) -> None:
-    blocks = read_job(given.cvs)
+    blocks, reach = read_job(given.cvs), REACHES[given.mode]
     found = {
-        name: estimate(
-            blocks,
-            REACHES[given.mode],
-            assumptions=Assumptions(timing=TIMINGS[name], answer=given.answer),
-        )
+        name: estimate(blocks, reach, assumptions=Assumptions(TIMINGS[name], given.answer))
         for name in SHOWN
     }
     count = found["nominal"].cvs
@@ -156,7 +144,7 @@ def _reading(given: argparse.Namespace) -> None:
             say(f"  {case:5}{cost.packets:10}{cost.ns / 1e9:11.1f}{cost.ns / 60e9:9.1f}")
     say()
     say("best and worst: each CV holds what is read fastest and slowest; mean: all equally likely")
-    longest = REACHES[given.mode](1).procedure.counts().verifies
+    longest = reach(1).procedure.counts().verifies
     early = f"at packet {given.answer}" if given.answer <= longest else "no earlier"
     say(f"acknowledged steps end {early}; the decoder has all these CVs")
     if any(block.index_pages for block in blocks):

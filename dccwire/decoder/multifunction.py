@@ -1,24 +1,68 @@
-"""The decoder itself: packets with their times in, state and acknowledgements out.
+"""The decoder itself, and several on one track, a layout's or a programming track's.
 
-Room: imports all of the decoder's rooms but `track`.
+Packets with their times in, state and acknowledgements out. Room: imports all of the others.
 """
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections import Counter
-from typing import Any
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any, overload
 
 from dccwire.address import LongAddress, ShortAddress
 from dccwire.cv import CvSet
 from dccwire.cv.values import check_cv, check_value
-from dccwire.decoder.hearing import Listener, hear
 from dccwire.decoder.obeying import obey
 from dccwire.decoder.options import Acknowledgement, Ignored, Options
-from dccwire.decoder.programming import Outcome, Programming
+from dccwire.decoder.programming import Outcome, Programming, hear
 from dccwire.decoder.state import Condition, Direction
 from dccwire.errors import FieldError
 from dccwire.instructions import RestrictedSpeedStep
 from dccwire.packet import Packet
+from dccwire.receiver.events import CutOff, Event, Fault, Gap, PacketReceived, Stray
+
+NO_PACKETS = (Fault, Stray, CutOff, Gap)
+
+
+class Listener(ABC):
+    """What can be told of packets."""
+
+    __slots__ = ()
+
+    @overload
+    def take(self, packet: Event) -> list[Acknowledgement]: ...
+    @overload
+    def take(self, packet: Packet | bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...
+    def take(
+        self, packet: Packet | bytes | Event, start_ns: int | None = None, end_ns: int | None = None
+    ) -> list[Acknowledgement]:
+        """Act on a packet, or on a receiver's event, which brings its own times.
+
+        `start_ns` is the packet start bit, `end_ns` the end of the packet end bit, as the receiver
+        counts them. The acknowledgements that it causes come back, on a track as they merge;
+        outside service mode there are none (S-9.2.3 §D). Bytes with a wrong length or error byte
+        are ignored (S-9.2 §B), and so are events that are no packets. The mode of a `Packet` is
+        ignored: the decoder knows.
+
+        Raises:
+            FieldError: times are missing, or run backwards.
+        """
+        if type(packet) is bytes and start_ns is not None and end_ns is not None:
+            return self._hear(packet, start_ns, end_ns)  # the usual case: in half of the time
+        if isinstance(packet, PacketReceived):
+            return self._hear(packet.data, packet.start, packet.end)
+        if isinstance(packet, NO_PACKETS):
+            return []
+        if start_ns is None:
+            raise FieldError("start_ns", "a time in ns", start_ns)
+        if end_ns is None:
+            raise FieldError("end_ns", "a time in ns", end_ns)
+        return self._hear(bytes(packet), start_ns, end_ns)
+
+    @abstractmethod
+    def _hear(self, data: bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...
 
 
 class Decoder(Listener):
@@ -39,8 +83,6 @@ class Decoder(Listener):
         self._ignored: Counter[Ignored] = Counter()
         self._previous = b""
         self._end_ns = self._heard_ns = 0
-
-    # What it is told.
 
     def _hear(self, data: bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]:
         if start_ns < self._end_ns:
@@ -96,13 +138,8 @@ class Decoder(Listener):
         self._state.refresh()
         self._heard_ns = self._end_ns
 
-    # What can be seen of it.
-
     def cv(self, cv: int) -> int:
-        """The byte of a CV; of CV 257 to 512, on the index page of CV 31 and 32.
-
-        Raises:
-            FieldError: the CV is not in 1 to 1024.
+        """The byte of CV 1 to 1024; of CV 257 to 512, on the index page of CV 31 and 32.
 
         >>> Decoder().cv(1), Decoder().cv(29)
         (3, 2)
@@ -208,8 +245,6 @@ class Decoder(Listener):
             "ignored": self.ignored,
         }
 
-    # How it acts.
-
     def _keep_time(self, end_ns: int) -> None:
         """Stop if no valid packet came for the time of CV 11 (S-9.2.2), then count anew."""
         deadline, motion = self._deadline_ns, self._state.motion
@@ -237,3 +272,52 @@ class Decoder(Listener):
         elif answer is Outcome.NOTHING:
             return []
         return [Acknowledgement(end_ns, self._state.options.acknowledgement_ns)]
+
+
+def merged(acknowledgements: Iterable[Acknowledgement]) -> list[Acknowledgement]:
+    """What a programmer sees of several: those that overlap or touch are one.
+
+    >>> merged([Acknowledgement(5, 6), Acknowledgement(0, 6), Acknowledgement(20, 6)])
+    [Acknowledgement(start_ns=0, duration_ns=11), Acknowledgement(start_ns=20, duration_ns=6)]
+    """
+    found: list[Acknowledgement] = []
+    for one in sorted(acknowledgements):
+        if found and one.start_ns <= found[-1].end_ns:
+            start = found[-1].start_ns
+            found[-1] = Acknowledgement(start, max(found[-1].end_ns, one.end_ns) - start)
+        else:
+            found.append(one)
+    return found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Track(Listener):
+    """Decoders that hear the same packets.
+
+    >>> from dccwire import Packet
+    >>> track = Track((Decoder(), Decoder()))
+    >>> packet = Packet.from_text("short 3: FunctionGroupOne functions=F2")
+    >>> track.take(packet, 0, 5_000_000)
+    []
+    >>> [sorted(decoder.functions) for decoder in track]
+    [['F2'], ['F2']]
+    """
+
+    decoders: tuple[Decoder, ...]
+
+    def __iter__(self) -> Iterator[Decoder]:
+        return iter(self.decoders)
+
+    def __len__(self) -> int:
+        return len(self.decoders)
+
+    def _hear(self, data: bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]:
+        found: list[Acknowledgement] = []
+        for decoder in self.decoders:
+            found += decoder.take(data, start_ns, end_ns)
+        return merged(found) if found else found
+
+    def power_on(self) -> None:
+        """Switch the power of the track off and on."""
+        for decoder in self.decoders:
+            decoder.power_on()

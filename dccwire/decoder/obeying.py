@@ -14,21 +14,14 @@ from dccwire.decoder.options import Ignored
 from dccwire.decoder.state import ALL, FULL_STEPS_128, Condition
 from dccwire.decoder.storage import Role
 from dccwire.formats import Instruction, Kept
-from dccwire.instructions import (
-    CvAdjustment,
-    CvOperation,
-    CvPair,
-    SpeedAndDirection,
-    SpeedStepControl128,
-)
 from dccwire.instructions.function_groups import function_names
 
 HIGHEST_SHORT, HIGHEST_LONG = 127, 32767
 """The highest binary states of the short and the long form (S-9.2.1 §C, Binary State Control)."""
 
 AT_CONSIST_ADDRESS = (
-    SpeedAndDirection,
-    SpeedStepControl128,
+    sent.SpeedAndDirection,
+    sent.SpeedStepControl128,
     sent.RestrictedSpeedStep,
     sent.SpeedAndFunctionsF0F7,
     sent.SpeedAndFunctionsF0F15,
@@ -44,11 +37,11 @@ JOINED = {
     sent.SpeedAndFunctionsF0F7: function_names(0, 7),
     sent.SpeedAndFunctionsF0F15: function_names(0, 15),
 }
-ADJUSTMENT_CVS = {CvAdjustment.ACCELERATION: 23, CvAdjustment.DECELERATION: 24}
+ADJUSTMENT_CVS = {sent.CvAdjustment.ACCELERATION: 23, sent.CvAdjustment.DECELERATION: 24}
 PAIR_CVS = {
-    CvPair.EXTENDED_ADDRESS_17_18: (17, 18),
-    CvPair.INDEX_31_32: (31, 32),
-    CvPair.CONSIST_19_20: (19, 20),
+    sent.CvPair.EXTENDED_ADDRESS_17_18: (17, 18),
+    sent.CvPair.INDEX_31_32: (31, 32),
+    sent.CvPair.CONSIST_19_20: (19, 20),
 }
 
 
@@ -60,7 +53,7 @@ def obey(
         return Ignored.CONSIST
     enabled = ALL if role.own else state.enabled
     match one:
-        case SpeedAndDirection() | SpeedStepControl128():
+        case sent.SpeedAndDirection() | sent.SpeedStepControl128():
             return _move(state, one, role, end_ns, enabled)
         case sent.FunctionGroupOne() if state.steps == 14:
             state.functions.switch(one.names()[:-1], one.functions & 0b1111, enabled)  # X20
@@ -75,7 +68,7 @@ def obey(
             state.clear(end_ns)
         case sent.SpeedAndFunctionsF0F7() | sent.SpeedAndFunctionsF0F15():
             state.functions.switch(JOINED[type(one)], one.functions, enabled)
-            return _move(state, SpeedStepControl128(one.forward, one.speed), role, end_ns)
+            return _move(state, sent.SpeedStepControl128(one.forward, one.speed), role, end_ns)
         case sent.BinaryStateShortForm(on, number):
             state.functions.set_binary(number, HIGHEST_SHORT, on)
         case sent.BinaryStateLongForm(on, number):
@@ -99,14 +92,14 @@ def obey(
         case sent.CvPairShortForm(pair, first, value) if second:
             # Two identical packets as for the long form: not remembered otherwise.
             return _write(state, dict(zip(PAIR_CVS[pair], (first, value), strict=True)))
-        case sent.CvAccessLongForm(CvOperation.WRITE, cv, value) if second:
+        case sent.CvAccessLongForm(sent.CvOperation.WRITE, cv, value) if second:
             return _write(state, {cv: value})
-        case sent.CvBitManipulation(CvOperation.WRITE, cv, bit, value) if second:
+        case sent.CvBitManipulation(sent.CvOperation.WRITE, cv, bit, value) if second:
             return _write(state, {cv: state.storage.with_bit(cv, bit, value)})
         case (
             sent.CvPairShortForm()
-            | sent.CvAccessLongForm(CvOperation.WRITE)
-            | sent.CvBitManipulation(CvOperation.WRITE)
+            | sent.CvAccessLongForm(sent.CvOperation.WRITE)
+            | sent.CvBitManipulation(sent.CvOperation.WRITE)
         ):
             return None  # the first of two identical packets (S-9.2.1 §C, CV access long form)
         case Kept():
@@ -127,7 +120,7 @@ def _write(state: Condition, values: Mapping[int, int]) -> Ignored | None:
 
 def _move(
     state: Condition,
-    one: SpeedAndDirection | SpeedStepControl128,
+    one: sent.SpeedAndDirection | sent.SpeedStepControl128,
     role: Role,
     end_ns: int,
     enabled: int = 0,
@@ -141,7 +134,7 @@ def _move(
     if not role.moves:
         return Ignored.IN_CONSIST
     direction = state.direction(one.forward, role.reversed)
-    if isinstance(one, SpeedStepControl128):
+    if isinstance(one, sent.SpeedStepControl128):
         steps, step = FULL_STEPS_128, one.step
     else:
         steps, step = state.steps, one.step(state.steps)

@@ -1,44 +1,61 @@
-"""Service mode: entry and exit, two identical packets, and what each mode does (S-9.2.3).
+"""Service mode: its packets, entry and exit, two identical ones, what each mode does (S-9.2.3).
 
-Room: imports `options`, `storage` and the service mode packets.
+Room: imports `options`, `storage`, `packet` and the service mode packets.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum, auto
+from functools import lru_cache
+from typing import NamedTuple
 
-from dccwire.address import Address
+from dccwire import service_mode
+from dccwire.address import PROGRAMMING_TRACK, Address, Mode
 from dccwire.codebook import RESET_PACKET
 from dccwire.cv import cv_of
 from dccwire.cv.changes import FACTORY_RESET
 from dccwire.decoder.options import Ignored, ServiceMode
 from dccwire.decoder.storage import Storage
+from dccwire.errors import DecodeError
 from dccwire.formats import Instruction, Kept
 from dccwire.instructions import CvOperation
-from dccwire.packet import Packet
+from dccwire.packet import Packet, decode
 from dccwire.receiver.tracking import STAY_NS
-from dccwire.service_mode import (
-    PAGE_REGISTER,
-    PRESET_PAGE,
-    REGISTER_CVS,
-    AddressQuery,
-    DecoderLock,
-    DirectBitManipulation,
-    DirectByteAccess,
-    RegisterAccess,
-)
+from dccwire.service_mode import PAGE_REGISTER, PRESET_PAGE, REGISTER_CVS
+
+
+class Heard(NamedTuple):
+    """A valid packet: as in operations mode, and as in service mode if it can be one of that."""
+
+    packet: Packet
+    service: Packet | None
+
+
+@lru_cache(maxsize=4096)  # the same few packets come again and again
+def hear(data: bytes) -> Heard | None:
+    """The packet of bytes; None for a wrong length or error byte, which is ignored (S-9.2 §B).
+
+    An address query or a decoder lock with an address out of its range is no service mode packet
+    (P12, P13); four bytes of direct mode with CC = 00 are one that says nothing (P4).
+    """
+    try:
+        packet = decode(data)
+    except DecodeError:
+        return None
+    service = decode(data, mode=Mode.SERVICE)
+    match service.instructions:
+        case (service_mode.AddressQuery() | service_mode.DecoderLock(),):
+            return Heard(packet, service)
+    return Heard(packet, service if service.address == PROGRAMMING_TRACK else None)
 
 
 class Outcome(Enum):
     """What a service mode packet came to, if it was not ignored."""
 
-    NOTHING = auto()
-    """The first of two, a verify that does not match, what needs no answer."""
-    MATCHES = auto()
-    """Acknowledged at once."""
-    STORED = auto()
-    """Acknowledged after storage."""
+    NOTHING = auto()  # the first of two, a verify that does not match, what needs no answer
+    MATCHES = auto()  # acknowledged at once
+    STORED = auto()  # acknowledged after storage
 
 
 @dataclass(slots=True)
@@ -99,7 +116,8 @@ class Programming:
         if self.run != 2:
             return Outcome.NOTHING
         supports = storage.options.supports
-        if isinstance(one, DecoderLock):
+        direct = ServiceMode.DIRECT in supports
+        if isinstance(one, service_mode.DecoderLock):
             if ServiceMode.DECODER_LOCK not in supports:
                 return Ignored.UNSUPPORTED
             self.locked = one.unlocked != storage.read(1)
@@ -107,20 +125,20 @@ class Programming:
         if self.locked:
             return Ignored.SERVICE_LOCKED
         match one:
-            case AddressQuery() if ServiceMode.ADDRESS_QUERY in supports:
+            case service_mode.AddressQuery() if ServiceMode.ADDRESS_QUERY in supports:
                 # CV 1 whatever CV 29 bit 5 says: the appendix asks for the short address.
                 return _matches(storage.read(1) == address.number)
-            case DirectByteAccess(operation, cv, value) if ServiceMode.DIRECT in supports:
+            case service_mode.DirectByteAccess(operation, cv, value) if direct:
                 return _byte(storage, operation, cv, value)
-            case DirectBitManipulation(operation, cv, bit, value) if ServiceMode.DIRECT in supports:
+            case service_mode.DirectBitManipulation(operation, cv, bit, value) if direct:
                 return _byte(storage, operation, cv, storage.with_bit(cv, bit, value))
-            case RegisterAccess():
+            case service_mode.RegisterAccess():
                 return self._register(one, storage)
             case Kept():
                 return Ignored.UNKNOWN
         return Ignored.UNSUPPORTED
 
-    def _register(self, one: RegisterAccess, storage: Storage) -> Outcome | Ignored:
+    def _register(self, one: service_mode.RegisterAccess, storage: Storage) -> Outcome | Ignored:
         """Address-only, register and paged mode: the same bytes (P5, P8, P9, P10, P11).
 
         A decoder without paged mode answers nothing but the page register while that is above 1.

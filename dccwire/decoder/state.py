@@ -109,8 +109,8 @@ def ramp(start: float, target: float, elapsed_ns: float, pace: Pace) -> float:
 class Motion:
     """The step asked for, and the straight line of speed towards it since `since_ns`.
 
-    >>> motion = Motion()
-    >>> motion.drive(28, 28, Direction.REVERSE, 0, Pace(2_000, 1_000))
+    >>> motion = Motion(Direction.REVERSE, step=28, steps=28)
+    >>> motion.aim(0, Pace(2_000, 1_000))
     >>> motion.speed_at(500), motion.speed_at(2_000)
     (-0.25, -1.0)
     """
@@ -123,11 +123,6 @@ class Motion:
     start: float = 0.0
     target: float = 0.0
     pace: Pace = AT_ONCE
-
-    def drive(self, step: int, steps: int, direction: Direction, time_ns: int, pace: Pace) -> None:
-        """Head for a step of so many."""
-        self.step, self.steps, self.direction = step, steps, direction
-        self.aim(time_ns, pace)
 
     def aim(self, time_ns: int, pace: Pace) -> None:
         """Begin a line at the present speed, unless the one under way does the same."""
@@ -147,11 +142,7 @@ class Motion:
         self.start, self.target, self.since_ns = 0.0, 0.0, time_ns
 
     def speed_at(self, time_ns: int, deadline_ns: int | None = None) -> float:
-        """The speed at a time, which is not before the last change; after `deadline_ns` it falls.
-
-        Raises:
-            FieldError: the time is before the last change.
-        """
+        """The speed at a time not before the last change; after `deadline_ns` it falls."""
         if time_ns < self.since_ns:
             raise FieldError("time_ns", f"{self.since_ns} or later", time_ns)
         if deadline_ns is None or time_ns <= deadline_ns:
@@ -232,4 +223,6 @@ class Condition:
 
     def drive(self, step: int, steps: int, direction: Direction, time_ns: int) -> None:
         """Head for a step of so many, with the momentum of the CVs."""
-        self.motion.drive(step, steps, direction, time_ns, self.paces[steps])
+        motion = self.motion
+        motion.step, motion.steps, motion.direction = step, steps, direction
+        motion.aim(time_ns, self.paces[steps])

@@ -22,11 +22,10 @@ from dccwire.errors import ConfirmationError as ConfirmationError
 from dccwire.programming.counts import *
 from dccwire.programming.durations import *
 from dccwire.programming.many_cvs import *
-from dccwire.programming.one_cv import *
+from dccwire.programming.operations import *
 from dccwire.programming.sequencer import *
 from dccwire.programming.session import *
 from dccwire.programming.targets import *
-from dccwire.programming.whole_decoder import *
 
 __all__ = [
     name

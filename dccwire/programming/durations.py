@@ -69,9 +69,6 @@ class Cost(NamedTuple):
 def packet_ns(packet: Packet | bytes, preamble: int, timing: Timing = NOMINAL) -> int:
     """The time of a packet, or of its bytes, from the first preamble bit to the end bit, in ns.
 
-    Raises:
-        FieldError: a negative preamble.
-
     >>> from dccwire.programming import DirectCv
     >>> packet = DirectCv(29).verify(38)
     >>> packet_ns(packet, preamble=20), packet.duration_ns(preamble=20)
@@ -99,22 +96,18 @@ def time_on_wire(sent: Iterable[Outgoing], timing: Timing = NOMINAL) -> Cost:
 
 @dataclass(frozen=True, slots=True)
 class Assumptions:
-    """What a duration depends on beside the packets themselves.
-
-    Args:
-        timing: how long ones and zeros last; `TIMINGS` holds some.
-        answer: at which packet of a step its acknowledgement is taken, and the step ended. The
-            earliest is the second (S-9.2.3 §D, P17); a programmer that can look only while it sends
-            the next one takes it at the third; a number beyond the counts ends no step early.
-        writes: whether the decoder acknowledges writes, as it may (S-9.2.3 §D).
-
-    Raises:
-        FieldError: an answer before the second packet.
-    """
+    """What a duration depends on beside the packets themselves."""
 
     timing: Timing = NOMINAL
+    """How long ones and zeros last; `TIMINGS` holds some."""
     answer: int = 2
+    """At which packet of a step its acknowledgement is taken, and the step ended: 2 or more.
+
+    The earliest is the second (S-9.2.3 §D, P17); a programmer that can look only while it sends the
+    next one takes it at the third; a number beyond the counts ends no step early.
+    """
     writes: bool = True
+    """Whether the decoder acknowledges writes, as it may (S-9.2.3 §D)."""
 
     def __post_init__(self) -> None:
         if type(self.answer) is not int or self.answer < 2:

@@ -21,7 +21,7 @@ from dccwire.errors import ConfirmationError, FieldError, Reason, TextError, mem
 from dccwire.instructions import CvAccessLongForm, CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.counts import MainCounts
-from dccwire.programming.one_cv import MAIN, course_on_main, reading
+from dccwire.programming.operations import MAIN, course_on_main, reading
 from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import Course, Session
 from dccwire.programming.targets import DirectCv, Reach, Target

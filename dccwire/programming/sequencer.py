@@ -23,22 +23,20 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """How a session is carried out; every part may be left out.
-
-    Args:
-        counts: of the target's mode, to send more than the minimum.
-        power_on: begin with the power-on cycle; False if the track is under power already.
-        power_cycle: switch off and on once more after the page preset, as the sequences of register
-            and address-only mode allow.
-        check_page: in paged mode, verify the page register after setting it. Without that a lost
-            page write would read, or write, the CV of another page. The standard does not say that
-            a decoder answers this verify; for one that does not, give False.
-    """
+    """How a session is carried out; every part may be left out."""
 
     counts: Counts | None = None
+    """Of the target's mode, to send more than the minimum."""
     power_on: bool = True
+    """Begin with the power-on cycle; False if the track is under power already."""
     power_cycle: bool = False
+    """Switch off and on once more after the page preset (register and address-only mode)."""
     check_page: bool = True
+    """In paged mode, verify the page register after setting it.
+
+    Without that a lost page write would read, or write, the CV of another page. The standard does
+    not say that a decoder answers this verify; for one that does not, give False.
+    """
 
 
 DEFAULT = Setup()
@@ -69,7 +67,7 @@ class Sequencer:
         self._running = False
 
     def session(self, course: Course[T]) -> Session[T]:
-        """A session of a course, from the power-on cycle to the end."""
+        """A session of the whole of a course."""
         return Session(self.whole(course))
 
     def whole(self, course: Course[T]) -> Course[T]:

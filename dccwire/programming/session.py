@@ -33,10 +33,7 @@ class Kind(Enum):
 
 
 HEARD_FROM = {Kind.VERIFY: 2, Kind.WRITE: 2, Kind.RECOVERY: 1}
-"""The packet of a step from whose end bit on an acknowledgement counts (S-9.2.3 §D, P17).
-
-In a filling step none does; in the recovery after a write it is still one of the write.
-"""
+"""The packet of a step from whose end bit on an acknowledgement counts (S-9.2.3 §D, P17)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +48,7 @@ class Step:
 
 
 Course: TypeAlias = Generator[Step, bool, T]
-"""Steps out, for each whether it was acknowledged in; at the end a result.
-
-To iterate over a course is to walk it with no acknowledgement at all.
-"""
+"""Steps out, for each whether it was acknowledged in (no, when iterated); at the end a result."""
 
 
 class Answer(Enum):
@@ -71,14 +65,12 @@ class Answer(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Outgoing:
-    """What is to be sent now: a packet after a preamble of so many ones.
-
-    `power_on` says that the track is to be switched off, if it was on, and on again before it.
-    """
+    """What is to be sent now: a packet after a preamble of so many ones."""
 
     packet: Packet
     preamble: int
     power_on: bool = False
+    """Whether the track is to be switched off, if it was on, and on again before it."""
 
 
 class Session(Generic[T]):

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar, NamedTuple, Self, TypeAlias
 
+from dccwire import service_mode
 from dccwire.address import PROGRAMMING_TRACK, Mode
 from dccwire.cv.paging import page_of
 from dccwire.cv.values import check_cv, within
@@ -18,14 +19,7 @@ from dccwire.formats import PacketPart
 from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.counts import Counts, DirectCounts, RegisterCounts
-from dccwire.service_mode import (
-    REGISTER_CVS,
-    AddressOnlyAccess,
-    DataRegisterAccess,
-    DirectBitManipulation,
-    DirectByteAccess,
-    RegisterAccess,
-)
+from dccwire.service_mode import REGISTER_CVS
 from dccwire.wording import either
 
 __all__ = ["REACHES", "AddressOnly", "DirectCv", "PagedCv", "Reach", "Register", "Target"]
@@ -91,15 +85,15 @@ class DirectCv(_AnyCv):
     procedure = Procedure(DirectCounts)
 
     def _access(self, operation: CvOperation, value: int) -> PacketPart:
-        return DirectByteAccess(operation, self.cv, value)
+        return service_mode.DirectByteAccess(operation, self.cv, value)
 
     def verify_bit(self, bit: int, value: int) -> Packet:
         """The packet that asks whether a bit, 0 to 7, is `value`, 0 or 1."""
-        return service(DirectBitManipulation(CvOperation.VERIFY, self.cv, bit, value))
+        return service(service_mode.DirectBitManipulation(CvOperation.VERIFY, self.cv, bit, value))
 
     def write_bit(self, bit: int, value: int) -> Packet:
         """The packet that stores a bit, 0 to 7, as `value`, 0 or 1."""
-        return service(DirectBitManipulation(CvOperation.WRITE, self.cv, bit, value))
+        return service(service_mode.DirectBitManipulation(CvOperation.WRITE, self.cv, bit, value))
 
 
 class PagedCv(_AnyCv):
@@ -120,7 +114,7 @@ class PagedCv(_AnyCv):
         return page_of(self.cv).page
 
     def _access(self, operation: CvOperation, value: int) -> PacketPart:
-        return DataRegisterAccess(operation, page_of(self.cv).register, value)
+        return service_mode.DataRegisterAccess(operation, page_of(self.cv).register, value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,11 +135,7 @@ class Register(_Target):
 
     @classmethod
     def of_cv(cls, cv: int) -> Self:
-        """The register of a locomotive's CV.
-
-        Raises:
-            FieldError: a CV that has none.
-        """
+        """The register of a locomotive's CV; a FieldError if it has none."""
         for number, own in REGISTER_CVS.items():
             if own == cv:
                 return cls(number)
@@ -160,7 +150,7 @@ class Register(_Target):
         return REGISTER_CVS.get(self.number)
 
     def _access(self, operation: CvOperation, value: int) -> PacketPart:
-        return RegisterAccess(operation, self.number, value)
+        return service_mode.RegisterAccess(operation, self.number, value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,7 +176,7 @@ class AddressOnly(_Target):
         return f"CV {self.cv}"
 
     def _access(self, operation: CvOperation, value: int) -> PacketPart:
-        return AddressOnlyAccess(operation, value)
+        return service_mode.AddressOnlyAccess(operation, value)
 
 
 Target: TypeAlias = DirectCv | PagedCv | Register | AddressOnly

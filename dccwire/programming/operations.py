@@ -1,6 +1,9 @@
 """Read, verify and write one CV: on a programming track (S-9.2.3 §E), and on the main.
 
-Room: one session an operation; lists and sets of CVs are elsewhere.
+Also what is asked of a decoder, or done to it, as a whole (S-9.2.3 §E, appendices A and B). The
+pages of the standard at hand give the counts of the hard reset cycle; for the address query and the
+decoder lock they give the packet alone, so both have the shape and the counts of direct mode, which
+is our reading. Room: one session an operation; lists and sets of CVs are elsewhere.
 
 **What is never reported.** Verify answers only yes or no, and answers get lost. So each value read
 is asked for once more, as a whole, and only an acknowledgement of that makes it a result. However
@@ -13,27 +16,33 @@ on the page preset and on the power-on cycle for page 1.
 address is no place for it: two engines of the same number get the same CV. Nobody answers, so there
 is nothing to confirm. A decoder need only act on packets to it that lie 5 ms or more apart, from
 end bit to start bit (S-9.2 §C; C13), and at addresses 112 to 127 closer ones could be taken for
-service mode (footnote 11). Back to back two packets would lie a preamble apart, 1.6 ms. An idle
-packet takes 5.8 ms at nominal timing, 5.5 ms at the least, and does not cancel the write that waits
-for its second packet (S-9.2.1 §C). So one follows each packet, the last one too: a session's
-packets keep their distance from those of the next.
+service mode (footnote 11). Back to back they would lie 1.6 ms apart. So an idle packet follows
+each, the last one too: it takes 5.5 ms or more, and does not cancel the write that waits for its
+second packet (S-9.2.1 §C).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from dccwire.address import Address
+from dccwire.address import BROADCAST, Address, BroadcastAddress, LongAddress, Mode, ShortAddress
 from dccwire.cv.catalogue import READ_ONLY, entry
+from dccwire.cv.values import within
 from dccwire.errors import ConfirmationError, FieldError
-from dccwire.instructions import CvAccessLongForm, CvBitManipulation, CvOperation
+from dccwire.instructions import CvAccessLongForm, CvBitManipulation, CvOperation, HardReset
 from dccwire.packet import Packet
-from dccwire.programming.counts import MainCounts
+from dccwire.programming.counts import DirectCounts, HardResetCounts, MainCounts
 from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
-from dccwire.programming.session import IDLE, Course, Session, Step
-from dccwire.programming.targets import DirectCv, Target
+from dccwire.programming.session import IDLE, RESET, Course, Session, Step
+from dccwire.programming.targets import DirectCv, Register, Target, service
+from dccwire.service_mode import AddressQuery, DecoderFactoryReset, DecoderLock
 
 __all__ = [
+    "address_query",
+    "decoder_lock",
+    "factory_reset",
+    "find_direct_mode",
+    "hard_reset_cycle",
     "read_byte",
     "verify_bit",
     "verify_byte",
@@ -44,6 +53,12 @@ __all__ = [
 ]
 
 MAIN = MainCounts()
+HARD_RESET = HardResetCounts()
+DIRECT = DirectCounts()
+SHORT = range(1, 112)
+"""Short addresses whose packets a programming track does not read as registers (P12)."""
+BY_DIRECT_MODE = DirectCv(8)
+"""The CV by which direct mode is found; for the query and the lock any other would do."""
 
 
 def read_byte(target: Target, setup: Setup = DEFAULT) -> Session[int]:
@@ -53,10 +68,6 @@ def read_byte(target: Target, setup: Setup = DEFAULT) -> Session[int]:
     values, from 0 on, until one is acknowledged, and ask for that once more (common practice, no
     source). The result is the value; a `ConfirmationError` if it was not confirmed, or if no value
     was acknowledged.
-
-    >>> read_byte(DirectCv(1025))
-    Traceback (most recent call last):
-    dccwire.errors.FieldError: cv: 1 to 1024 expected, 1025 given
     """
     sequencer = Sequencer(target, setup)
     return sequencer.session(reading(sequencer, target))
@@ -191,3 +202,86 @@ def _refuse_read_only(cv: int | None, forced: bool) -> None:
     if cv in READ_ONLY and not forced:
         hint = f"CV {cv} is the read-only {entry(cv).name} (S-9.2.2); force_read_only writes it"
         raise FieldError("cv", "a CV that can be written", cv, hint)
+
+
+def find_direct_mode(setup: Setup = DEFAULT) -> Session[bool]:
+    """Whether the decoder knows direct mode: it confirms bit 7 of CV 8 as 0 or as 1.
+
+    Both are asked (S-9.2.3 §E, Direct Mode); an acknowledgement of either means yes.
+    """
+    sequencer = Sequencer(BY_DIRECT_MODE, setup)
+
+    def both() -> Course[bool]:
+        clear = yield from sequencer.ask(BY_DIRECT_MODE, BY_DIRECT_MODE.verify_bit(7, 0))
+        set_ = yield from sequencer.ask(BY_DIRECT_MODE, BY_DIRECT_MODE.verify_bit(7, 1))
+        return clear or set_
+
+    return sequencer.session(both())
+
+
+def factory_reset(setup: Setup = DEFAULT) -> Session[bool]:
+    """Set all CVs to the manufacturer's values, by the sequence of register mode (P11).
+
+    CV 8 reads 255 until all of them are rewritten, over several power-on cycles. The result says
+    whether the write was acknowledged.
+    """
+    target = Register(8)
+    sequencer = Sequencer(target, setup)
+    return sequencer.session(sequencer.write(target, service(DecoderFactoryReset())))
+
+
+def hard_reset_cycle(
+    address: Address = BROADCAST, counts: HardResetCounts = HARD_RESET, *, power_on: bool = True
+) -> Session[None]:
+    """A hard reset instruction, then ten resets (S-9.2.3 §E, Hard-Reset-Cycle).
+
+    The standard does not say to which address (P14): to all, unless one is given. A hard reset to
+    short address 112 to 127 is a register packet there (P10), 125 the page preset.
+
+    Raises:
+        FieldError: another address.
+    """
+    short = isinstance(address, ShortAddress) and address.number in SHORT
+    if not short and not isinstance(address, BroadcastAddress | LongAddress):
+        raise FieldError("address", "broadcast, long, or short 1 to 111", address)
+    packet = Packet(address, HardReset())
+
+    def course() -> Course[None]:
+        if power_on:
+            yield Step(RESET, counts.power_on, counts.preamble, power_on=True)
+        yield Step(packet, counts.hard_resets, counts.preamble)
+        yield Step(RESET, counts.after, counts.preamble)
+
+    return Session(course())
+
+
+def address_query(
+    number: int, counts: DirectCounts = DIRECT, *, power_on: bool = True
+) -> Session[bool]:
+    """Ask whether a decoder has this short address, 1 to 111 (S-9.2.3 Appendix A; P12).
+
+    Advised only after reading CV 1 in direct or paged mode has failed. Silence is no proof.
+    """
+    within("address", number, SHORT[0], SHORT[-1])
+    packet = Packet(ShortAddress(number), AddressQuery(), mode=Mode.SERVICE)
+    sequencer = Sequencer(BY_DIRECT_MODE, Setup(counts, power_on))
+    return sequencer.session(sequencer.ask(BY_DIRECT_MODE, packet))
+
+
+def decoder_lock(
+    unlocked: int, counts: DirectCounts = DIRECT, *, power_on: bool = True
+) -> Session[None]:
+    """Make all decoders but that of one short address, 1 to 127, ignore service mode.
+
+    They stay locked through a power cycle, until a valid packet comes that is neither a service
+    mode packet nor a lock for another address (S-9.2.3 Appendix B; P13). Whether a reset is such a
+    packet is not stated (P19), so none follows the lock here.
+    """
+    packet = Packet(BROADCAST, DecoderLock(unlocked), mode=Mode.SERVICE)
+    sequencer = Sequencer(BY_DIRECT_MODE, Setup(counts, power_on))
+
+    def course() -> Course[None]:
+        yield from sequencer.resets(counts.resets)
+        yield sequencer.step(packet, counts.writes)
+
+    return sequencer.session(course())
