@@ -37,6 +37,7 @@ REGISTER_CVS = {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8}
 
 TRACK: dict[str, Any] = {"partitions": frozenset({Partition.PROGRAMMING}), "mode": Mode.SERVICE}
 ONE_BIT = Choice("C", {0: CvOperation.VERIFY, 1: CvOperation.WRITE})
+TWO_BITS = Choice("C", {0b01: CvOperation.VERIFY, 0b11: CvOperation.WRITE})
 
 
 def _open_cv(self: DirectByteAccess | DirectBitManipulation) -> Iterator[Remark]:
@@ -51,11 +52,7 @@ def _open_cv(self: DirectByteAccess | DirectBitManipulation) -> Iterator[Remark]
     "S-9.2.3 §E, Direct Mode",
     **TRACK,
     ends=True,
-    fields={
-        "operation": Choice("C", {0b01: CvOperation.VERIFY, 0b11: CvOperation.WRITE}),
-        "cv": "A + 1",
-        "value": "D",
-    },
+    fields={"operation": TWO_BITS, "cv": "A + 1", "value": "D"},
 )
 class DirectByteAccess(Instruction):
     """Verify or write a byte of CV 1 to 1024 (the text says 1023: P3); CC = 00 is none (P4).

@@ -97,10 +97,11 @@ class Decoder(Listener):
         if heard is None:
             return []
         self._keep_time(end_ns)
-        service = self._programming.follow(heard.service, data, start_ns, end_ns)
+        packet, service = heard
+        service = self._programming.follow(service, data, start_ns, end_ns)
         if service is not None:
             return self._answer(service, end_ns)
-        role = state.roles.get(heard.packet.address)
+        role = state.roles.get(packet.address)
         if role is None:
             return []
         if self._programming.barred:
@@ -108,17 +109,14 @@ class Decoder(Listener):
             return []
         second = data == self._previous
         self._previous = b"" if second else data
-        for one in heard.packet.instructions:
+        for one in packet.instructions:
             reason = obey(state, one, role, end_ns, second)
             if reason is not None:
                 self._ignored[reason] += 1
         return []
 
     def power_on(self) -> None:
-        """Switch the power off and on: all but the CVs and the locks is as at first.
-
-        A factory reset is complete with it.
-        """
+        """Switch the power off and on: it completes a factory reset; CVs and locks alone stay."""
         self._state.storage.power_on()
         self._state.refresh()
         self._state.clear(self._end_ns)
@@ -127,11 +125,7 @@ class Decoder(Listener):
         self._heard_ns = self._end_ns
 
     def set_cv(self, cv: int, value: int) -> None:
-        """Store a byte as a workshop would, whatever is read-only or locked.
-
-        Raises:
-            FieldError: the CV is not in 1 to 1024, or the value is no byte.
-        """
+        """Store a byte in CV 1 to 1024 as a workshop would, whatever is read-only or locked."""
         check_cv(cv)
         check_value(cv, value)
         self._state.storage.put(cv, value)
@@ -194,7 +188,7 @@ class Decoder(Listener):
         FL is on if it is for the present direction: from the consist address it may be enabled for
         one direction alone (S-9.2.2, CV 22).
         """
-        return frozenset(self._state.functions.names(self.direction))
+        return self._state.functions.names(self.direction)
 
     @property
     def binary_states(self) -> frozenset[int]:
@@ -275,11 +269,7 @@ class Decoder(Listener):
 
 
 def merged(acknowledgements: Iterable[Acknowledgement]) -> list[Acknowledgement]:
-    """What a programmer sees of several: those that overlap or touch are one.
-
-    >>> merged([Acknowledgement(5, 6), Acknowledgement(0, 6), Acknowledgement(20, 6)])
-    [Acknowledgement(start_ns=0, duration_ns=11), Acknowledgement(start_ns=20, duration_ns=6)]
-    """
+    """What a programmer sees of several: those that overlap or touch are one."""
     found: list[Acknowledgement] = []
     for one in sorted(acknowledgements):
         if found and one.start_ns <= found[-1].end_ns:

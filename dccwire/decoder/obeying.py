@@ -89,19 +89,16 @@ def obey(
             state.refresh()
         case sent.CvAccessShortForm(adjustment, value):
             return _write(state, {ADJUSTMENT_CVS[adjustment]: value})
-        case sent.CvPairShortForm(pair, first, value) if second:
-            # Two identical packets as for the long form: not remembered otherwise.
-            return _write(state, dict(zip(PAIR_CVS[pair], (first, value), strict=True)))
-        case sent.CvAccessLongForm(sent.CvOperation.WRITE, cv, value) if second:
-            return _write(state, {cv: value})
-        case sent.CvBitManipulation(sent.CvOperation.WRITE, cv, bit, value) if second:
-            return _write(state, {cv: state.storage.with_bit(cv, bit, value)})
-        case (
-            sent.CvPairShortForm()
-            | sent.CvAccessLongForm(sent.CvOperation.WRITE)
-            | sent.CvBitManipulation(sent.CvOperation.WRITE)
-        ):
-            return None  # the first of two identical packets (S-9.2.1 §C, CV access long form)
+        # Of two identical packets the first does nothing (S-9.2.1 §C, CV access long form; that
+        # the pairs need two as well is not remembered otherwise).
+        case sent.CvPairShortForm(pair, first, value):
+            pairs = zip(PAIR_CVS[pair], (first, value), strict=True)
+            return _write(state, dict(pairs)) if second else None
+        case sent.CvAccessLongForm(sent.CvOperation.WRITE, cv, value):
+            return _write(state, {cv: value}) if second else None
+        case sent.CvBitManipulation(sent.CvOperation.WRITE, cv, bit, value):
+            changed = state.storage.with_bit(cv, bit, value)
+            return _write(state, {cv: changed}) if second else None
         case Kept():
             return Ignored.UNKNOWN
         case _:

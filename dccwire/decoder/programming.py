@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum, auto
 from functools import lru_cache
-from typing import NamedTuple
 
 from dccwire import service_mode
 from dccwire.address import PROGRAMMING_TRACK, Address, Mode
@@ -25,19 +24,13 @@ from dccwire.receiver.tracking import STAY_NS
 from dccwire.service_mode import PAGE_REGISTER, PRESET_PAGE, REGISTER_CVS
 
 
-class Heard(NamedTuple):
-    """A valid packet: as in operations mode, and as in service mode if it can be one of that."""
-
-    packet: Packet
-    service: Packet | None
-
-
 @lru_cache(maxsize=4096)  # the same few packets come again and again
-def hear(data: bytes) -> Heard | None:
-    """The packet of bytes; None for a wrong length or error byte, which is ignored (S-9.2 §B).
+def hear(data: bytes) -> tuple[Packet, Packet | None] | None:
+    """The packet of bytes as in operations mode, and as in service mode if it can be one of that.
 
-    An address query or a decoder lock with an address out of its range is no service mode packet
-    (P12, P13); four bytes of direct mode with CC = 00 are one that says nothing (P4).
+    None for a wrong length or error byte, which is ignored (S-9.2 §B). An address query or a
+    decoder lock with an address out of its range is no service mode packet (P12, P13); four bytes
+    of direct mode with CC = 00 are one that says nothing (P4).
     """
     try:
         packet = decode(data)
@@ -46,8 +39,8 @@ def hear(data: bytes) -> Heard | None:
     service = decode(data, mode=Mode.SERVICE)
     match service.instructions:
         case (service_mode.AddressQuery() | service_mode.DecoderLock(),):
-            return Heard(packet, service)
-    return Heard(packet, service if service.address == PROGRAMMING_TRACK else None)
+            return packet, service
+    return packet, service if service.address == PROGRAMMING_TRACK else None
 
 
 class Outcome(Enum):

@@ -8,7 +8,6 @@ again by CV 3. FL is two switches, one a direction, since CV 22 enables them apa
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import lru_cache
@@ -63,11 +62,7 @@ def enabled_in_consist(cv_21: int, cv_22: int) -> int:
 
 @lru_cache(maxsize=1024)
 def switches(names: tuple[str, ...], functions: int = -1) -> int:
-    """The switches of the names whose bit is set, the first name's bit 0; F0 is FL.
-
-    >>> switches(("F1", "FL"), 0b11), switches(("FL-reverse", "F2"))
-    (7, 10)
-    """
+    """The switches of the names whose bit is set, the first name's bit 0; F0 is FL."""
     found = 0
     for position, name in enumerate(names):
         if functions >> position & 1:
@@ -169,13 +164,11 @@ class Switches:
         changed = 1 << state if state else (2 << highest) - 2
         self.binary = self.binary | changed if on else self.binary & ~changed
 
-    def names(self, direction: Direction) -> Iterator[str]:
+    def names(self, direction: Direction) -> frozenset[str]:
         """The functions that are on; FL if that of the direction is."""
-        if self.on & (FL_FORWARD if direction is Direction.FORWARD else FL_REVERSE):
-            yield "FL"
-        for number in range(1, HIGHEST + 1):
-            if self.on & 2 << number:
-                yield f"F{number}"
+        light = FL_FORWARD if direction is Direction.FORWARD else FL_REVERSE
+        numbered = {f"F{number}" for number in range(1, HIGHEST + 1) if self.on & 2 << number}
+        return frozenset(numbered | {"FL"} if self.on & light else numbered)
 
 
 class Condition:

@@ -5,7 +5,6 @@ S-9.2.1 §A to C, S-9.2.2, S-9.2.3 §E. Room: imports `address`, `cv` and `optio
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from dccwire.address import BROADCAST, Address, LongAddress, ShortAddress
@@ -32,29 +31,21 @@ class Role(NamedTuple):
     broadcast: bool = False
 
 
-@dataclass(slots=True)
 class Storage:
     """The bytes of all CVs and of all index pages; what was given no value is 0.
 
     CV 17 can be read back as soon as it is written, but `extended`, the address in effect, follows
     with CV 18 (S-9.2.2, CV 17 and 18), or with the next power-on (our choice).
-
-    >>> storage = Storage(Options())
-    >>> storage.write(1, 200), storage.write(1, 55), storage.read(1)
-    (<Ignored.OUT_OF_RANGE: 'a value that the CV must not hold'>, None, 55)
     """
 
-    options: Options
-    values: dict[CvKey, int] = field(init=False)
-    extended: int = field(init=False)
-    resetting: bool = field(init=False, default=False)
-
-    def __post_init__(self) -> None:
+    def __init__(self, options: Options) -> None:
+        self.options = options
         self._fill()
 
     def _fill(self) -> None:
         """Factory values, those of CV 257 to 512 on their page."""
-        self.values = dict(self.options.factory.items())
+        self.resetting = False
+        self.values: dict[CvKey, int] = dict(self.options.factory.items())
         for cv in INDEXED:
             if cv in self.values:
                 self.put(cv, self.values.pop(cv))
@@ -141,7 +132,6 @@ class Storage:
     def power_on(self) -> None:
         """Complete a factory reset, and take up the extended address that CV 17 and 18 hold."""
         if self.resetting:
-            self.resetting = False
             self._fill()
         self.extended = self._pair()
 

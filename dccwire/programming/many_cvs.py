@@ -113,7 +113,7 @@ def read_cvs(
     """
     places = places_of(blocks, reach)
     sequencer = Sequencer(places[0][1], setup)
-    return sequencer.session(course_of_reads(places, reach, sequencer, reading))
+    return Session(sequencer.whole(course_of_reads(places, reach, sequencer, reading)))
 
 
 def places_of(blocks: Sequence[Block], reach: Reach) -> list[tuple[CvKey, Target]]:

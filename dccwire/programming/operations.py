@@ -70,7 +70,7 @@ def read_byte(target: Target, setup: Setup = DEFAULT) -> Session[int]:
     was acknowledged.
     """
     sequencer = Sequencer(target, setup)
-    return sequencer.session(reading(sequencer, target))
+    return Session(sequencer.whole(reading(sequencer, target)))
 
 
 def reading(sequencer: Sequencer, target: Target) -> Course[int]:
@@ -98,13 +98,13 @@ def verify_byte(target: Target, value: int, setup: Setup = DEFAULT) -> Session[b
     that the decoder does not confirm is a `ConfirmationError`, here as in all of paged mode.
     """
     sequencer = Sequencer(target, setup)
-    return sequencer.session(sequencer.ask(target, target.verify(value)))
+    return Session(sequencer.whole(sequencer.ask(target, target.verify(value))))
 
 
 def verify_bit(target: DirectCv, bit: int, value: int, setup: Setup = DEFAULT) -> Session[bool]:
     """Ask whether a bit, 0 to 7, of a CV is `value`, 0 or 1, in direct mode."""
     sequencer = Sequencer(target, setup)
-    return sequencer.session(sequencer.ask(target, target.verify_bit(bit, value)))
+    return Session(sequencer.whole(sequencer.ask(target, target.verify_bit(bit, value))))
 
 
 def write_byte(
@@ -132,7 +132,7 @@ def write_byte(
     _refuse_read_only(target.cv, force_read_only)
     sequencer = Sequencer(target, setup)
     confirmed = value if confirm else None
-    return sequencer.session(sequencer.write(target, target.write(value), confirmed))
+    return Session(sequencer.whole(sequencer.write(target, target.write(value), confirmed)))
 
 
 def write_bit(
@@ -141,7 +141,7 @@ def write_bit(
     """Store a bit of a CV, in direct mode; otherwise as `write_byte`."""
     _refuse_read_only(target.cv, force_read_only)
     sequencer = Sequencer(target, setup)
-    return sequencer.session(sequencer.write(target, target.write_bit(bit, value)))
+    return Session(sequencer.whole(sequencer.write(target, target.write_bit(bit, value))))
 
 
 def write_byte_on_main(
@@ -216,7 +216,7 @@ def find_direct_mode(setup: Setup = DEFAULT) -> Session[bool]:
         set_ = yield from sequencer.ask(BY_DIRECT_MODE, BY_DIRECT_MODE.verify_bit(7, 1))
         return clear or set_
 
-    return sequencer.session(both())
+    return Session(sequencer.whole(both()))
 
 
 def factory_reset(setup: Setup = DEFAULT) -> Session[bool]:
@@ -227,7 +227,7 @@ def factory_reset(setup: Setup = DEFAULT) -> Session[bool]:
     """
     target = Register(8)
     sequencer = Sequencer(target, setup)
-    return sequencer.session(sequencer.write(target, service(DecoderFactoryReset())))
+    return Session(sequencer.whole(sequencer.write(target, service(DecoderFactoryReset()))))
 
 
 def hard_reset_cycle(
@@ -236,10 +236,7 @@ def hard_reset_cycle(
     """A hard reset instruction, then ten resets (S-9.2.3 §E, Hard-Reset-Cycle).
 
     The standard does not say to which address (P14): to all, unless one is given. A hard reset to
-    short address 112 to 127 is a register packet there (P10), 125 the page preset.
-
-    Raises:
-        FieldError: another address.
+    short address 112 to 127 is a register packet there (P10), 125 the page preset: a FieldError.
     """
     short = isinstance(address, ShortAddress) and address.number in SHORT
     if not short and not isinstance(address, BroadcastAddress | LongAddress):
@@ -265,7 +262,7 @@ def address_query(
     within("address", number, SHORT[0], SHORT[-1])
     packet = Packet(ShortAddress(number), AddressQuery(), mode=Mode.SERVICE)
     sequencer = Sequencer(BY_DIRECT_MODE, Setup(counts, power_on))
-    return sequencer.session(sequencer.ask(BY_DIRECT_MODE, packet))
+    return Session(sequencer.whole(sequencer.ask(BY_DIRECT_MODE, packet)))
 
 
 def decoder_lock(
@@ -284,4 +281,4 @@ def decoder_lock(
         yield from sequencer.resets(counts.resets)
         yield sequencer.step(packet, counts.writes)
 
-    return sequencer.session(course())
+    return Session(sequencer.whole(course()))

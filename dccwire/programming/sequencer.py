@@ -12,7 +12,7 @@ from dccwire.errors import ConfirmationError, FieldError
 from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.counts import Counts
-from dccwire.programming.session import RESET, Course, Kind, Session, Step
+from dccwire.programming.session import RESET, Course, Kind, Step
 from dccwire.programming.targets import DirectCv, PagedCv, Target, service
 from dccwire.service_mode import PRESET_PAGE, PagePreset, PageRegisterAccess
 
@@ -46,10 +46,7 @@ class Sequencer:
     """Steps for targets of the mode of a target, and what later steps depend on.
 
     Its courses fail with a ConfirmationError where the decoder does not confirm a page, or a value
-    that has to be confirmed.
-
-    Raises:
-        FieldError: counts or a power cycle that are not for this mode.
+    that has to be confirmed. Counts or a power cycle that are not for this mode are a FieldError.
     """
 
     def __init__(self, target: Target, setup: Setup) -> None:
@@ -65,10 +62,6 @@ class Sequencer:
         self._page: int | None = None
         self._turned = False
         self._running = False
-
-    def session(self, course: Course[T]) -> Session[T]:
-        """A session of the whole of a course."""
-        return Session(self.whole(course))
 
     def whole(self, course: Course[T]) -> Course[T]:
         """A course with its start and its end, which it reaches after a failure too."""
