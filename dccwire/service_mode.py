@@ -35,7 +35,12 @@ PAGE_REGISTER, PRESET_PAGE = 6, 1
 REGISTER_CVS = {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8}
 """The CVs of a locomotive's other registers (S-9.2.3 §E, Physical Register Addressing)."""
 
-TRACK: dict[str, Any] = {"partitions": frozenset({Partition.PROGRAMMING}), "mode": Mode.SERVICE}
+
+def _to(partition: Partition) -> dict[str, Any]:
+    return {"partitions": frozenset({partition}), "mode": Mode.SERVICE}
+
+
+TRACK = _to(Partition.PROGRAMMING)
 ONE_BIT = Choice("C", {0: CvOperation.VERIFY, 1: CvOperation.WRITE})
 TWO_BITS = Choice("C", {0b01: CvOperation.VERIFY, 0b11: CvOperation.WRITE})
 
@@ -165,13 +170,7 @@ class DecoderFactoryReset(NamedReading):
     """All CVs to factory values: the same bytes as a write of 8 to register 8 (P11)."""
 
 
-@instruction(
-    "11111001",
-    "S-9.2.3 Appendix A, Address Query",
-    partitions=frozenset({Partition.SHORT}),
-    ends=True,
-    mode=Mode.SERVICE,
-)
+@instruction("11111001", "S-9.2.3 Appendix A, Address Query", **_to(Partition.SHORT), ends=True)
 class AddressQuery(Instruction):
     """Ask whether a decoder has this short address, 1 to 111 (from 112 on: P12)."""
 
@@ -179,9 +178,8 @@ class AddressQuery(Instruction):
 @instruction(
     "11111001 0AAAAAAA",
     "S-9.2.3 Appendix B, Decoder Lock",
-    partitions=frozenset({Partition.BROADCAST}),
+    **_to(Partition.BROADCAST),
     ends=True,
-    mode=Mode.SERVICE,
     fields={"unlocked": Number("A", legal=range(1, 128))},
 )
 class DecoderLock(Instruction):

@@ -28,11 +28,7 @@ DEFAULTS = CvSet(
 
 @dataclass(frozen=True, slots=True, order=True)
 class Acknowledgement:
-    """The decoder draws 60 mA more or above, from `start_ns` on, for `duration_ns` (S-9.2.3 §D).
-
-    >>> Acknowledgement(1_000, 6_000_000).end_ns
-    6001000
-    """
+    """The decoder draws 60 mA more or above, from `start_ns` on, for `duration_ns` (S-9.2.3 §D)."""
 
     start_ns: int
     duration_ns: int

@@ -45,11 +45,7 @@ ALL_BYTES = frozenset(bytes((byte,)) for byte in range(256))
 
 @lru_cache(maxsize=512)
 def full_range_ns(rate: int, adjustment: int, steps: int) -> int:
-    """From standstill to full speed by CV 3 and 23, in ns; back by CV 4 and 24 it is the same.
-
-    >>> full_range_ns(2, 0, 28) // 28
-    64000000
-    """
+    """From standstill to full speed by CV 3 and 23, in ns; back by CV 4 and 24 it is the same."""
     by = AccelerationAdjustment.from_cvs({23: adjustment})
     return round(seconds_to_full_speed(adjusted_rate(AccelerationRate(rate), by), steps) * 1e9)
 
@@ -102,13 +98,7 @@ def ramp(start: float, target: float, elapsed_ns: float, pace: Pace) -> float:
 
 @dataclass(slots=True)
 class Motion:
-    """The step asked for, and the straight line of speed towards it since `since_ns`.
-
-    >>> motion = Motion(Direction.REVERSE, step=28, steps=28)
-    >>> motion.aim(0, Pace(2_000, 1_000))
-    >>> motion.speed_at(500), motion.speed_at(2_000)
-    (-0.25, -1.0)
-    """
+    """The step asked for, and the straight line of speed towards it since `since_ns`."""
 
     direction: Direction = Direction.FORWARD
     step: int = 0

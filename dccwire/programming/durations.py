@@ -183,12 +183,11 @@ def estimate(
     [1.1, 1.4, 1.8]
     """
     fixed, tables, _ = _plan(blocks, reach, setup, assumptions)
-    share = Fraction(1, len(tables[0].costs))
-    mean = (share * part for part in _sum(table.sums for table in tables))
+    values, sums = len(tables[0].costs), _sum(table.sums for table in tables)
     return Estimate(
         len(tables),
         Cost(*_sum([fixed, *(table.best for table in tables)])),
-        Cost(*(round(one + more) for one, more in zip(fixed, mean, strict=True))),
+        Cost(*(round(one + Fraction(more, values)) for one, more in zip(fixed, sums, strict=True))),
         Cost(*_sum([fixed, *(table.worst for table in tables)])),
     )
 

@@ -124,10 +124,6 @@ def write_byte(
     Raises:
         FieldError: a value outside the mode's; or CV 7 or CV 8, which are read-only, without
             `force_read_only`.
-
-    >>> write_byte(DirectCv(256), 256)
-    Traceback (most recent call last):
-    dccwire.errors.FieldError: value: 0 to 255 expected, 256 given
     """
     _refuse_read_only(target.cv, force_read_only)
     sequencer = Sequencer(target, setup)
