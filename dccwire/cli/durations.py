@@ -14,7 +14,7 @@ from dccwire.errors import DecodeError, FieldError, TextError
 from dccwire.framing import MOST_BYTES, least_preamble
 from dccwire.packet import Packet, decode
 from dccwire.plan import read_packet
-from dccwire.programming import REACHES, TIMINGS, Assumptions, Cost, estimate, packet_ns, read_job
+from dccwire.programming import REACHES, TIMINGS, Assumptions, estimate, packet_ns, read_job
 from dccwire.wording import counted
 
 __all__ = ["add_commands"]
@@ -137,11 +137,10 @@ def _reading(given: argparse.Namespace) -> None:
         say(f"\n{_halves(name)}")
         say("          packets    seconds  minutes")
         for case in CASES:
-            cost: Cost = getattr(one, case)
-            say(f"  {case:5}{cost.packets:10}{cost.ns / 1e9:11.1f}{cost.ns / 60e9:9.1f}")
-    say(
-        "\nbest and worst: each CV holds what is read fastest and slowest; mean: all equally likely"
-    )
+            packets, ns = getattr(one, case)
+            say(f"  {case:5}{packets:10}{ns / 1e9:11.1f}{ns / 60e9:9.1f}")
+    say()
+    say("best and worst: each CV holds what is read fastest and slowest; mean: all equally likely")
     longest = reach(1).procedure.counts().verifies
     early = f"at packet {given.answer}" if given.answer <= longest else "no earlier"
     say(f"acknowledged steps end {early}; the decoder has all these CVs")
