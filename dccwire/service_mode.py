@@ -1,8 +1,8 @@
 """Service mode packets: the programming track (S-9.2.3 §E and appendices).
 
 They name no address: whatever decoder stands on the programming track is meant. The same bytes are
-short addresses 112 to 127 in operations mode, so a mode must be given (C16, P10). Room: one file,
-as one standard; the sequences of packets are elsewhere.
+short addresses 112 to 127 in operations mode, so a mode must be given (C16, P10). Room: single
+packets; their sequences are elsewhere.
 """
 
 from __future__ import annotations
@@ -35,8 +35,21 @@ PAGE_REGISTER, PRESET_PAGE = 6, 1
 REGISTER_CVS = {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8}
 """The CVs of a locomotive's other registers (S-9.2.3 §E, Physical Register Addressing)."""
 
-TRACK: dict[str, Any] = {"partitions": frozenset({Partition.PROGRAMMING}), "mode": Mode.SERVICE}
+
+def _to(partition: Partition) -> dict[str, Any]:
+    return {"partitions": frozenset({partition}), "mode": Mode.SERVICE}
+
+
+TRACK = _to(Partition.PROGRAMMING)
 ONE_BIT = Choice("C", {0: CvOperation.VERIFY, 1: CvOperation.WRITE})
+TWO_BITS = Choice("C", {0b01: CvOperation.VERIFY, 0b11: CvOperation.WRITE})
+
+
+def _open_cv(self: DirectByteAccess | DirectBitManipulation) -> Iterator[Remark]:
+    """CV 1024 is open."""
+    if self.cv == 1024:
+        message = "the text gives CV 1 to 1023, the ten bits reach CV 1024 (P3)"
+        yield Remark(Reason.OPEN, message, "S-9.2.3 §E, Direct Mode")
 
 
 @instruction(
@@ -44,11 +57,7 @@ ONE_BIT = Choice("C", {0: CvOperation.VERIFY, 1: CvOperation.WRITE})
     "S-9.2.3 §E, Direct Mode",
     **TRACK,
     ends=True,
-    fields={
-        "operation": Choice("C", {0b01: CvOperation.VERIFY, 0b11: CvOperation.WRITE}),
-        "cv": "A + 1",
-        "value": "D",
-    },
+    fields={"operation": TWO_BITS, "cv": "A + 1", "value": "D"},
 )
 class DirectByteAccess(Instruction):
     """Verify or write a byte of CV 1 to 1024 (the text says 1023: P3); CC = 00 is none (P4).
@@ -61,15 +70,7 @@ class DirectByteAccess(Instruction):
     cv: int
     value: int
 
-    def remarks(self) -> Iterator[Remark]:
-        """CV 1024 is open."""
-        yield from _open_cv(self.cv)
-
-
-def _open_cv(cv: int) -> Iterator[Remark]:
-    if cv == 1024:
-        message = "the text gives CV 1 to 1023, the ten bits reach CV 1024 (P3)"
-        yield Remark(Reason.OPEN, message, "S-9.2.3 §E, Direct Mode")
+    remarks = _open_cv
 
 
 @instruction(
@@ -87,9 +88,7 @@ class DirectBitManipulation(Instruction):
     bit: int
     value: int
 
-    def remarks(self) -> Iterator[Remark]:
-        """CV 1024 is open."""
-        yield from _open_cv(self.cv)
+    remarks = _open_cv
 
 
 @instruction(
@@ -171,13 +170,7 @@ class DecoderFactoryReset(NamedReading):
     """All CVs to factory values: the same bytes as a write of 8 to register 8 (P11)."""
 
 
-@instruction(
-    "11111001",
-    "S-9.2.3 Appendix A, Address Query",
-    partitions=frozenset({Partition.SHORT}),
-    ends=True,
-    mode=Mode.SERVICE,
-)
+@instruction("11111001", "S-9.2.3 Appendix A, Address Query", **_to(Partition.SHORT), ends=True)
 class AddressQuery(Instruction):
     """Ask whether a decoder has this short address, 1 to 111 (from 112 on: P12)."""
 
@@ -185,9 +178,8 @@ class AddressQuery(Instruction):
 @instruction(
     "11111001 0AAAAAAA",
     "S-9.2.3 Appendix B, Decoder Lock",
-    partitions=frozenset({Partition.BROADCAST}),
+    **_to(Partition.BROADCAST),
     ends=True,
-    mode=Mode.SERVICE,
     fields={"unlocked": Number("A", legal=range(1, 128))},
 )
 class DecoderLock(Instruction):

@@ -20,9 +20,9 @@ from dccwire.cv.values import number_of
 from dccwire.errors import CallError, FieldError, Reason, RecordingError, TextError
 from dccwire.framing import SENT_PREAMBLE
 from dccwire.notation import address_from_text, plain_from_json
-from dccwire.programming.main_track import course_on_main
-from dccwire.programming.steps import Step
-from dccwire.programming.writing import course_of_writes, packets_on_main
+from dccwire.programming.many_cvs import course_of_writes, packets_on_main
+from dccwire.programming.operations import course_on_main
+from dccwire.programming.session import Step
 from dccwire.wording import wrapped
 
 _USE = (

@@ -14,15 +14,7 @@ from dccwire.errors import DecodeError, FieldError, TextError
 from dccwire.framing import MOST_BYTES, least_preamble
 from dccwire.packet import Packet, decode
 from dccwire.plan import read_packet
-from dccwire.programming import (
-    REACHES,
-    TIMINGS,
-    Assumptions,
-    Cost,
-    estimate,
-    packet_ns,
-    read_job,
-)
+from dccwire.programming import REACHES, TIMINGS, Assumptions, estimate, packet_ns, read_job
 from dccwire.wording import counted
 
 __all__ = ["add_commands"]
@@ -77,13 +69,11 @@ def _duration(given: argparse.Namespace) -> int:
     status = 0
     mode = Mode.SERVICE if given.service else Mode.OPERATIONS
     for read in [_read(text) for text in _whole(given.packets)]:
-        if isinstance(read, Packet):
-            _packet(read, given)
-            continue
         try:
-            _packet(decode(read, mode=mode), given)
+            _packet(read if isinstance(read, Packet) else decode(read, mode=mode), given)
         except DecodeError as error:
-            shown = read[:MOST_BYTES].hex(" ").upper() + "..." * (len(read) > MOST_BYTES)
+            data = bytes(read)
+            shown = data[:MOST_BYTES].hex(" ").upper() + "..." * (len(data) > MOST_BYTES)
             complain(f"{shown}: {error}; 'dccwire inspect' reads what it can")
             status = 1
     return status
@@ -128,13 +118,9 @@ def _packet(packet: Packet, given: argparse.Namespace) -> None:
 
 
 def _reading(given: argparse.Namespace) -> None:
-    blocks = read_job(given.cvs)
+    blocks, reach = read_job(given.cvs), REACHES[given.mode]
     found = {
-        name: estimate(
-            blocks,
-            REACHES[given.mode],
-            assumptions=Assumptions(timing=TIMINGS[name], answer=given.answer),
-        )
+        name: estimate(blocks, reach, assumptions=Assumptions(TIMINGS[name], given.answer))
         for name in SHOWN
     }
     count = found["nominal"].cvs
@@ -148,15 +134,14 @@ def _reading(given: argparse.Namespace) -> None:
         return
     say(f"reading CV {given.cvs} in {given.mode} mode: {counted(count, 'value')}")
     for name, one in found.items():
-        say()
-        say(_halves(name))
+        say(f"\n{_halves(name)}")
         say("          packets    seconds  minutes")
         for case in CASES:
-            cost: Cost = getattr(one, case)
-            say(f"  {case:5}{cost.packets:10}{cost.ns / 1e9:11.1f}{cost.ns / 60e9:9.1f}")
+            packets, ns = getattr(one, case)
+            say(f"  {case:5}{packets:10}{ns / 1e9:11.1f}{ns / 60e9:9.1f}")
     say()
     say("best and worst: each CV holds what is read fastest and slowest; mean: all equally likely")
-    longest = REACHES[given.mode](1).procedure.counts().verifies
+    longest = reach(1).procedure.counts().verifies
     early = f"at packet {given.answer}" if given.answer <= longest else "no earlier"
     say(f"acknowledged steps end {early}; the decoder has all these CVs")
     if any(block.index_pages for block in blocks):

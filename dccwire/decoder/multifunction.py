@@ -1,30 +1,71 @@
-"""The decoder itself: packets with their times in, state and acknowledgements out.
+"""The decoder itself, and several on one track, a layout's or a programming track's.
 
-Room: imports all of the decoder's rooms but `track`.
+Packets with their times in, state and acknowledgements out. Room: imports all of the others.
 """
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from typing import Any, overload
 
 from dccwire.address import LongAddress, ShortAddress
 from dccwire.cv import CvSet
 from dccwire.cv.values import check_cv, check_value
-from dccwire.decoder.addressing import consist_of, own_address
-from dccwire.decoder.hearing import arrival, hear
-from dccwire.decoder.motion import Direction
 from dccwire.decoder.obeying import obey
 from dccwire.decoder.options import Acknowledgement, Ignored, Options
-from dccwire.decoder.programming import Outcome, Programming
-from dccwire.decoder.state import Condition
+from dccwire.decoder.programming import Outcome, Programming, hear
+from dccwire.decoder.state import Condition, Direction
 from dccwire.errors import FieldError
 from dccwire.instructions import RestrictedSpeedStep
 from dccwire.packet import Packet
-from dccwire.receiver.events import Event
+from dccwire.receiver.events import CutOff, Event, Fault, Gap, PacketReceived, Stray
+
+NO_PACKETS = (Fault, Stray, CutOff, Gap)
 
 
-class Decoder:
+class Listener(ABC):
+    """What can be told of packets."""
+
+    __slots__ = ()
+
+    @overload
+    def take(self, packet: Event) -> list[Acknowledgement]: ...
+    @overload
+    def take(self, packet: Packet | bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...
+    def take(
+        self, packet: Packet | bytes | Event, start_ns: int | None = None, end_ns: int | None = None
+    ) -> list[Acknowledgement]:
+        """Act on a packet, or on a receiver's event, which brings its own times.
+
+        `start_ns` is the packet start bit, `end_ns` the end of the packet end bit, as the receiver
+        counts them. The acknowledgements that it causes come back, on a track as they merge;
+        outside service mode there are none (S-9.2.3 §D). Bytes with a wrong length or error byte
+        are ignored (S-9.2 §B), and so are events that are no packets. The mode of a `Packet` is
+        ignored: the decoder knows.
+
+        Raises:
+            FieldError: times are missing, or run backwards.
+        """
+        if type(packet) is bytes and start_ns is not None and end_ns is not None:
+            return self._hear(packet, start_ns, end_ns)  # the usual case: in half of the time
+        if isinstance(packet, PacketReceived):
+            return self._hear(packet.data, packet.start, packet.end)
+        if isinstance(packet, NO_PACKETS):
+            return []
+        if start_ns is None:
+            raise FieldError("start_ns", "a time in ns", start_ns)
+        if end_ns is None:
+            raise FieldError("end_ns", "a time in ns", end_ns)
+        return self._hear(bytes(packet), start_ns, end_ns)
+
+    @abstractmethod
+    def _hear(self, data: bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...
+
+
+class Decoder(Listener):
     """A multi-function decoder. It has no clock: `take` tells it when a packet came.
 
     >>> from dccwire import Packet
@@ -43,67 +84,39 @@ class Decoder:
         self._previous = b""
         self._end_ns = self._heard_ns = 0
 
-    # What it is told.
-
-    @overload
-    def take(self, packet: Event) -> list[Acknowledgement]: ...
-    @overload
-    def take(self, packet: Packet | bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]: ...
-    def take(
-        self,
-        packet: Packet | bytes | Event,
-        start_ns: int | None = None,
-        end_ns: int | None = None,
-    ) -> list[Acknowledgement]:
-        """Act on a packet, or on a receiver's event, which brings its own times.
-
-        `start_ns` is the packet start bit, `end_ns` the end of the packet end bit, as the receiver
-        counts them. The acknowledgements that it causes come back; outside service mode there are
-        none (S-9.2.3 §D). Bytes with a wrong length or error byte are ignored (S-9.2 §B), and so
-        are events that are no packets. The mode of a `Packet` is ignored: the decoder knows.
-
-        Raises:
-            FieldError: times are missing, or run backwards.
-        """
-        if type(packet) is not bytes or start_ns is None or end_ns is None:
-            came = arrival(packet, start_ns, end_ns)
-            if came is None:
-                return []
-            packet, start_ns, end_ns = came
+    def _hear(self, data: bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]:
         if start_ns < self._end_ns:
             raise FieldError("start_ns", f"{self._end_ns} or later", start_ns)
         if end_ns < start_ns:
             raise FieldError("end_ns", f"{start_ns} or later", end_ns)
         self._end_ns = end_ns
         state = self._state
-        if packet[:1] in state.others and self._programming.calm and not state.time_out_ns:
+        if data[:1] in state.others and self._programming.calm and not state.time_out_ns:
             return []
-        heard = hear(packet)
+        heard = hear(data)
         if heard is None:
             return []
         self._keep_time(end_ns)
-        service = self._programming.follow(heard, packet, start_ns, end_ns)
+        packet, service = heard
+        service = self._programming.follow(service, data, start_ns, end_ns)
         if service is not None:
             return self._answer(service, end_ns)
-        role = state.roles.get(heard.packet.address)
+        role = state.roles.get(packet.address)
         if role is None:
             return []
         if self._programming.barred:
             self._ignored[Ignored.BARRED] += 1
             return []
-        second = packet == self._previous
-        self._previous = b"" if second else packet
-        for one in heard.packet.instructions:
+        second = data == self._previous
+        self._previous = b"" if second else data
+        for one in packet.instructions:
             reason = obey(state, one, role, end_ns, second)
             if reason is not None:
                 self._ignored[reason] += 1
         return []
 
     def power_on(self) -> None:
-        """Switch the power off and on: all but the CVs and the locks is as at first.
-
-        A factory reset is complete with it.
-        """
+        """Switch the power off and on: it completes a factory reset; CVs and locks alone stay."""
         self._state.storage.power_on()
         self._state.refresh()
         self._state.clear(self._end_ns)
@@ -112,24 +125,15 @@ class Decoder:
         self._heard_ns = self._end_ns
 
     def set_cv(self, cv: int, value: int) -> None:
-        """Store a byte as a workshop would, whatever is read-only or locked.
-
-        Raises:
-            FieldError: the CV is not in 1 to 1024, or the value is no byte.
-        """
+        """Store a byte in CV 1 to 1024 as a workshop would, whatever is read-only or locked."""
         check_cv(cv)
         check_value(cv, value)
         self._state.storage.put(cv, value)
         self._state.refresh()
         self._heard_ns = self._end_ns
 
-    # What can be seen of it.
-
     def cv(self, cv: int) -> int:
-        """The byte of a CV; of CV 257 to 512, on the index page of CV 31 and 32.
-
-        Raises:
-            FieldError: the CV is not in 1 to 1024.
+        """The byte of CV 1 to 1024; of CV 257 to 512, on the index page of CV 31 and 32.
 
         >>> Decoder().cv(1), Decoder().cv(29)
         (3, 2)
@@ -150,12 +154,12 @@ class Decoder:
     @property
     def address(self) -> ShortAddress | LongAddress | None:
         """Its own address; None where the CVs hold none."""
-        return own_address(self._state.storage)
+        return self._state.storage.own_address()
 
     @property
     def consist(self) -> ShortAddress | None:
         """Its consist address; None in no consist."""
-        return consist_of(self._state.storage)
+        return self._state.storage.consist()[0]
 
     @property
     def direction(self) -> Direction:
@@ -184,12 +188,13 @@ class Decoder:
         FL is on if it is for the present direction: from the consist address it may be enabled for
         one direction alone (S-9.2.2, CV 22).
         """
-        return frozenset(self._state.functions.names(self.direction))
+        return self._state.functions.names(self.direction)
 
     @property
     def binary_states(self) -> frozenset[int]:
         """The binary states that are on, 1 to 32767."""
-        return self._state.functions.states()
+        bits = self._state.functions.binary
+        return frozenset(number for number in range(bits.bit_length()) if bits >> number & 1)
 
     @property
     def analog_outputs(self) -> dict[int, int]:
@@ -220,16 +225,19 @@ class Decoder:
 
     def snapshot(self) -> dict[str, Any]:
         """All of its state but times and the packets it remembers, as plain values."""
-        programming = self._programming
+        programming, storage = self._programming, self._state.storage
+        motion, functions = self._state.motion, self._state.functions
         return {
-            **self._state.plain(),
+            "cvs": self.cvs,
+            "extended": storage.extended,
+            "resetting": storage.resetting,
+            "motion": (motion.direction, motion.step, motion.steps, motion.limit, motion.target),
+            "functions": (functions.on, functions.binary, self.analog_outputs),
             "in_service_mode": programming.inside,
             "locked": programming.locked,
             "page": programming.page,
             "ignored": self.ignored,
         }
-
-    # How it acts.
 
     def _keep_time(self, end_ns: int) -> None:
         """Stop if no valid packet came for the time of CV 11 (S-9.2.2), then count anew."""
@@ -258,3 +266,48 @@ class Decoder:
         elif answer is Outcome.NOTHING:
             return []
         return [Acknowledgement(end_ns, self._state.options.acknowledgement_ns)]
+
+
+def merged(acknowledgements: Iterable[Acknowledgement]) -> list[Acknowledgement]:
+    """What a programmer sees of several: those that overlap or touch are one."""
+    found: list[Acknowledgement] = []
+    for one in sorted(acknowledgements):
+        if found and one.start_ns <= found[-1].end_ns:
+            start = found[-1].start_ns
+            found[-1] = Acknowledgement(start, max(found[-1].end_ns, one.end_ns) - start)
+        else:
+            found.append(one)
+    return found
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Track(Listener):
+    """Decoders that hear the same packets.
+
+    >>> from dccwire import Packet
+    >>> track = Track((Decoder(), Decoder()))
+    >>> packet = Packet.from_text("short 3: FunctionGroupOne functions=F2")
+    >>> track.take(packet, 0, 5_000_000)
+    []
+    >>> [sorted(decoder.functions) for decoder in track]
+    [['F2'], ['F2']]
+    """
+
+    decoders: tuple[Decoder, ...]
+
+    def __iter__(self) -> Iterator[Decoder]:
+        return iter(self.decoders)
+
+    def __len__(self) -> int:
+        return len(self.decoders)
+
+    def _hear(self, data: bytes, start_ns: int, end_ns: int) -> list[Acknowledgement]:
+        found: list[Acknowledgement] = []
+        for decoder in self.decoders:
+            found += decoder.take(data, start_ns, end_ns)
+        return merged(found) if found else found
+
+    def power_on(self) -> None:
+        """Switch the power of the track off and on."""
+        for decoder in self.decoders:
+            decoder.power_on()

@@ -1,64 +1,47 @@
 """What each instruction does to a decoder: one place for each (S-9.2.1 §C).
 
-Room: imports `addressing`, `state` and the instructions.
+Room: imports `state`, `storage` and the instructions.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
+from dccwire import instructions as sent
 from dccwire.cv import ConsistAddress
 from dccwire.cv.changes import EXTENDED_BIT
-from dccwire.decoder.addressing import Role
-from dccwire.decoder.functions import ALL, HIGHEST_LONG, HIGHEST_SHORT
-from dccwire.decoder.motion import FULL_STEPS_128
 from dccwire.decoder.options import Ignored
-from dccwire.decoder.state import Condition
+from dccwire.decoder.state import ALL, FULL_STEPS_128, Condition
+from dccwire.decoder.storage import Role
 from dccwire.formats import Instruction, Kept
-from dccwire.instructions import (
-    AnalogFunctionGroup,
-    BinaryStateLongForm,
-    BinaryStateShortForm,
-    ConsistControl,
-    CvAccessLongForm,
-    CvAccessShortForm,
-    CvAdjustment,
-    CvBitManipulation,
-    CvOperation,
-    CvPair,
-    CvPairShortForm,
-    DigitalDecoderReset,
-    FunctionGroup,
-    FunctionGroupOne,
-    HardReset,
-    RestrictedSpeedStep,
-    SetExtendedAddressing,
-    SpeedAndDirection,
-    SpeedAndFunctionsF0F7,
-    SpeedAndFunctionsF0F15,
-    SpeedStepControl128,
-)
 from dccwire.instructions.function_groups import function_names
 
+HIGHEST_SHORT, HIGHEST_LONG = 127, 32767
+"""The highest binary states of the short and the long form (S-9.2.1 §C, Binary State Control)."""
+
 AT_CONSIST_ADDRESS = (
-    SpeedAndDirection,
-    SpeedStepControl128,
-    RestrictedSpeedStep,
-    SpeedAndFunctionsF0F7,
-    SpeedAndFunctionsF0F15,
-    FunctionGroup,
-    DigitalDecoderReset,
+    sent.SpeedAndDirection,
+    sent.SpeedStepControl128,
+    sent.RestrictedSpeedStep,
+    sent.SpeedAndFunctionsF0F7,
+    sent.SpeedAndFunctionsF0F15,
+    sent.FunctionGroup,
+    sent.DigitalDecoderReset,
 )
 """What is obeyed at the consist address; functions as far as CV 21 and 22 say (S-9.2.1 §C).
 
 That the decoder reset and the speed limit count, and nothing else, is our choice.
 """
 
-ADJUSTMENT_CVS = {CvAdjustment.ACCELERATION: 23, CvAdjustment.DECELERATION: 24}
+JOINED = {
+    sent.SpeedAndFunctionsF0F7: function_names(0, 7),
+    sent.SpeedAndFunctionsF0F15: function_names(0, 15),
+}
+ADJUSTMENT_CVS = {sent.CvAdjustment.ACCELERATION: 23, sent.CvAdjustment.DECELERATION: 24}
 PAIR_CVS = {
-    CvPair.EXTENDED_ADDRESS_17_18: (17, 18),
-    CvPair.INDEX_31_32: (31, 32),
-    CvPair.CONSIST_19_20: (19, 20),
+    sent.CvPair.EXTENDED_ADDRESS_17_18: (17, 18),
+    sent.CvPair.INDEX_31_32: (31, 32),
+    sent.CvPair.CONSIST_19_20: (19, 20),
 }
 
 
@@ -70,60 +53,52 @@ def obey(
         return Ignored.CONSIST
     enabled = ALL if role.own else state.enabled
     match one:
-        case SpeedAndDirection() | SpeedStepControl128():
+        case sent.SpeedAndDirection() | sent.SpeedStepControl128():
             return _move(state, one, role, end_ns, enabled)
-        case FunctionGroupOne() if state.steps == 14:
+        case sent.FunctionGroupOne() if state.steps == 14:
             state.functions.switch(one.names()[:-1], one.functions & 0b1111, enabled)  # X20
-        case FunctionGroup():
+        case sent.FunctionGroup():
             state.functions.switch(one.names(), one.functions, enabled)
-        case RestrictedSpeedStep():
+        case sent.RestrictedSpeedStep():
             if not role.moves:
                 return Ignored.IN_CONSIST
-            pace = state.paces[state.motion.steps]
-            state.motion.restrict(one if one.enabled else None, end_ns, pace)
-        case DigitalDecoderReset():
+            state.motion.limit = one if one.enabled else None
+            state.motion.aim(end_ns, state.paces[state.motion.steps])
+        case sent.DigitalDecoderReset():
             state.clear(end_ns)
-        case SpeedAndFunctionsF0F7(forward, speed, functions):
-            state.functions.switch(function_names(0, 7), functions, enabled)
-            return _move(state, SpeedStepControl128(forward, speed), role, end_ns)
-        case SpeedAndFunctionsF0F15(forward, speed, functions):
-            state.functions.switch(function_names(0, 15), functions, enabled)
-            return _move(state, SpeedStepControl128(forward, speed), role, end_ns)
-        case BinaryStateShortForm(on, number):
+        case sent.SpeedAndFunctionsF0F7() | sent.SpeedAndFunctionsF0F15():
+            state.functions.switch(JOINED[type(one)], one.functions, enabled)
+            return _move(state, sent.SpeedStepControl128(one.forward, one.speed), role, end_ns)
+        case sent.BinaryStateShortForm(on, number):
             state.functions.set_binary(number, HIGHEST_SHORT, on)
-        case BinaryStateLongForm(on, number):
+        case sent.BinaryStateLongForm(on, number):
             state.functions.set_binary(number, HIGHEST_LONG, on)
-        case AnalogFunctionGroup(output, value):
+        case sent.AnalogFunctionGroup(output, value):
             state.functions.analog[output] = value
-        case HardReset():
+        case sent.HardReset():
             state.storage.hard_reset()
             state.refresh()
             state.clear(end_ns)
-        case ConsistControl(turned, consist):
+        case sent.ConsistControl(turned, consist):
             state.storage.put(19, ConsistAddress(turned, consist).to_cvs()[19])  # literally: X13
             state.refresh()
-        case SetExtendedAddressing(extended):
+        case sent.SetExtendedAddressing(extended):
             held = state.storage.read(29)
             asked = held | EXTENDED_BIT if extended else held & ~EXTENDED_BIT
             state.storage.put(29, asked & state.options.configuration_bits)
             state.refresh()
-        case CvAccessShortForm(adjustment, value):
+        case sent.CvAccessShortForm(adjustment, value):
             return _write(state, {ADJUSTMENT_CVS[adjustment]: value})
-        case CvPairShortForm(pair, first, value) if second:
-            # Two identical packets as for the long form: not remembered otherwise.
-            return _write(state, dict(zip(PAIR_CVS[pair], (first, value), strict=True)))
-        case CvAccessLongForm(CvOperation.WRITE, cv, value) if second:
-            return _write(state, {cv: value})
-        case CvBitManipulation(CvOperation.WRITE, cv, bit, value) if second:
-            reason = state.storage.write_bit(cv, bit, value)
-            state.refresh()
-            return reason
-        case (
-            CvPairShortForm()
-            | CvAccessLongForm(CvOperation.WRITE)
-            | CvBitManipulation(CvOperation.WRITE)
-        ):
-            return None  # the first of two identical packets (S-9.2.1 §C, CV access long form)
+        # Of two identical packets the first does nothing (S-9.2.1 §C, CV access long form; that
+        # the pairs need two as well is not remembered otherwise).
+        case sent.CvPairShortForm(pair, first, value):
+            pairs = zip(PAIR_CVS[pair], (first, value), strict=True)
+            return _write(state, dict(pairs)) if second else None
+        case sent.CvAccessLongForm(sent.CvOperation.WRITE, cv, value):
+            return _write(state, {cv: value}) if second else None
+        case sent.CvBitManipulation(sent.CvOperation.WRITE, cv, bit, value):
+            changed = state.storage.with_bit(cv, bit, value)
+            return _write(state, {cv: changed}) if second else None
         case Kept():
             return Ignored.UNKNOWN
         case _:
@@ -142,7 +117,7 @@ def _write(state: Condition, values: Mapping[int, int]) -> Ignored | None:
 
 def _move(
     state: Condition,
-    one: SpeedAndDirection | SpeedStepControl128,
+    one: sent.SpeedAndDirection | sent.SpeedStepControl128,
     role: Role,
     end_ns: int,
     enabled: int = 0,
@@ -156,7 +131,7 @@ def _move(
     if not role.moves:
         return Ignored.IN_CONSIST
     direction = state.direction(one.forward, role.reversed)
-    if isinstance(one, SpeedStepControl128):
+    if isinstance(one, sent.SpeedStepControl128):
         steps, step = FULL_STEPS_128, one.step
     else:
         steps, step = state.steps, one.step(state.steps)

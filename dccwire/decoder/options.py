@@ -28,13 +28,7 @@ DEFAULTS = CvSet(
 
 @dataclass(frozen=True, slots=True, order=True)
 class Acknowledgement:
-    """The decoder draws 60 mA more or above, from `start_ns` on, for `duration_ns`.
-
-    S-9.2.3 §D, basic acknowledgement.
-
-    >>> Acknowledgement(1_000, 6_000_000).end_ns
-    6001000
-    """
+    """The decoder draws 60 mA more or above, from `start_ns` on, for `duration_ns` (S-9.2.3 §D)."""
 
     start_ns: int
     duration_ns: int
@@ -57,11 +51,7 @@ class ServiceMode(StrEnum):
 
 
 class Ignored(StrEnum):
-    """Why a decoder did not act on what was meant for it.
-
-    >>> Ignored.READ_ONLY.value
-    'a write to a CV that is read-only'
-    """
+    """Why a decoder did not act on what was meant for it."""
 
     READ_ONLY = "a write to a CV that is read-only"
     ABSENT = "a CV that this decoder does not have"
@@ -91,11 +81,7 @@ class Options:
       which a write is acknowledged; the standard gives no time.
     - `acknowledgement_ns`: 6 ms ± 1 ms (S-9.2.3 §D); others are let through, to play a bad decoder.
     - `steps_in_use`: the divisor of CV 3 and 4 in 128 step control, 126 or 128 (V2).
-    - `time_out_unit_ns`: the unit of CV 11, for which S-9.2.2 has none; 0 leaves CV 11 without
-      effect.
-
-    Raises:
-        FieldError: a number is out of its bounds.
+    - `time_out_unit_ns`: the unit of CV 11, for which S-9.2.2 has none; 0 gives it no effect.
 
     >>> Options(factory={0: 1})
     Traceback (most recent call last):
@@ -123,8 +109,6 @@ class Options:
         check_value(29, self.configuration_bits)
         if self.steps_in_use not in (126, 128):
             raise FieldError("steps_in_use", "126 or 128", self.steps_in_use)
-        if self.acknowledgement_ns < 1:
-            raise FieldError("acknowledgement_ns", "1 or more", self.acknowledgement_ns)
-        for name in ("storage_ns", "time_out_unit_ns"):
-            if getattr(self, name) < 0:
-                raise FieldError(name, "0 or more", getattr(self, name))
+        for name, least in (("acknowledgement_ns", 1), ("storage_ns", 0), ("time_out_unit_ns", 0)):
+            if getattr(self, name) < least:
+                raise FieldError(name, f"{least} or more", getattr(self, name))

@@ -1,48 +1,54 @@
-"""Service mode: entry and exit, two identical packets, and what each mode does (S-9.2.3).
+"""Service mode: its packets, entry and exit, two identical ones, what each mode does (S-9.2.3).
 
-Room: imports `hearing`, `options`, `storage` and the service mode packets.
+Room: imports `options`, `storage`, `packet` and the service mode packets.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum, auto
+from functools import lru_cache
 
-from dccwire.address import Address
+from dccwire import service_mode
+from dccwire.address import PROGRAMMING_TRACK, Address, Mode
 from dccwire.codebook import RESET_PACKET
 from dccwire.cv import cv_of
 from dccwire.cv.changes import FACTORY_RESET
-from dccwire.decoder.hearing import Heard
 from dccwire.decoder.options import Ignored, ServiceMode
 from dccwire.decoder.storage import Storage
+from dccwire.errors import DecodeError
 from dccwire.formats import Instruction, Kept
 from dccwire.instructions import CvOperation
-from dccwire.packet import Packet
+from dccwire.packet import Packet, decode
 from dccwire.receiver.tracking import STAY_NS
-from dccwire.service_mode import (
-    PAGE_REGISTER,
-    PRESET_PAGE,
-    REGISTER_CVS,
-    AddressQuery,
-    DecoderLock,
-    DirectBitManipulation,
-    DirectByteAccess,
-    RegisterAccess,
-)
+from dccwire.service_mode import PAGE_REGISTER, PRESET_PAGE, REGISTER_CVS
 
-DATA_REGISTERS = range(1, 5)
-"""Registers 1 to 4 follow the page, the others do not (S-9.2.3 §E)."""
+
+@lru_cache(maxsize=4096)  # the same few packets come again and again
+def hear(data: bytes) -> tuple[Packet, Packet | None] | None:
+    """The packet of bytes as in operations mode, and as in service mode if it can be one of that.
+
+    None for a wrong length or error byte, which is ignored (S-9.2 §B). An address query or a
+    decoder lock with an address out of its range is no service mode packet (P12, P13); four bytes
+    of direct mode with CC = 00 are one that says nothing (P4).
+    """
+    try:
+        packet = decode(data)
+    except DecodeError:
+        return None
+    service = decode(data, mode=Mode.SERVICE)
+    match service.instructions:
+        case (service_mode.AddressQuery() | service_mode.DecoderLock(),):
+            return packet, service
+    return packet, service if service.address == PROGRAMMING_TRACK else None
 
 
 class Outcome(Enum):
     """What a service mode packet came to, if it was not ignored."""
 
-    NOTHING = auto()
-    """The first of two, a verify that does not match, what needs no answer."""
-    MATCHES = auto()
-    """Acknowledged at once."""
-    STORED = auto()
-    """Acknowledged after storage."""
+    NOTHING = auto()  # the first of two, a verify that does not match, what needs no answer
+    MATCHES = auto()  # acknowledged at once
+    STORED = auto()  # acknowledged after storage
 
 
 @dataclass(slots=True)
@@ -66,7 +72,9 @@ class Programming:
         """Whether a packet to others, whatever it says, changes nothing here."""
         return self.since_ns is None and not self.barred and not self.locked
 
-    def follow(self, heard: Heard, data: bytes, start_ns: int, end_ns: int) -> Packet | None:
+    def follow(
+        self, service: Packet | None, data: bytes, start_ns: int, end_ns: int
+    ) -> Packet | None:
         """Take notice of a valid packet; it comes back if it is a service mode packet in its mode.
 
         Service mode begins with a service mode packet right after a reset packet, at most 20 ms
@@ -79,8 +87,8 @@ class Programming:
         recent = self.since_ns is not None and start_ns - self.since_ns <= STAY_NS
         if self.inside and not recent:
             self.inside, self.barred = False, True
-        reset, service = data == RESET_PACKET, heard.service is not None
-        if service:
+        reset = data == RESET_PACKET
+        if service is not None:
             self.inside = recent
         else:
             self.barred = False
@@ -91,7 +99,7 @@ class Programming:
         self.since_ns = end_ns if reset or self.inside else None
         self.run = self.run + 1 if self.inside and data == self.previous else 1
         self.previous = data
-        return heard.service if self.inside else None
+        return service if self.inside else None
 
     def act(self, one: Instruction, address: Address, storage: Storage) -> Outcome | Ignored:
         """Act on the second of identical packets in a row; on no further one of the same row.
@@ -101,7 +109,8 @@ class Programming:
         if self.run != 2:
             return Outcome.NOTHING
         supports = storage.options.supports
-        if isinstance(one, DecoderLock):
+        direct = ServiceMode.DIRECT in supports
+        if isinstance(one, service_mode.DecoderLock):
             if ServiceMode.DECODER_LOCK not in supports:
                 return Ignored.UNSUPPORTED
             self.locked = one.unlocked != storage.read(1)
@@ -109,22 +118,20 @@ class Programming:
         if self.locked:
             return Ignored.SERVICE_LOCKED
         match one:
-            case AddressQuery() if ServiceMode.ADDRESS_QUERY in supports:
+            case service_mode.AddressQuery() if ServiceMode.ADDRESS_QUERY in supports:
                 # CV 1 whatever CV 29 bit 5 says: the appendix asks for the short address.
                 return _matches(storage.read(1) == address.number)
-            case DirectByteAccess(operation, cv, value) if ServiceMode.DIRECT in supports:
+            case service_mode.DirectByteAccess(operation, cv, value) if direct:
                 return _byte(storage, operation, cv, value)
-            case DirectBitManipulation(operation, cv, bit, value) if ServiceMode.DIRECT in supports:
-                if operation is CvOperation.WRITE:
-                    return storage.write_bit(cv, bit, value) or Outcome.STORED
-                return _verify(storage, cv, storage.read(cv) >> bit & 1 == value)
-            case RegisterAccess():
+            case service_mode.DirectBitManipulation(operation, cv, bit, value) if direct:
+                return _byte(storage, operation, cv, storage.with_bit(cv, bit, value))
+            case service_mode.RegisterAccess():
                 return self._register(one, storage)
             case Kept():
                 return Ignored.UNKNOWN
         return Ignored.UNSUPPORTED
 
-    def _register(self, one: RegisterAccess, storage: Storage) -> Outcome | Ignored:
+    def _register(self, one: service_mode.RegisterAccess, storage: Storage) -> Outcome | Ignored:
         """Address-only, register and paged mode: the same bytes (P5, P8, P9, P10, P11).
 
         A decoder without paged mode answers nothing but the page register while that is above 1.
@@ -144,8 +151,8 @@ class Programming:
             return Ignored.UNSUPPORTED
         if writes and register == 8 and one.value == FACTORY_RESET:
             return storage.start_factory_reset() or Outcome.STORED
-        paged_cv = register in DATA_REGISTERS
-        cv = cv_of(self.page, register - 1) if paged_cv else REGISTER_CVS[register]
+        follows_page = register <= 4  # S-9.2.3 §E
+        cv = cv_of(self.page, register - 1) if follows_page else REGISTER_CVS[register]
         return _byte(storage, one.operation, cv, one.value)
 
 
@@ -153,11 +160,7 @@ def _matches(right: bool) -> Outcome:
     return Outcome.MATCHES if right else Outcome.NOTHING
 
 
-def _verify(storage: Storage, cv: int, right: bool) -> Outcome | Ignored:
-    return _matches(right) if storage.has(cv) else Ignored.ABSENT
-
-
 def _byte(storage: Storage, operation: CvOperation, cv: int, value: int) -> Outcome | Ignored:
     if operation is CvOperation.WRITE:
         return storage.write(cv, value) or Outcome.STORED
-    return _verify(storage, cv, storage.read(cv) == value)
+    return _matches(storage.read(cv) == value) if storage.has(cv) else Ignored.ABSENT

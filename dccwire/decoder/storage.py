@@ -1,13 +1,14 @@
-"""A decoder's CVs: what may be written, what a write entails, resets (S-9.2.2, S-9.2.3 §E).
+"""A decoder's CVs: what may be written, what a write entails, resets, whom it listens to by them.
 
-Room: imports `cv` and `options`.
+S-9.2.1 §A to C, S-9.2.2, S-9.2.3 §E. Room: imports `address`, `cv` and `options`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from typing import NamedTuple
 
-from dccwire.cv import CvKey, IndexedCv
+from dccwire.address import BROADCAST, Address, LongAddress, ShortAddress
+from dccwire.cv import ConsistAddress, CvKey, IndexedCv
 from dccwire.cv.changes import EXTENDED_BIT, FACTORY_RESET
 from dccwire.cv.cv_set import INDEXED
 from dccwire.cv.paging import FIRST_PAGE
@@ -17,29 +18,34 @@ LEGAL = {1: range(128), 17: range(192, 232)}
 """What CV 1 and CV 17 may hold (S-9.2.2); that other values are refused is our choice."""
 
 
-@dataclass(slots=True)
+class Role(NamedTuple):
+    """What packets to an address mean to a decoder.
+
+    `own`: every instruction counts, else those of a consist alone. `moves`: speed and direction
+    count. `reversed`: direction is that of the consist, in which the unit stands reversed.
+    """
+
+    own: bool
+    moves: bool
+    reversed: bool
+    broadcast: bool = False
+
+
 class Storage:
     """The bytes of all CVs and of all index pages; what was given no value is 0.
 
     CV 17 can be read back as soon as it is written, but `extended`, the address in effect, follows
     with CV 18 (S-9.2.2, CV 17 and 18), or with the next power-on (our choice).
-
-    >>> storage = Storage(Options())
-    >>> storage.write(1, 200), storage.write(1, 55), storage.read(1)
-    (<Ignored.OUT_OF_RANGE: 'a value that the CV must not hold'>, None, 55)
     """
 
-    options: Options
-    values: dict[CvKey, int] = field(init=False)
-    extended: int = field(init=False)
-    resetting: bool = field(init=False, default=False)
-
-    def __post_init__(self) -> None:
+    def __init__(self, options: Options) -> None:
+        self.options = options
         self._fill()
 
     def _fill(self) -> None:
         """Factory values, those of CV 257 to 512 on their page."""
-        self.values = dict(self.options.factory.items())
+        self.resetting = False
+        self.values: dict[CvKey, int] = dict(self.options.factory.items())
         for cv in INDEXED:
             if cv in self.values:
                 self.put(cv, self.values.pop(cv))
@@ -65,6 +71,10 @@ class Storage:
             return 255
         key = self._key(cv)
         return 0 if key is None else self.values.get(key, 0)
+
+    def with_bit(self, cv: int, bit: int, value: int) -> int:
+        """The byte of a CV with one bit changed."""
+        return self.read(cv) & ~(1 << bit) | value << bit
 
     def put(self, cv: int, value: int) -> None:
         """Store a byte whatever the rules for writing say; nowhere on a reserved page."""
@@ -97,10 +107,6 @@ class Storage:
             self.put(19, 0)
         return None
 
-    def write_bit(self, cv: int, bit: int, value: int) -> Ignored | None:
-        """Write one bit: the byte with this bit changed."""
-        return self.write(cv, self.read(cv) & ~(1 << bit) | value << bit)
-
     @property
     def is_locked(self) -> bool:
         """Whether CV 15 and 16 differ; CV 16 is then protected like the rest (S-9.2.2, CV 15)."""
@@ -126,6 +132,40 @@ class Storage:
     def power_on(self) -> None:
         """Complete a factory reset, and take up the extended address that CV 17 and 18 hold."""
         if self.resetting:
-            self.resetting = False
             self._fill()
         self.extended = self._pair()
+
+    def own_address(self) -> ShortAddress | LongAddress | None:
+        """CV 1, or the extended address if CV 29 bit 5 is set; None if they hold no address.
+
+        CV 1 = 0 asks for another power source (S-9.2.2, CV 1): here the decoder is left with
+        broadcast and consist packets.
+        """
+        if self.read(29) & EXTENDED_BIT:
+            number = self.extended - (192 << 8)
+            return LongAddress(number) if number in LongAddress.bound else None
+        short = self.read(1)
+        return ShortAddress(short) if short in ShortAddress.bound else None
+
+    def consist(self) -> tuple[ShortAddress | None, bool]:
+        """The consist address of CV 19, None for 0, and whether the unit runs reversed in it."""
+        held = ConsistAddress.from_cvs({19: self.read(19)})
+        return (ShortAddress(held.address), held.reversed) if held.address else (None, False)
+
+    def roles(self) -> dict[Address, Role]:
+        """The addresses that concern the decoder.
+
+        In a consist speed and direction count at the consist address only, unless the own address
+        is the same (S-9.2.1 §C, Consist Control). Then CV access counts there too, as at any own
+        address: that a decoder does not take it at its consist's (S-9.2.1 §C, CV access long form)
+        still keeps the other units of the consist from it; our choice, the text does not speak of
+        the case. A broadcast moves a unit as its consist address would, so that a reversed unit
+        does not work against the others (the standard is silent).
+        """
+        own, (consist, turned) = self.own_address(), self.consist()
+        found: dict[Address, Role] = {BROADCAST: Role(True, True, turned, broadcast=True)}
+        if consist is not None:
+            found[consist] = Role(False, True, turned)
+        if own is not None:
+            found[own] = Role(True, consist in (None, own), turned)
+        return found

@@ -19,17 +19,13 @@ reaches every decoder at its address.
 from types import ModuleType as _Module
 
 from dccwire.errors import ConfirmationError as ConfirmationError
-from dccwire.programming.costs import *
 from dccwire.programming.counts import *
-from dccwire.programming.estimate import *
-from dccwire.programming.job import *
-from dccwire.programming.main_track import *
-from dccwire.programming.one_cv import *
+from dccwire.programming.durations import *
+from dccwire.programming.many_cvs import *
+from dccwire.programming.operations import *
 from dccwire.programming.sequencer import *
 from dccwire.programming.session import *
 from dccwire.programming.targets import *
-from dccwire.programming.whole_decoder import *
-from dccwire.programming.writing import *
 
 __all__ = [
     name

@@ -60,7 +60,6 @@ class Counts(_OnProgrammingTrack):
     resets: int = _least(3, "S-9.2.3 §E")
     """Reset packets before a group, or before a run of verify groups."""
     page_writes: int = _least(5, "S-9.2.3 §E, Paged CV Addressing; Page Preset")
-    """Writes to the page register, or page presets."""
     page_recovery: int = _least(6, "S-9.2.3 §E, Paged CV Addressing; Page Preset")
     """Reset packets after them."""
     verifies: int = _least(5, "S-9.2.3 §E")
@@ -79,11 +78,7 @@ class Counts(_OnProgrammingTrack):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DirectCounts(Counts):
-    """The counts of direct mode: a reset after an acknowledged verify group (P2).
-
-    >>> DirectCounts().verifies, DirectCounts(verifies=8).verifies
-    (5, 8)
-    """
+    """The counts of direct mode: a reset after an acknowledged verify group (P2)."""
 
     acknowledged_resets: int = _least(1, "S-9.2.3 §E, Direct Mode")
 

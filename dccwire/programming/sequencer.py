@@ -12,8 +12,7 @@ from dccwire.errors import ConfirmationError, FieldError
 from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.counts import Counts
-from dccwire.programming.session import Session
-from dccwire.programming.steps import RESET, Course, Kind, Step
+from dccwire.programming.session import RESET, Course, Kind, Step
 from dccwire.programming.targets import DirectCv, PagedCv, Target, service
 from dccwire.service_mode import PRESET_PAGE, PagePreset, PageRegisterAccess
 
@@ -24,36 +23,30 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """How a session is carried out; every part may be left out.
-
-    Args:
-        counts: of the target's mode, to send more than the minimum.
-        power_on: begin with the power-on cycle; False if the track is under power already.
-        power_cycle: switch off and on once more after the page preset, as the sequences of register
-            and address-only mode allow.
-        check_page: in paged mode, verify the page register after setting it. Without that a lost
-            page write would read, or write, the CV of another page. The standard does not say that
-            a decoder answers this verify; for one that does not, give False.
-    """
+    """How a session is carried out; every part may be left out."""
 
     counts: Counts | None = None
+    """Of the target's mode, to send more than the minimum."""
     power_on: bool = True
+    """Begin with the power-on cycle; False if the track is under power already."""
     power_cycle: bool = False
+    """Switch off and on once more after the page preset (register and address-only mode)."""
     check_page: bool = True
+    """In paged mode, verify the page register after setting it.
+
+    Without that a lost page write would read, or write, the CV of another page. The standard does
+    not say that a decoder answers this verify; for one that does not, give False.
+    """
 
 
 DEFAULT = Setup()
 
 
 class Sequencer:
-    """Steps for targets of one mode, and what later steps depend on.
+    """Steps for targets of the mode of a target, and what later steps depend on.
 
-    Args:
-        target: any target of the mode.
-        setup: how the session is carried out.
-
-    Raises:
-        FieldError: counts or a power cycle that are not for this mode.
+    Its courses fail with a ConfirmationError where the decoder does not confirm a page, or a value
+    that has to be confirmed. Counts or a power cycle that are not for this mode are a FieldError.
     """
 
     def __init__(self, target: Target, setup: Setup) -> None:
@@ -70,13 +63,15 @@ class Sequencer:
         self._turned = False
         self._running = False
 
-    def session(self, course: Course[T]) -> Session[T]:
-        """A session of a course, from the power-on cycle to the end."""
-        return Session(self.whole(course))
-
     def whole(self, course: Course[T]) -> Course[T]:
         """A course with its start and its end, which it reaches after a failure too."""
-        yield from self._start()
+        power_on = self.step(RESET, self.counts.power_on, power_on=True)
+        if self._setup.power_on:
+            yield power_on
+        if self._procedure.preset:
+            yield from self._set_page(service(PagePreset()))
+        if self._setup.power_cycle:
+            yield power_on
         try:
             result = yield from course
         except ConfirmationError:
@@ -86,11 +81,7 @@ class Sequencer:
         return result
 
     def approach(self, target: Target) -> Course[None]:
-        """What comes before the verify groups of a target, once: its page, and the resets.
-
-        Raises:
-            ConfirmationError: the decoder does not confirm the page.
-        """
+        """What comes before the verify groups of a target, once: its page, and the resets."""
         yield from self._turn_to(target)
         if not self._procedure.resets_each and not self._running:
             yield from self.resets(self.counts.resets)
@@ -106,9 +97,6 @@ class Sequencer:
 
         Where the same packets may have come right before, resets divide them: a decoder need not
         answer a third identical packet.
-
-        Raises:
-            ConfirmationError: it was not.
         """
         if not isinstance(target, DirectCv):
             self._running = False
@@ -116,11 +104,7 @@ class Sequencer:
             raise ConfirmationError(str(target), read, f"verify of {value}")
 
     def write(self, target: Target, packet: Packet, confirmed: int | None = None) -> Course[bool]:
-        """A write group with its recovery: whether it was acknowledged, which it need not be.
-
-        Raises:
-            ConfirmationError: the decoder does not confirm the page, or the value `confirmed`.
-        """
+        """A write group with its recovery: whether it was acknowledged, which it need not be."""
         yield from self._turn_to(target)
         to_register_1 = self._procedure.preset and target.cv == 1
         recovery = self.counts.long_recovery if to_register_1 else self.counts.recovery
@@ -139,15 +123,6 @@ class Sequencer:
     ) -> Step:
         """A step with the preamble of the counts."""
         return Step(packet, count, self.counts.preamble, kind, power_on)
-
-    def _start(self) -> Course[None]:
-        """The power-on cycle, and the page preset where the mode begins with one."""
-        if self._setup.power_on:
-            yield self.step(RESET, self.counts.power_on, power_on=True)
-        if self._procedure.preset:
-            yield from self._set_page(service(PagePreset()))
-        if self._setup.power_cycle:
-            yield self.step(RESET, self.counts.power_on, power_on=True)
 
     def _close(self) -> Course[None]:
         """Leave the page register at 1, if it may be elsewhere (S-9.2.3 §E, Paged)."""

@@ -1,23 +1,54 @@
 """A session: packets out, answers in, one result at the end; no clock, no input or output.
 
-Room: how a course of steps is walked through; who sends and who listens is not known here.
+It walks a course of steps, each the same packet several times. Room: what a step is, and when an
+answer counts; which steps follow one another, who sends and who listens is not known here.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass
 from enum import Enum
-from typing import Generic, TypeVar
+from typing import Generic, TypeAlias, TypeVar
 
+from dccwire.codebook import IDLE_PACKET, RESET_PACKET
 from dccwire.errors import ConfirmationError, FieldError, member
-from dccwire.packet import Packet
-from dccwire.programming.steps import HEARD_FROM, Course, Step
+from dccwire.packet import Packet, decode
 from dccwire.wording import counted
 
 __all__ = ["Answer", "Outgoing", "Session", "conversation"]
 
 T = TypeVar("T")
+
+RESET, IDLE = decode(RESET_PACKET), decode(IDLE_PACKET)
+
+
+class Kind(Enum):
+    """What a step is for."""
+
+    FILLING = "filling"
+    VERIFY = "verify"
+    WRITE = "write"
+    RECOVERY = "recovery"
+
+
+HEARD_FROM = {Kind.VERIFY: 2, Kind.WRITE: 2, Kind.RECOVERY: 1}
+"""The packet of a step from whose end bit on an acknowledgement counts (S-9.2.3 §D, P17)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The same packet `count` times, fewer if an acknowledgement that counts comes before."""
+
+    packet: Packet
+    count: int
+    preamble: int
+    kind: Kind = Kind.FILLING
+    power_on: bool = False
+
+
+Course: TypeAlias = Generator[Step, bool, T]
+"""Steps out, for each whether it was acknowledged in (no, when iterated); at the end a result."""
 
 
 class Answer(Enum):
@@ -34,23 +65,21 @@ class Answer(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Outgoing:
-    """What is to be sent now: a packet after a preamble of so many ones.
-
-    `power_on` says that the track is to be switched off, if it was on, and on again before it.
-    """
+    """What is to be sent now: a packet after a preamble of so many ones."""
 
     packet: Packet
     preamble: int
     power_on: bool = False
+    """Whether the track is to be switched off, if it was on, and on again before it."""
 
 
 class Session(Generic[T]):
     """Packets to send, one after the other, and what comes of the answers to them.
 
-    The same answers give the same packets. The functions of `dccwire.programming` make sessions;
-    whoever has a track sends `sending`, listens, and says by `take` what was heard, until `sending`
-    is None. Nothing else may be sent in between, and no pause of 20 ms made: a decoder leaves
-    service mode then (S-9.2.3 §C). The cautions stand at the head of `dccwire.programming`.
+    The same answers give the same packets. Whoever has a track sends `sending`, listens, and says
+    by `take` what was heard, until `sending` is None. Nothing else may be sent in between, and no
+    pause of 20 ms made: a decoder leaves service mode then (S-9.2.3 §C). The cautions stand at the
+    head of `dccwire.programming`. `sent` is how many packets have been taken so far.
 
     >>> from dccwire.programming import Answer, DirectCv, verify_byte
     >>> session = verify_byte(DirectCv(29), 38)
@@ -60,9 +89,6 @@ class Session(Generic[T]):
     >>> session.sent, session.result  # 20 after power-on, 3 resets, 2 verifies, 1 reset
     (26, True)
     """
-
-    sent: int
-    """How many packets have been taken so far."""
 
     _result: T
 

@@ -1,7 +1,6 @@
 """A CV, and the mode by which a programmer gets at it (S-9.2.3 §E).
 
-Each target makes its verify and write packets; in what the sequences of the four modes differ is a
-table of procedures. Room: single packets, no sequences.
+Room: the verify and write packets of a target, and in what its mode's sequence differs from others.
 """
 
 from __future__ import annotations
@@ -11,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import ClassVar, NamedTuple, Self, TypeAlias
 
+from dccwire import service_mode
 from dccwire.address import PROGRAMMING_TRACK, Mode
 from dccwire.cv.paging import page_of
 from dccwire.cv.values import check_cv, within
@@ -19,39 +19,23 @@ from dccwire.formats import PacketPart
 from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.counts import Counts, DirectCounts, RegisterCounts
-from dccwire.service_mode import (
-    REGISTER_CVS,
-    AddressOnlyAccess,
-    DataRegisterAccess,
-    DirectBitManipulation,
-    DirectByteAccess,
-    RegisterAccess,
-)
+from dccwire.service_mode import REGISTER_CVS
 from dccwire.wording import either
 
 __all__ = ["REACHES", "AddressOnly", "DirectCv", "PagedCv", "Reach", "Register", "Target"]
 
 
 class Procedure(NamedTuple):
-    """In what the sequence of a mode differs from the others."""
+    """In what the sequence of a mode differs from the others.
+
+    `counts` it demands; `values` a CV can be compared with; `preset`: a page preset begins it;
+    `resets_each`: resets stand before each verify group, not once before a run of them.
+    """
 
     counts: type[Counts]
-    """The counts that it demands."""
-    values: range
-    """What a CV can be compared with."""
-    preset: bool
-    """Whether a page preset begins it."""
-    resets_each: bool
-    """Whether resets stand before each verify group, or before a run of them."""
-
-
-DIRECT, PAGED, REGISTER, ADDRESS_ONLY = (
-    #         counts          values      preset resets_each  S-9.2.3 §E:
-    Procedure(DirectCounts, range(256), False, False),  # Direct Mode
-    Procedure(Counts, range(256), False, True),  # Paged CV Addressing
-    Procedure(RegisterCounts, range(256), True, False),  # Physical Register Addressing
-    Procedure(Counts, range(128), True, False),  # Address-Only Mode (P5)
-)
+    values: range = range(256)
+    preset: bool = False
+    resets_each: bool = False
 
 
 def service(instruction: PacketPart) -> Packet:
@@ -67,15 +51,14 @@ class _Target(ABC):
 
     def verify(self, value: int) -> Packet:
         """The packet that asks whether the CV holds a value, once its page is set."""
-        return self._access(CvOperation.VERIFY, value)
+        return service(self._access(CvOperation.VERIFY, value))
 
     def write(self, value: int) -> Packet:
         """The packet that stores a value, once its page is set."""
-        return self._access(CvOperation.WRITE, value)
+        return service(self._access(CvOperation.WRITE, value))
 
     @abstractmethod
-    def _access(self, operation: CvOperation, value: int) -> Packet:
-        """The packet that verifies or writes a value."""
+    def _access(self, operation: CvOperation, value: int) -> PacketPart: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,18 +82,18 @@ class DirectCv(_AnyCv):
     """
 
     __slots__ = ()
-    procedure = DIRECT
+    procedure = Procedure(DirectCounts)
 
-    def _access(self, operation: CvOperation, value: int) -> Packet:
-        return service(DirectByteAccess(operation, self.cv, value))
+    def _access(self, operation: CvOperation, value: int) -> PacketPart:
+        return service_mode.DirectByteAccess(operation, self.cv, value)
 
     def verify_bit(self, bit: int, value: int) -> Packet:
         """The packet that asks whether a bit, 0 to 7, is `value`, 0 or 1."""
-        return service(DirectBitManipulation(CvOperation.VERIFY, self.cv, bit, value))
+        return service(service_mode.DirectBitManipulation(CvOperation.VERIFY, self.cv, bit, value))
 
     def write_bit(self, bit: int, value: int) -> Packet:
         """The packet that stores a bit, 0 to 7, as `value`, 0 or 1."""
-        return service(DirectBitManipulation(CvOperation.WRITE, self.cv, bit, value))
+        return service(service_mode.DirectBitManipulation(CvOperation.WRITE, self.cv, bit, value))
 
 
 class PagedCv(_AnyCv):
@@ -123,15 +106,15 @@ class PagedCv(_AnyCv):
     """
 
     __slots__ = ()
-    procedure = PAGED
+    procedure = Procedure(Counts, resets_each=True)
 
     @property
     def page(self) -> int:
         """What the page register has to hold, 0 to 255."""
         return page_of(self.cv).page
 
-    def _access(self, operation: CvOperation, value: int) -> Packet:
-        return service(DataRegisterAccess(operation, page_of(self.cv).register, value))
+    def _access(self, operation: CvOperation, value: int) -> PacketPart:
+        return service_mode.DataRegisterAccess(operation, page_of(self.cv).register, value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,18 +128,14 @@ class Register(_Target):
     """
 
     number: int
-    procedure = REGISTER
+    procedure = Procedure(RegisterCounts, preset=True)
 
     def __post_init__(self) -> None:
         within("register", self.number, 1, 8)
 
     @classmethod
     def of_cv(cls, cv: int) -> Self:
-        """The register of a locomotive's CV.
-
-        Raises:
-            FieldError: a CV that has none.
-        """
+        """The register of a locomotive's CV; a FieldError if it has none."""
         for number, own in REGISTER_CVS.items():
             if own == cv:
                 return cls(number)
@@ -170,8 +149,8 @@ class Register(_Target):
         """The CV; None is the page register."""
         return REGISTER_CVS.get(self.number)
 
-    def _access(self, operation: CvOperation, value: int) -> Packet:
-        return service(RegisterAccess(operation, self.number, value))
+    def _access(self, operation: CvOperation, value: int) -> PacketPart:
+        return service_mode.RegisterAccess(operation, self.number, value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,15 +163,11 @@ class AddressOnly(_Target):
     """
 
     cv: ClassVar[int] = 1
-    procedure = ADDRESS_ONLY
+    procedure = Procedure(Counts, values=range(128), preset=True)
 
     @classmethod
     def of_cv(cls, cv: int) -> Self:
-        """The target, if the CV is 1.
-
-        Raises:
-            FieldError: another CV.
-        """
+        """The target, if the CV is 1; else a FieldError."""
         if cv != cls.cv:
             raise FieldError("cv", "1 in address-only mode", cv)
         return cls()
@@ -200,8 +175,8 @@ class AddressOnly(_Target):
     def __str__(self) -> str:
         return f"CV {self.cv}"
 
-    def _access(self, operation: CvOperation, value: int) -> Packet:
-        return service(AddressOnlyAccess(operation, value))
+    def _access(self, operation: CvOperation, value: int) -> PacketPart:
+        return service_mode.AddressOnlyAccess(operation, value)
 
 
 Target: TypeAlias = DirectCv | PagedCv | Register | AddressOnly

@@ -13,7 +13,7 @@ from decoder_helpers import (
 
 from dccwire import ShortAddress
 from dccwire.decoder import Acknowledgement, Decoder, Ignored, Options, ServiceMode, Track
-from dccwire.decoder.track import merged
+from dccwire.decoder.multifunction import merged
 
 
 def support(*names: str) -> dict[str, object]:
