@@ -14,13 +14,7 @@ from dccwire.address import AccessoryAddress, ExtendedAccessoryAddress, Partitio
 from dccwire.errors import FieldError, Reason, member
 from dccwire.fields import Choice, FieldKind, Flag
 from dccwire.formats import Instruction, NamedReading, Remark, accessory, reserved
-from dccwire.instructions.cv_access import (
-    BIT_FIELDS,
-    BIT_LINE,
-    BYTE_FIELDS,
-    BYTE_LINE,
-    CvOperation,
-)
+from dccwire.instructions.cv_access import BIT_FIELDS, BIT_LINE, BYTE_FIELDS, BYTE_LINE, CvOperation
 
 __all__ = [
     "AbsoluteStop",

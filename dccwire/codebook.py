@@ -211,9 +211,7 @@ SERVICE_OPENINGS = _openings(Mode.SERVICE)
 """What each first byte announces where `is_query_or_lock` says that service mode matters."""
 
 PROGRAMMING = Opening(
-    PROGRAMMING_TRACK,
-    _opening_with(Partition.PROGRAMMING, Mode.SERVICE),
-    Partition.PROGRAMMING,
+    PROGRAMMING_TRACK, _opening_with(Partition.PROGRAMMING, Mode.SERVICE), Partition.PROGRAMMING
 )
 """What packets announce that have no address: the instructions of S-9.2.3 §E."""
 

@@ -14,14 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from dccwire.address import Mode
 from dccwire.cli.printing import complain, flush, say
-from dccwire.errors import (
-    CallError,
-    DecodeError,
-    FieldError,
-    Reason,
-    RecordingError,
-    TextError,
-)
+from dccwire.errors import CallError, DecodeError, FieldError, Reason, RecordingError, TextError
 from dccwire.notation import plain_from_json
 from dccwire.packet import Packet, decode
 

@@ -1,4 +1,4 @@
-"""Decoder control, CCC = 000, first nibble 0 (S-9.2.1 §C)."""
+"""Decoder and consist control, CCC = 000 (S-9.2.1 §C), and the idle packet (S-9.2 §B)."""
 
 from __future__ import annotations
 
@@ -11,15 +11,22 @@ from dccwire.fields import Choice, Flag
 from dccwire.formats import Instruction, NamedReading, Remark, instruction, reserved
 
 __all__ = [
+    "ConsistControl",
     "DecoderAcknowledgementRequest",
     "DecoderFlag",
     "DigitalDecoderReset",
     "FactoryTest",
     "HardReset",
+    "Idle",
     "Reset",
     "SetDecoderFlags",
     "SetExtendedAddressing",
 ]
+
+
+@instruction("00000000", "S-9.2 §B, Idle", partitions=frozenset({Partition.IDLE}), ends=True)
+class Idle(Instruction):
+    """Nothing to do, for anyone."""
 
 
 @instruction("00000000", "S-9.2.1 §C, Digital Decoder Reset")
@@ -118,3 +125,24 @@ class DecoderAcknowledgementRequest(Instruction):
 
 
 reserved("0000010D", "0000100D", "0000110D", clause="S-9.2.1 §C, Decoder Control")
+
+
+@instruction(
+    "0001CCCC 0AAAAAAA",
+    "S-9.2.1 §C, Consist Control",
+    fields={"reversed": Flag("C", off=0b0010, on=0b0011), "consist": "A"},
+)
+class ConsistControl(Instruction):
+    """Set the 7-bit consist address of CV 19; address 0 takes the unit out of its consist.
+
+    `reversed` is the unit's direction in the consist (CV 19 bit 7).
+
+    >>> bytes(ConsistControl(reversed=True, consist=73)).hex(" ")
+    '13 49'
+    """
+
+    reversed: bool
+    consist: int
+
+
+reserved("0001CCCC", "0001CCCC 1AAAAAAA", clause="S-9.2.1 §C, Consist Control")

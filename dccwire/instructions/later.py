@@ -62,35 +62,25 @@ BROADCAST_ONLY = frozenset({Partition.BROADCAST})
 class FunctionsF29F36(FunctionGroup):
     """F29 to F36 (from memory)."""
 
-    functions: int
-
 
 @group("11011001 DDDDDDDD", FEATURES, 37, 44)
 class FunctionsF37F44(FunctionGroup):
     """F37 to F44 (from memory)."""
-
-    functions: int
 
 
 @group("11011010 DDDDDDDD", FEATURES, 45, 52)
 class FunctionsF45F52(FunctionGroup):
     """F45 to F52 (from memory)."""
 
-    functions: int
-
 
 @group("11011011 DDDDDDDD", FEATURES, 53, 60)
 class FunctionsF53F60(FunctionGroup):
     """F53 to F60 (from memory)."""
 
-    functions: int
-
 
 @group("11011100 DDDDDDDD", FEATURES, 61, 68)
 class FunctionsF61F68(FunctionGroup):
     """F61 to F68 (from memory)."""
-
-    functions: int
 
 
 @instruction(
