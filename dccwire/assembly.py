@@ -20,8 +20,6 @@ from dccwire.errors import LengthError, PacketError
 from dccwire.formats import Format, Kept, NamedReading, PacketPart
 from dccwire.notation import address_text
 
-__all__ = ["LONGEST", "SHORTEST", "assemble"]
-
 SHORTEST, LONGEST = 3, 6
 """Bytes of a packet, the error byte included (S-9.2.1, introduction; C3)."""
 

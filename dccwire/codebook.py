@@ -28,25 +28,6 @@ from dccwire.address import (
 from dccwire.errors import LayoutError
 from dccwire.formats import FORMATS, RESERVED, Format, Instruction, Provenance
 
-__all__ = [
-    "IDLE_PACKET",
-    "NO_TABLE",
-    "OPENINGS",
-    "PROGRAMMING",
-    "RESET_PACKET",
-    "SERVICE_OPENINGS",
-    "WHOLE_PACKETS",
-    "Entry",
-    "Opening",
-    "Table",
-    "check_overlaps",
-    "is_programming",
-    "is_query_or_lock",
-    "resembled",
-    "reserved_clause",
-]
-
-
 RESET_PACKET, IDLE_PACKET = b"\x00\x00\x00", b"\xff\x00\xff"
 """The two packets that S-9.2 §B prints whole: digital decoder reset, digital decoder idle."""
 

@@ -14,19 +14,6 @@ from bitstring import Bits
 from dccwire.address import Mode
 from dccwire.errors import FieldError, Reason, TextError
 
-__all__ = [
-    "LEAST_PREAMBLE",
-    "MOST_BYTES",
-    "SENT_PREAMBLE",
-    "Framed",
-    "each_bit",
-    "framed",
-    "least_preamble",
-    "parse_bits",
-    "stream",
-    "to_bits",
-]
-
 LEAST_PREAMBLE = 10
 """Ones that a decoder may ask for before it accepts a packet (S-9.2 §A, Preamble)."""
 

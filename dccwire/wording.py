@@ -7,8 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-__all__ = ["counted", "either", "wrapped"]
-
 
 def counted(number: int, what: str) -> str:
     """A number and its noun.

@@ -26,8 +26,6 @@ from dccwire.wording import counted, wrapped
 if TYPE_CHECKING:
     from dccwire.recordings import Recording
 
-__all__ = ["add_commands"]
-
 _NAMES: dict[type[Event], str] = {
     PacketReceived: "packet",
     Fault: "fault",

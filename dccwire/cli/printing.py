@@ -6,8 +6,6 @@ import sys
 from errno import EBADF
 from typing import TextIO
 
-__all__ = ["complain", "flush", "say"]
-
 LONGEST_LINE = 1000
 """Characters of a message on standard error; what is left out of a longer one is its middle."""
 

@@ -21,8 +21,6 @@ from dccwire.packet import Packet, decode
 if TYPE_CHECKING:
     from bitstring import Bits
 
-__all__ = ["Commands", "add_command", "add_commands", "standard_input"]
-
 Commands: TypeAlias = "argparse._SubParsersAction[Any]"
 _T = TypeVar("_T")
 _SERVICE = "read packets of a programming track"
