@@ -13,7 +13,7 @@ from enum import Enum
 from dccwire.address import AccessoryAddress, ExtendedAccessoryAddress, Partition
 from dccwire.errors import FieldError, Reason, member
 from dccwire.fields import Choice, FieldKind, Flag
-from dccwire.formats import Instruction, NamedReading, Remark, accessory, reserved
+from dccwire.formats import Fields, Instruction, NamedReading, Remark, accessory, reserved
 from dccwire.instructions.cv_access import BIT_FIELDS, BIT_LINE, BYTE_FIELDS, BYTE_LINE, CvOperation
 
 __all__ = [
@@ -36,19 +36,15 @@ __all__ = [
     "pair_of_number",
 ]
 
-BASIC, BASIC_BITS = AccessoryAddress, "~b a"
-EXTENDED, EXTENDED_BITS = ExtendedAccessoryAddress, "~b a c"
+BASIC, EXTENDED = (AccessoryAddress, "~b a"), (ExtendedAccessoryAddress, "~b a c")
+"""Kinds of addresses, and the formulas that make them of their bits."""
+
+SWITCH: Fields = {"active": Flag("C"), "pair": "P", "output": "O"}
 OUTPUT: dict[str, FieldKind] = {"output": Choice("d", {0: None} | {8 + n: n for n in range(8)})}
 """CDDD of a CV access: 0000 the whole decoder (None), C = 1 the output DDD; the rest is X31."""
 
 
-@accessory(
-    "10aaaaaa 1bbbCPPO",
-    "S-9.2.1 §D, basic accessory",
-    BASIC,
-    BASIC_BITS,
-    fields={"active": Flag("C"), "pair": "P", "output": "O"},
-)
+@accessory("10aaaaaa 1bbbCPPO", "S-9.2.1 §D, basic accessory", *BASIC, fields=SWITCH)
 class BasicAccessory(Instruction):
     """Switch one output (0 or 1) of one of a decoder's pairs (0 to 3).
 
@@ -66,10 +62,10 @@ class BasicAccessory(Instruction):
 @accessory(
     "10111111 1000CPPO",
     "S-9.2.1 §D, basic accessory broadcast",
-    BASIC,
+    AccessoryAddress,
     "",
     reading="basic accessory broadcast",
-    fields={"active": Flag("C"), "pair": "P", "output": "O"},
+    fields=SWITCH,
 )
 class BasicAccessoryBroadcast(NamedReading):
     """The same for every basic decoder: a reading of `BasicAccessory` at address 511 (X30)."""
@@ -82,8 +78,7 @@ class BasicAccessoryBroadcast(NamedReading):
 @accessory(
     "10aaaaaa 0bbb0cc1 000XXXXX",
     "S-9.2.1 §D, extended accessory",
-    EXTENDED,
-    EXTENDED_BITS,
+    *EXTENDED,
     fields={"aspect": "X"},
 )
 class ExtendedAccessory(Instruction):
@@ -95,8 +90,7 @@ class ExtendedAccessory(Instruction):
 @accessory(
     "10aaaaaa 0bbb0cc1 XXXXXXXX",
     "NEM 672 (2015), extended accessory",
-    EXTENDED,
-    EXTENDED_BITS,
+    *EXTENDED,
     reading="extended accessory, eight-bit aspect",
     fields={"aspect": "X"},
 )
@@ -109,8 +103,7 @@ class ExtendedAccessoryNem672(NamedReading):
 @accessory(
     "10aaaaaa 0bbb0cc1 00000000",
     "S-9.2.1 §D, extended accessory",
-    EXTENDED,
-    EXTENDED_BITS,
+    *EXTENDED,
     reading="absolute stop",
 )
 class AbsoluteStop(NamedReading):
@@ -120,7 +113,7 @@ class AbsoluteStop(NamedReading):
 @accessory(
     "10111111 00000111 000XXXXX",
     "S-9.2.1 §D, extended accessory broadcast",
-    EXTENDED,
+    ExtendedAccessoryAddress,
     "",
     reading="extended accessory broadcast",
     fields={"aspect": "X"},
@@ -137,8 +130,7 @@ class ExtendedAccessoryBroadcast(NamedReading):
 @accessory(
     f"10aaaaaa 1bbbdddd {BYTE_LINE}",
     "S-9.2.1 §D, basic accessory CV access",
-    BASIC,
-    BASIC_BITS,
+    *BASIC,
     fields={**OUTPUT, **BYTE_FIELDS},
 )
 class BasicAccessoryCvAccess(Instruction):
@@ -153,8 +145,7 @@ class BasicAccessoryCvAccess(Instruction):
 @accessory(
     f"10aaaaaa 1bbbdddd {BIT_LINE}",
     "S-9.2.1 §D, basic accessory CV access, bit manipulation",
-    BASIC,
-    BASIC_BITS,
+    *BASIC,
     fields={**OUTPUT, **BIT_FIELDS},
 )
 class BasicAccessoryCvBitManipulation(Instruction):
@@ -170,8 +161,7 @@ class BasicAccessoryCvBitManipulation(Instruction):
 @accessory(
     f"10aaaaaa 0bbb0cc1 {BYTE_LINE}",
     "S-9.2.1 §D, extended accessory CV access",
-    EXTENDED,
-    EXTENDED_BITS,
+    *EXTENDED,
     fields=BYTE_FIELDS,
 )
 class ExtendedAccessoryCvAccess(Instruction):
@@ -185,8 +175,7 @@ class ExtendedAccessoryCvAccess(Instruction):
 @accessory(
     f"10aaaaaa 0bbb0cc1 {BIT_LINE}",
     "S-9.2.1 §D, extended accessory CV access, bit manipulation",
-    EXTENDED,
-    EXTENDED_BITS,
+    *EXTENDED,
     fields=BIT_FIELDS,
 )
 class ExtendedAccessoryCvBitManipulation(Instruction):
@@ -201,8 +190,7 @@ class ExtendedAccessoryCvBitManipulation(Instruction):
 @accessory(
     "10aaaaaa 0bbb11VV VVVVVVVV DDDDDDDD",
     "S-9.2.1 Appendix A, accessory CV access",
-    BASIC,
-    BASIC_BITS,
+    *BASIC,
     fields={"cv": "V + 1", "value": "D"},
 )
 class LegacyAccessoryCvAccess(Instruction):
@@ -221,13 +209,7 @@ class LegacyAccessoryCvAccess(Instruction):
             )
 
 
-@accessory(
-    "10aaaaaa 0bbb1ccT",
-    "from memory: RCN-213",
-    EXTENDED,
-    EXTENDED_BITS,
-    fields={"extended": Flag("T")},
-)
+@accessory("10aaaaaa 0bbb1ccT", "from memory: RCN-213", *EXTENDED, fields={"extended": Flag("T")})
 class AccessoryNoOperation(Instruction):
     """Nothing to do, but a reply is asked for (from memory); T says which kind of decoder."""
 
@@ -274,14 +256,13 @@ def number_of_pair(
     """
     if address.broadcast:
         raise FieldError(f"{address.kind} address", f"0 to {address.number - 1}", address.number)
+    index = address.number
     if isinstance(address, AccessoryAddress):
         if type(pair) is not int or not 0 <= pair <= 3:
             raise FieldError("pair", "0 to 3", pair)
-        index = address.number * 4 + pair
-    else:
-        if pair is not None:
-            raise FieldError("pair", "None with an extended address", pair)
-        index = address.number
+        index = index * 4 + pair
+    elif pair is not None:
+        raise FieldError("pair", "None with an extended address", pair)
     number = index - _lowest(numbering) + 1
     if number < 1:
         raise FieldError(f"number of {address.kind} {address.number}", "1 or more", number)
@@ -302,10 +283,7 @@ def pair_of_number(number: int, *, numbering: PairNumbering) -> tuple[AccessoryA
 
 
 def extended_of_number(number: int, *, numbering: PairNumbering) -> ExtendedAccessoryAddress:
-    """The extended address of an operator's number.
-
-    Raises:
-        FieldError: the number is below 1, or belongs to no address below the broadcast's 2047.
+    """The extended address of an operator's number, below the broadcast's 2047.
 
     >>> extended_of_number(1, numbering=PairNumbering.FROM_DECODER_ONE).number
     4
