@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from enum import Enum
 
-from dccwire.address import AccessoryAddress, ExtendedAccessoryAddress, Partition
+from dccwire.address import AccessoryAddress, AnyAccessory, ExtendedAccessoryAddress, Partition
 from dccwire.errors import FieldError, Reason, member
 from dccwire.fields import Choice, FieldKind, Flag
 from dccwire.formats import Fields, Instruction, NamedReading, Remark, accessory, reserved
@@ -202,11 +202,8 @@ class LegacyAccessoryCvAccess(Instruction):
     def remarks(self) -> Iterator[Remark]:
         """CV 513 and 521 hold the address."""
         if self.cv in (513, 521):
-            yield Remark(
-                Reason.CAUTION,
-                f"CV {self.cv} holds a decoder's address: write it with caution",
-                "S-9.2.1 Appendix A",
-            )
+            message = f"CV {self.cv} holds a decoder's address: write it with caution"
+            yield Remark(Reason.CAUTION, message, "S-9.2.1 Appendix A")
 
 
 @accessory("10aaaaaa 0bbb1ccT", "from memory: RCN-213", *EXTENDED, fields={"extended": Flag("T")})
@@ -236,10 +233,7 @@ class PairNumbering(Enum):
 
 
 def number_of_pair(
-    address: AccessoryAddress | ExtendedAccessoryAddress,
-    pair: int | None = None,
-    *,
-    numbering: PairNumbering,
+    address: AnyAccessory, pair: int | None = None, *, numbering: PairNumbering
 ) -> int:
     """The operator's number of a decoder's pair (0 to 3), or of an extended address.
 
@@ -248,8 +242,7 @@ def number_of_pair(
     (V9). The eleven bits of an extended address count like those of address and pair together.
 
     Raises:
-        FieldError: the pair is out of bounds, or the number would be below 1, or the address is
-            that of the broadcast, or `numbering` is no `PairNumbering`.
+        FieldError: the address is that of the broadcast, or the number would be below 1.
 
     >>> number_of_pair(AccessoryAddress(31), 0, numbering=PairNumbering.FROM_DECODER_ONE)
     121
@@ -270,10 +263,7 @@ def number_of_pair(
 
 
 def pair_of_number(number: int, *, numbering: PairNumbering) -> tuple[AccessoryAddress, int]:
-    """The decoder address and the pair (0 to 3) of an operator's number.
-
-    Raises:
-        FieldError: the number is below 1, or belongs to no address below the broadcast's 511.
+    """The decoder address (not the broadcast's 511) and the pair, 0 to 3, of an operator's number.
 
     >>> pair_of_number(310, numbering=PairNumbering.FROM_DECODER_ONE)
     (AccessoryAddress(number=78), 1)
@@ -291,9 +281,7 @@ def extended_of_number(number: int, *, numbering: PairNumbering) -> ExtendedAcce
     return ExtendedAccessoryAddress(_index(number, 2047, numbering))
 
 
-def number_in_words(
-    address: AccessoryAddress | ExtendedAccessoryAddress, pair: int | None = None
-) -> str:
+def number_in_words(address: AnyAccessory, pair: int | None = None) -> str:
     """The operator's numbers in both numberings, for people: the second counts from address 0.
 
     >>> number_in_words(AccessoryAddress(31), 0)

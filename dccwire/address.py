@@ -155,7 +155,7 @@ class AccessoryByteAddress(_Leading, kind="accessory-byte", partition=Partition.
     __slots__ = ()
 
 
-class _Accessory(_Numbered):
+class AnyAccessory(_Numbered):
     """An accessory's address: its bits are spread over two bytes by the formats themselves."""
 
     __slots__ = ()
@@ -167,7 +167,7 @@ class _Accessory(_Numbered):
 
 
 class AccessoryAddress(
-    _Accessory, kind="accessory", partition=Partition.ACCESSORY, bound=range(512)
+    AnyAccessory, kind="accessory", partition=Partition.ACCESSORY, bound=range(512)
 ):
     """A basic accessory decoder by its 9-bit address, 0 to 511; 511 is the broadcast (S-9.2.1 §D).
 
@@ -180,7 +180,7 @@ class AccessoryAddress(
 
 
 class ExtendedAccessoryAddress(
-    _Accessory, kind="extended-accessory", partition=Partition.ACCESSORY, bound=range(2048)
+    AnyAccessory, kind="extended-accessory", partition=Partition.ACCESSORY, bound=range(2048)
 ):
     """An extended accessory decoder by its 11-bit address, 0 to 2047; 2047 is the broadcast.
 

@@ -58,11 +58,8 @@ class FactoryTest(Instruction):
 
     def remarks(self) -> Iterator[Remark]:
         """Never to be sent in normal operation."""
-        yield Remark(
-            Reason.DISCOURAGED,
-            "a factory test is never sent in normal operation",
-            "S-9.2.1 §C, Factory Test",
-        )
+        message = "a factory test is never sent in normal operation"
+        yield Remark(Reason.DISCOURAGED, message, self.clause)
 
 
 class DecoderFlag(Enum):
@@ -117,11 +114,8 @@ class DecoderAcknowledgementRequest(Instruction):
     def remarks(self) -> Iterator[Remark]:
         """D = 0 stands in the table alone."""
         if self.d == 0:
-            yield Remark(
-                Reason.OPEN,
-                "the standard prints the acknowledgement request with D = 1 only (X10)",
-                "S-9.2.1 §C, Decoder Acknowledgement Request",
-            )
+            message = "the standard prints the acknowledgement request with D = 1 only (X10)"
+            yield Remark(Reason.OPEN, message, self.clause)
 
 
 reserved("0000010D", "0000100D", "0000110D", clause="S-9.2.1 §C, Decoder Control")

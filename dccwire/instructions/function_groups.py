@@ -165,11 +165,8 @@ class BinaryStateLongForm(Instruction):
     def remarks(self) -> Iterator[Remark]:
         """States 1 to 127 belong in the short form (X21)."""
         if 1 <= self.state <= 127:
-            yield Remark(
-                Reason.DISCOURAGED,
-                "binary states 1 to 127 are to be sent in the short form (X21)",
-                "S-9.2.1 §C, Binary State Control, long form",
-            )
+            message = "binary states 1 to 127 are to be sent in the short form (X21)"
+            yield Remark(Reason.DISCOURAGED, message, self.clause)
 
 
 @instruction(
