@@ -25,11 +25,7 @@ LONG_PREAMBLE = 20
 
 
 def least_preamble(mode: Mode) -> int:
-    """Ones that are sent at least before a packet in this mode.
-
-    >>> least_preamble(Mode.OPERATIONS), least_preamble(Mode.SERVICE)
-    (14, 20)
-    """
+    """Ones that are sent at least before a packet in this mode."""
     return LONG_PREAMBLE if mode is Mode.SERVICE else SENT_PREAMBLE
 
 
@@ -44,10 +40,7 @@ can be reported. From memory: later packets have up to 15 bytes.
 def to_bits(data: bytes, preamble: int = SENT_PREAMBLE) -> Bits:
     """The bits of a packet: `preamble` ones, a 0 before each byte, a 1 at the end.
 
-    Any bytes, any preamble: what is sent may be wrong on purpose.
-
-    Raises:
-        FieldError: a negative preamble, or no byte.
+    Any bytes (at least one), any preamble: what is sent may be wrong on purpose.
 
     >>> to_bits(bytes.fromhex("FF00FF"), preamble=10).bin
     '11111111110111111110000000000111111111'
@@ -56,11 +49,8 @@ def to_bits(data: bytes, preamble: int = SENT_PREAMBLE) -> Bits:
         raise FieldError("preamble", "0 or more", preamble)
     if not data:
         raise FieldError("data", "one byte or more", data)
-    return Bits.from_string("0b" + "1" * preamble + _body(data))
-
-
-def _body(data: bytes) -> str:
-    return "".join(f"0{byte:08b}" for byte in data) + "1"
+    body = "".join(f"0{byte:08b}" for byte in data)
+    return Bits.from_string(f"0b{'1' * preamble}{body}1")
 
 
 def stream(
@@ -110,17 +100,13 @@ def framed(bits: Bits, size: int) -> Framed:
 def parse_bits(text: str) -> Bits:
     """Bits written as 0 and 1; blanks and underscores are skipped.
 
-    Raises:
-        TextError: another character, or no bit.
-
     >>> parse_bits("1111 0000_1").bin
     '111100001'
     """
     for position, character in enumerate(text):
         if character not in "01_ \t\n\r":
-            raise TextError(
-                Reason.BITS, text, position, f"{character!r} is no bit", "write 0 and 1"
-            )
+            problem = f"{character!r} is no bit"
+            raise TextError(Reason.BITS, text, position, problem, "write 0 and 1")
     digits = "".join(character for character in text if character in "01")
     if not digits:
         raise TextError(Reason.BITS, text, 0, "no bits", "write 0 and 1")

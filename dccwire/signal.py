@@ -1,8 +1,7 @@
 """Bits to half-bit durations: the timing limits as data, nominal and other timings (S-9.1 §A).
 
 Times are integer nanoseconds. Polarity carries no information, so a signal is a list of durations,
-one a half-bit, between two zero crossings. Room: imports `errors`,
-`formats` and `framing`; no clock, no random numbers.
+one a half-bit, between two zero crossings. Room: no clock, no random numbers.
 """
 
 from __future__ import annotations
@@ -72,9 +71,6 @@ class Timing:
     (common practice, no source) let a motor without a decoder run. A timing outside the limits can
     be made, to try what notices it.
 
-    Raises:
-        FieldError: a duration that is no positive integer.
-
     >>> Timing(one=58_000, zero=100_000).duration_ns(ones=1, zeros=1)
     316000
     """
@@ -87,9 +83,8 @@ class Timing:
     def __post_init__(self) -> None:
         for name in ("one", "zero", "one_last", "zero_last"):
             value = getattr(self, name)
-            if not (value is None and name.endswith("last")) and (
-                type(value) is not int or value < 1
-            ):
+            left_out = value is None and name.endswith("last")
+            if not left_out and (type(value) is not int or value < 1):
                 raise FieldError(name, "a positive number of nanoseconds", value)
 
     @property

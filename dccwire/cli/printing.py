@@ -13,11 +13,7 @@ _PLAIN = str.maketrans({"§": "section ", "µ": "u", "×": "x", "±": "+-", "²"
 
 
 def say(line: str = "", stream: TextIO | None = None) -> None:
-    """Print a line; characters that the console cannot show are spelled in ASCII.
-
-    Raises:
-        OSError: the stream is closed, or full.
-    """
+    """Print a line; characters that the console cannot show are spelled in ASCII."""
     stream = stream or sys.stdout
     if stream is None:
         raise OSError(EBADF, "standard output is closed")

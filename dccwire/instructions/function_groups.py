@@ -129,9 +129,6 @@ class FunctionsF21F28(FunctionGroup):
 def function_group(name: str) -> type[FunctionGroup]:
     """The group that carries a function: `FL`, also by its usual name `F0`, or `F1` to `F28`.
 
-    Raises:
-        FieldError: no group of the 2012 edition carries it.
-
     >>> function_group("F17").__name__
     'FunctionsF13F20'
     """

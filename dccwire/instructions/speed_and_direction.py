@@ -34,10 +34,6 @@ def code_of_step(step: int, steps: int, headlight: bool | None = None) -> tuple[
 
     28 steps: SSSSC = step + 3 (C5). 14 steps: SSSS = step + 1, C is the headlight FL (X18).
 
-    Raises:
-        FieldError: the step or the number of steps is outside its bounds, or a headlight is given
-            where C is a speed bit.
-
     >>> code_of_step(6, 28), code_of_step(6, 14, headlight=True)
     ((1, 4), (1, 7))
     """
