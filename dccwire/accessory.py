@@ -5,8 +5,6 @@ instruction; its top three bits are sent in ones' complement in every form (X28)
 told apart by length. Room: one file, as one page of the standard.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from enum import Enum
 

@@ -5,8 +5,6 @@ and number, and know the bytes that stand for them, except where an accessory's 
 second byte with the instruction. Room: imports `errors` alone.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from enum import Enum
 from typing import ClassVar, TypeAlias, get_args

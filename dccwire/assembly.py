@@ -4,8 +4,6 @@ Limits on which instructions may stand together are findings (`dccwire.inspectio
 here only what would not read back as it was meant is refused. Room: addresses and formats.
 """
 
-from __future__ import annotations
-
 from dccwire.address import (
     ADDRESS_KINDS,
     Address,
@@ -67,7 +65,14 @@ def _check(address: Address, instructions: tuple[PacketPart, ...], mode: Mode) -
         if not isinstance(one, PacketPart):
             raise PacketError(f"{one!r} is no instruction", "one argument for each instruction")
     if isinstance(address, AnyAccessory):
-        _check_accessory(address, instructions)
+        if len(instructions) != 1:
+            problem = f"{len(instructions)} instructions for {address_text(address)}"
+            raise PacketError(problem, "an accessory packet has exactly one")
+        (one,) = instructions
+        if isinstance(one, Kept):
+            raise _misdirected(one, address, "an accessory-byte address")
+        if one.format.address is not type(address):
+            raise _misdirected(one, address, _goes_to(one.format))
         return
     for place, one in enumerate(instructions, 1):
         _check_one(address, one, mode, last=place == len(instructions))
@@ -92,17 +97,6 @@ def _check_one(address: Address, one: PacketPart, mode: Mode, *, last: bool) -> 
             raise PacketError(f"{name} does not stand in {mode.value} mode", "give the other mode")
     if ends and not last:
         raise PacketError(f"{name} must be the last instruction", "put it at the end")
-
-
-def _check_accessory(address: Address, instructions: tuple[PacketPart, ...]) -> None:
-    if len(instructions) != 1:
-        problem = f"{len(instructions)} instructions for {address_text(address)}"
-        raise PacketError(problem, "an accessory packet has exactly one")
-    (one,) = instructions
-    if isinstance(one, Kept):
-        raise _misdirected(one, address, "an accessory-byte address")
-    if one.format.address is not type(address):
-        raise _misdirected(one, address, _goes_to(one.format))
 
 
 def _misdirected(one: PacketPart, address: Address, where: str) -> PacketError:

@@ -73,13 +73,10 @@ def check_overlaps(formats: Iterable[Format]) -> None:
 
 @lru_cache(maxsize=4096)
 def reserved_clause(rest: bytes, partition: Partition) -> str:
-    r"""The clause that reserves the code which these bytes open with; empty if none does.
+    """The clause that reserves the code which these bytes open with; empty if none does.
 
     `rest` are the bytes from an instruction on, or an accessory's whole packet without error byte.
     What opens as a defined format does but is cut short, or illegal further on, is not reserved.
-
-    >>> reserved_clause(b"\x04", Partition.SHORT), reserved_clause(b"\xde", Partition.SHORT)
-    ('S-9.2.1 §C, Decoder Control', '')
     """
     if partition in (Partition.RESERVED, Partition.IDLE):
         return "S-9.2 §A and S-9.2.1 §A (C7)"

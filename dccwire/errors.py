@@ -6,10 +6,8 @@ installation's. Every exception carries its data as attributes; the message is m
 fits one line. Room: imports `wording` alone.
 """
 
-from __future__ import annotations
-
 from enum import Enum, StrEnum
-from typing import TypeVar
+from typing import Self, TypeVar
 
 from dccwire.wording import either
 
@@ -40,7 +38,7 @@ class Reason(StrEnum):
 
     meaning: str
 
-    def __new__(cls, code: str, meaning: str) -> Reason:
+    def __new__(cls, code: str, meaning: str) -> Self:
         """Make a code that also carries its one-line meaning."""
         member = str.__new__(cls, code)
         member._value_ = code
@@ -289,11 +287,7 @@ _Member = TypeVar("_Member", bound=Enum)
 
 
 def member(kind: type[_Member], field: str, value: object) -> _Member:
-    """A member of an enumeration, given itself or its value; a `FieldError` if it is neither.
-
-    >>> member(Reason, "reason", "hex") is Reason.HEX
-    True
-    """
+    """A member of an enumeration, given itself or its value; a `FieldError` if it is neither."""
     try:
         return kind(value)
     except ValueError:

@@ -4,8 +4,6 @@ The way back is a receiver's work (`dccwire.receiver.BitReceiver`), but for bits
 packet. Room: no times, no packets.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -59,10 +57,6 @@ def stream(
     """Packets one after the other; with `shared_end_bit` an end bit counts in the next preamble.
 
     S-9.2 footnote 3 allows the sharing (C2): the run of ones is then one shorter.
-
-    >>> reset = bytes(3)
-    >>> len(stream([reset, reset])), len(stream([reset, reset], shared_end_bit=True))
-    (84, 83)
     """
     parts = [to_bits(data, preamble).bin for data in packets]
     if shared_end_bit and preamble:
@@ -84,11 +78,7 @@ class Framed(NamedTuple):
 
 
 def framed(bits: Bits, size: int) -> Framed:
-    r"""All the bits as one packet of `size` bytes, right or wrong: the end bit is the last of them.
-
-    >>> framed(Bits.from_string("0b1101" + "0" + "00000011" + "0"), size=1)
-    Framed(preamble=4, data=b'\x03', wrong=(2, 13))
-    """
+    """All the bits as one packet of `size` bytes, right or wrong; the last is the end bit."""
     start = len(bits) - 9 * size - 1
     right = "1" * start + "0........" * size + "1"
     sent = bits.bin
@@ -98,11 +88,7 @@ def framed(bits: Bits, size: int) -> Framed:
 
 
 def parse_bits(text: str) -> Bits:
-    """Bits written as 0 and 1; blanks and underscores are skipped.
-
-    >>> parse_bits("1111 0000_1").bin
-    '111100001'
-    """
+    """Bits written as 0 and 1; blanks and underscores are skipped."""
     for position, character in enumerate(text):
         if character not in "01_ \t\n\r":
             problem = f"{character!r} is no bit"

@@ -5,8 +5,6 @@ Rules that need a recording are judged by `dccwire.conformance`. Room: imports p
 receiver.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from functools import reduce

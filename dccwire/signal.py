@@ -4,8 +4,6 @@ Times are integer nanoseconds. Polarity carries no information, so a signal is a
 one a half-bit, between two zero crossings. Room: no clock, no random numbers.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import accumulate
@@ -103,20 +101,12 @@ NOMINAL = Timing()
 
 
 def durations(bits: Bits | Iterable[bool | int], timing: Timing = NOMINAL) -> Iterator[int]:
-    """The half-bit durations of bits, two a bit, in ns.
-
-    >>> list(durations([1, 0]))
-    [58000, 58000, 100000, 100000]
-    """
+    """The half-bit durations of bits, two a bit, in ns."""
     zero, one = timing.halves
     for bit in each_bit(bits):
         yield from one if bit else zero
 
 
 def edges(lengths: Iterable[int], start_ns: int = 0) -> Iterator[int]:
-    """The times of the zero crossings that bound these half-bits: one more than half-bits.
-
-    >>> list(edges([58_000, 58_000], start_ns=1000))
-    [1000, 59000, 117000]
-    """
+    """The times of the zero crossings that bound these half-bits: one more than half-bits."""
     return accumulate(lengths, initial=start_ns)

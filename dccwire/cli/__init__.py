@@ -5,8 +5,6 @@ used; then one line on standard error says what, where, and what would help. Roo
 prints; what is printed is made elsewhere.
 """
 
-from __future__ import annotations
-
 import argparse
 import os
 import signal

@@ -1,7 +1,5 @@
 """Lines to the terminal, on consoles that show less than Unicode too."""
 
-from __future__ import annotations
-
 import sys
 from errno import EBADF
 from typing import TextIO

@@ -4,8 +4,6 @@ It works on broken packets too: what cannot be read stays bits, and the findings
 turns an inspection into rows of data and rows into text; nothing here decides what bits mean.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import reduce

@@ -1,7 +1,5 @@
 """Decoder and consist control, CCC = 000 (S-9.2.1 §C), and the idle packet (S-9.2 §B)."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from enum import Enum
 

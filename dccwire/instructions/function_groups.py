@@ -4,8 +4,6 @@ A group is one mask with named access. Every packet carries the whole group, so 
 function needs the state of its neighbours.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import Self, TypeVar, dataclass_transform
@@ -69,9 +67,6 @@ class FunctionGroup(Instruction):
 
     def __getitem__(self, name: str) -> bool:
         return bool(self.functions & self._kind().mask([name]))
-
-    def __contains__(self, name: object) -> bool:
-        return name in self.names_on
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.names_on)

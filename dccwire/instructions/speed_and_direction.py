@@ -5,8 +5,6 @@ steps are asked for by name. Sources: S-9.2 §B (28-step table, the same in NEM 
 S-9.2.1 §C (14 steps).
 """
 
-from __future__ import annotations
-
 from typing import Self
 
 from dccwire.address import Partition
@@ -33,9 +31,6 @@ def code_of_step(step: int, steps: int, headlight: bool | None = None) -> tuple[
     """The bits C and SSSS of a step; step 0 is stop.
 
     28 steps: SSSSC = step + 3 (C5). 14 steps: SSSS = step + 1, C is the headlight FL (X18).
-
-    >>> code_of_step(6, 28), code_of_step(6, 14, headlight=True)
-    ((1, 4), (1, 7))
     """
     _check_steps(steps)
     if type(step) is not int or not 0 <= step <= steps:
@@ -55,11 +50,7 @@ def _check_steps(steps: int) -> None:
 
 
 def step_of_code(c: int, speed: int, steps: int) -> int:
-    """The step that C and SSSS stand for; 0 for stop and for emergency stop.
-
-    >>> step_of_code(1, 4, 28), step_of_code(1, 4, 14)
-    (6, 3)
-    """
+    """The step that C and SSSS stand for; 0 for stop and for emergency stop."""
     _check_steps(steps)
     if speed <= EMERGENCY:
         return 0
