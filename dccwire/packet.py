@@ -26,7 +26,7 @@ from dccwire.address import (
     Partition,
 )
 from dccwire.assembly import LONGEST, SHORTEST, assemble
-from dccwire.codebook import NO_TABLE, OPENINGS, WHOLE_PACKETS
+from dccwire.codebook import NO_TABLE, OPENINGS, PROGRAMMING, WHOLE_PACKETS
 from dccwire.errors import (
     ErrorByteError,
     FieldError,
@@ -311,8 +311,9 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
     elif mode is not Mode.SERVICE:
         return decode(data, mode=member(Mode, "mode", mode))
     else:
-        address, table, partition = codebook.service_opening(data)
-        left += partition is Partition.PROGRAMMING
+        opening = codebook.service_opening(data)
+        left += opening is PROGRAMMING
+        address, table, partition = opening
     if table is None:
         for _, _, _, mask, fixed, build, take_address in WHOLE_PACKETS[size - 1]:
             if word & mask == fixed and (one := build(word)) is not None:
