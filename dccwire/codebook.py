@@ -127,9 +127,8 @@ class Table(dict[int, tuple[Entry, ...]]):
         self._fits = fits
 
     def __missing__(self, number: int) -> tuple[Entry, ...]:
-        entries = tuple(_entry(form) for form in _GENERAL if self._fits(form, number))
-        self[number] = entries
-        return entries
+        self[number] = tuple(_entry(form) for form in _GENERAL if self._fits(form, number))
+        return self[number]
 
 
 def _opening_with(partition: Partition, mode: Mode) -> Table:

@@ -18,13 +18,10 @@ LEAST_PREAMBLE = 10
 SENT_PREAMBLE = 14
 """Ones that a command station sends at least (S-9.2 §A, Preamble)."""
 
-LONG_PREAMBLE = 20
-"""Ones that are sent at least before a packet in service mode (S-9.2.3 §E, Long Preamble)."""
-
 
 def least_preamble(mode: Mode) -> int:
-    """Ones that are sent at least before a packet in this mode."""
-    return LONG_PREAMBLE if mode is Mode.SERVICE else SENT_PREAMBLE
+    """Ones that are sent at least: in service mode more (S-9.2.3 §E, Long Preamble)."""
+    return 20 if mode is Mode.SERVICE else SENT_PREAMBLE
 
 
 MOST_BYTES = 16
