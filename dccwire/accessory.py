@@ -5,22 +5,14 @@ instruction; its top three bits are sent in ones' complement in every form (X28)
 told apart by length. Room: one file, as one page of the standard.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from enum import Enum
 
-from dccwire.address import AccessoryAddress, ExtendedAccessoryAddress, Partition
+from dccwire.address import AccessoryAddress, AnyAccessory, ExtendedAccessoryAddress, Partition
 from dccwire.errors import FieldError, Reason, member
 from dccwire.fields import Choice, FieldKind, Flag
-from dccwire.formats import Instruction, NamedReading, Remark, accessory, reserved
-from dccwire.instructions.cv_access import (
-    BIT_FIELDS,
-    BIT_LINE,
-    BYTE_FIELDS,
-    BYTE_LINE,
-    CvOperation,
-)
+from dccwire.formats import Fields, Instruction, NamedReading, Remark, accessory, reserved
+from dccwire.instructions.cv_access import BIT_FIELDS, BIT_LINE, BYTE_FIELDS, BYTE_LINE, CvOperation
 
 __all__ = [
     "AbsoluteStop",
@@ -42,19 +34,15 @@ __all__ = [
     "pair_of_number",
 ]
 
-BASIC, BASIC_BITS = AccessoryAddress, "~b a"
-EXTENDED, EXTENDED_BITS = ExtendedAccessoryAddress, "~b a c"
+BASIC, EXTENDED = (AccessoryAddress, "~b a"), (ExtendedAccessoryAddress, "~b a c")
+"""Kinds of addresses, and the formulas that make them of their bits."""
+
+SWITCH: Fields = {"active": Flag("C"), "pair": "P", "output": "O"}
 OUTPUT: dict[str, FieldKind] = {"output": Choice("d", {0: None} | {8 + n: n for n in range(8)})}
 """CDDD of a CV access: 0000 the whole decoder (None), C = 1 the output DDD; the rest is X31."""
 
 
-@accessory(
-    "10aaaaaa 1bbbCPPO",
-    "S-9.2.1 §D, basic accessory",
-    BASIC,
-    BASIC_BITS,
-    fields={"active": Flag("C"), "pair": "P", "output": "O"},
-)
+@accessory("10aaaaaa 1bbbCPPO", "S-9.2.1 §D, basic accessory", *BASIC, fields=SWITCH)
 class BasicAccessory(Instruction):
     """Switch one output (0 or 1) of one of a decoder's pairs (0 to 3).
 
@@ -72,10 +60,10 @@ class BasicAccessory(Instruction):
 @accessory(
     "10111111 1000CPPO",
     "S-9.2.1 §D, basic accessory broadcast",
-    BASIC,
+    AccessoryAddress,
     "",
     reading="basic accessory broadcast",
-    fields={"active": Flag("C"), "pair": "P", "output": "O"},
+    fields=SWITCH,
 )
 class BasicAccessoryBroadcast(NamedReading):
     """The same for every basic decoder: a reading of `BasicAccessory` at address 511 (X30)."""
@@ -88,8 +76,7 @@ class BasicAccessoryBroadcast(NamedReading):
 @accessory(
     "10aaaaaa 0bbb0cc1 000XXXXX",
     "S-9.2.1 §D, extended accessory",
-    EXTENDED,
-    EXTENDED_BITS,
+    *EXTENDED,
     fields={"aspect": "X"},
 )
 class ExtendedAccessory(Instruction):
@@ -101,8 +88,7 @@ class ExtendedAccessory(Instruction):
 @accessory(
     "10aaaaaa 0bbb0cc1 XXXXXXXX",
     "NEM 672 (2015), extended accessory",
-    EXTENDED,
-    EXTENDED_BITS,
+    *EXTENDED,
     reading="extended accessory, eight-bit aspect",
     fields={"aspect": "X"},
 )
@@ -115,8 +101,7 @@ class ExtendedAccessoryNem672(NamedReading):
 @accessory(
     "10aaaaaa 0bbb0cc1 00000000",
     "S-9.2.1 §D, extended accessory",
-    EXTENDED,
-    EXTENDED_BITS,
+    *EXTENDED,
     reading="absolute stop",
 )
 class AbsoluteStop(NamedReading):
@@ -126,7 +111,7 @@ class AbsoluteStop(NamedReading):
 @accessory(
     "10111111 00000111 000XXXXX",
     "S-9.2.1 §D, extended accessory broadcast",
-    EXTENDED,
+    ExtendedAccessoryAddress,
     "",
     reading="extended accessory broadcast",
     fields={"aspect": "X"},
@@ -143,8 +128,7 @@ class ExtendedAccessoryBroadcast(NamedReading):
 @accessory(
     f"10aaaaaa 1bbbdddd {BYTE_LINE}",
     "S-9.2.1 §D, basic accessory CV access",
-    BASIC,
-    BASIC_BITS,
+    *BASIC,
     fields={**OUTPUT, **BYTE_FIELDS},
 )
 class BasicAccessoryCvAccess(Instruction):
@@ -159,8 +143,7 @@ class BasicAccessoryCvAccess(Instruction):
 @accessory(
     f"10aaaaaa 1bbbdddd {BIT_LINE}",
     "S-9.2.1 §D, basic accessory CV access, bit manipulation",
-    BASIC,
-    BASIC_BITS,
+    *BASIC,
     fields={**OUTPUT, **BIT_FIELDS},
 )
 class BasicAccessoryCvBitManipulation(Instruction):
@@ -176,8 +159,7 @@ class BasicAccessoryCvBitManipulation(Instruction):
 @accessory(
     f"10aaaaaa 0bbb0cc1 {BYTE_LINE}",
     "S-9.2.1 §D, extended accessory CV access",
-    EXTENDED,
-    EXTENDED_BITS,
+    *EXTENDED,
     fields=BYTE_FIELDS,
 )
 class ExtendedAccessoryCvAccess(Instruction):
@@ -191,8 +173,7 @@ class ExtendedAccessoryCvAccess(Instruction):
 @accessory(
     f"10aaaaaa 0bbb0cc1 {BIT_LINE}",
     "S-9.2.1 §D, extended accessory CV access, bit manipulation",
-    EXTENDED,
-    EXTENDED_BITS,
+    *EXTENDED,
     fields=BIT_FIELDS,
 )
 class ExtendedAccessoryCvBitManipulation(Instruction):
@@ -207,8 +188,7 @@ class ExtendedAccessoryCvBitManipulation(Instruction):
 @accessory(
     "10aaaaaa 0bbb11VV VVVVVVVV DDDDDDDD",
     "S-9.2.1 Appendix A, accessory CV access",
-    BASIC,
-    BASIC_BITS,
+    *BASIC,
     fields={"cv": "V + 1", "value": "D"},
 )
 class LegacyAccessoryCvAccess(Instruction):
@@ -220,20 +200,11 @@ class LegacyAccessoryCvAccess(Instruction):
     def remarks(self) -> Iterator[Remark]:
         """CV 513 and 521 hold the address."""
         if self.cv in (513, 521):
-            yield Remark(
-                Reason.CAUTION,
-                f"CV {self.cv} holds a decoder's address: write it with caution",
-                "S-9.2.1 Appendix A",
-            )
+            message = f"CV {self.cv} holds a decoder's address: write it with caution"
+            yield Remark(Reason.CAUTION, message, "S-9.2.1 Appendix A")
 
 
-@accessory(
-    "10aaaaaa 0bbb1ccT",
-    "from memory: RCN-213",
-    EXTENDED,
-    EXTENDED_BITS,
-    fields={"extended": Flag("T")},
-)
+@accessory("10aaaaaa 0bbb1ccT", "from memory: RCN-213", *EXTENDED, fields={"extended": Flag("T")})
 class AccessoryNoOperation(Instruction):
     """Nothing to do, but a reply is asked for (from memory); T says which kind of decoder."""
 
@@ -260,10 +231,7 @@ class PairNumbering(Enum):
 
 
 def number_of_pair(
-    address: AccessoryAddress | ExtendedAccessoryAddress,
-    pair: int | None = None,
-    *,
-    numbering: PairNumbering,
+    address: AnyAccessory, pair: int | None = None, *, numbering: PairNumbering
 ) -> int:
     """The operator's number of a decoder's pair (0 to 3), or of an extended address.
 
@@ -272,22 +240,20 @@ def number_of_pair(
     (V9). The eleven bits of an extended address count like those of address and pair together.
 
     Raises:
-        FieldError: the pair is out of bounds, or the number would be below 1, or the address is
-            that of the broadcast, or `numbering` is no `PairNumbering`.
+        FieldError: the address is that of the broadcast, or the number would be below 1.
 
     >>> number_of_pair(AccessoryAddress(31), 0, numbering=PairNumbering.FROM_DECODER_ONE)
     121
     """
     if address.broadcast:
         raise FieldError(f"{address.kind} address", f"0 to {address.number - 1}", address.number)
+    index = address.number
     if isinstance(address, AccessoryAddress):
         if type(pair) is not int or not 0 <= pair <= 3:
             raise FieldError("pair", "0 to 3", pair)
-        index = address.number * 4 + pair
-    else:
-        if pair is not None:
-            raise FieldError("pair", "None with an extended address", pair)
-        index = address.number
+        index = index * 4 + pair
+    elif pair is not None:
+        raise FieldError("pair", "None with an extended address", pair)
     number = index - _lowest(numbering) + 1
     if number < 1:
         raise FieldError(f"number of {address.kind} {address.number}", "1 or more", number)
@@ -295,10 +261,7 @@ def number_of_pair(
 
 
 def pair_of_number(number: int, *, numbering: PairNumbering) -> tuple[AccessoryAddress, int]:
-    """The decoder address and the pair (0 to 3) of an operator's number.
-
-    Raises:
-        FieldError: the number is below 1, or belongs to no address below the broadcast's 511.
+    """The decoder address (not the broadcast's 511) and the pair, 0 to 3, of an operator's number.
 
     >>> pair_of_number(310, numbering=PairNumbering.FROM_DECODER_ONE)
     (AccessoryAddress(number=78), 1)
@@ -308,10 +271,7 @@ def pair_of_number(number: int, *, numbering: PairNumbering) -> tuple[AccessoryA
 
 
 def extended_of_number(number: int, *, numbering: PairNumbering) -> ExtendedAccessoryAddress:
-    """The extended address of an operator's number.
-
-    Raises:
-        FieldError: the number is below 1, or belongs to no address below the broadcast's 2047.
+    """The extended address of an operator's number, below the broadcast's 2047.
 
     >>> extended_of_number(1, numbering=PairNumbering.FROM_DECODER_ONE).number
     4
@@ -319,9 +279,7 @@ def extended_of_number(number: int, *, numbering: PairNumbering) -> ExtendedAcce
     return ExtendedAccessoryAddress(_index(number, 2047, numbering))
 
 
-def number_in_words(
-    address: AccessoryAddress | ExtendedAccessoryAddress, pair: int | None = None
-) -> str:
+def number_in_words(address: AnyAccessory, pair: int | None = None) -> str:
     """The operator's numbers in both numberings, for people: the second counts from address 0.
 
     >>> number_in_words(AccessoryAddress(31), 0)

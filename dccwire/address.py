@@ -5,19 +5,15 @@ and number, and know the bytes that stand for them, except where an accessory's 
 second byte with the instruction. Room: imports `errors` alone.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from enum import Enum
-from typing import ClassVar, TypeAlias
+from typing import ClassVar, TypeAlias, get_args
 
 from dccwire.errors import FieldError
 
 __all__ = [
-    "ADDRESS_KINDS",
     "BROADCAST",
     "IDLE",
-    "LATER_FIRST_BYTES",
     "PROGRAMMING_TRACK",
     "AccessoryAddress",
     "AccessoryByteAddress",
@@ -27,7 +23,6 @@ __all__ = [
     "IdleAddress",
     "LongAddress",
     "Mode",
-    "Partition",
     "ProgrammingTrackAddress",
     "ReservedAddress",
     "ShortAddress",
@@ -72,6 +67,13 @@ class _Numbered:
     bound: ClassVar[range]
     partitions: ClassVar[frozenset[Partition]]
 
+    def __init_subclass__(
+        cls, kind: str = "", partition: Partition | None = None, bound: range | None = None
+    ) -> None:
+        if partition:
+            cls.kind, cls.partitions = kind, frozenset({partition})
+            cls.bound = partition.value if bound is None else bound
+
     def __post_init__(self) -> None:
         if type(self.number) is not int or self.number not in self.bound:
             bound = f"{self.bound[0]} to {self.bound[-1]}"
@@ -89,9 +91,10 @@ class _Numbered:
         return f"{type(self).__name__}(number={self.number})"
 
 
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class _Leading(_Numbered):
     """An address with bytes of its own, before the instructions."""
+
+    __slots__ = ()
 
     @property
     def header(self) -> bytes:
@@ -100,49 +103,37 @@ class _Leading(_Numbered):
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
-class BroadcastAddress(_Leading):
+class BroadcastAddress(_Leading, kind="broadcast", partition=Partition.BROADCAST):
     """All multi-function decoders: first byte 0 (S-9.2.1 §B). Use the value `BROADCAST`."""
 
     number: int = 0
-    kind: ClassVar[str] = "broadcast"
-    bound: ClassVar[range] = Partition.BROADCAST.value
-    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.BROADCAST})
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
-class IdleAddress(_Leading):
+class IdleAddress(_Leading, kind="idle", partition=Partition.IDLE):
     """No decoder: first byte 255 (S-9.2 §B). Use the value `IDLE`."""
 
     number: int = 255
-    kind: ClassVar[str] = "idle"
-    bound: ClassVar[range] = Partition.IDLE.value
-    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.IDLE})
 
 
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
-class ShortAddress(_Leading):
+class ShortAddress(_Leading, kind="short", partition=Partition.SHORT):
     """A multi-function decoder by its 7-bit address, 1 to 127 (S-9.2.1 §A).
 
     >>> ShortAddress(3).header.hex(), ShortAddress(3) == LongAddress(3)
     ('03', False)
     """
 
-    kind: ClassVar[str] = "short"
-    bound: ClassVar[range] = Partition.SHORT.value
-    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.SHORT})
+    __slots__ = ()
 
 
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
-class LongAddress(_Leading):
+class LongAddress(_Leading, kind="long", partition=Partition.LONG, bound=range(10240)):
     """A multi-function decoder by its 14-bit address, 0 to 10239 (S-9.2.1 §A; 0 is open: X2).
 
     >>> LongAddress(3000).header.hex(" ")
     'cb b8'
     """
 
-    kind: ClassVar[str] = "long"
-    bound: ClassVar[range] = range(10240)
-    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.LONG})
+    __slots__ = ()
 
     @property
     def header(self) -> bytes:
@@ -150,29 +141,22 @@ class LongAddress(_Leading):
         return (0xC000 | self.number).to_bytes(2)
 
 
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
-class ReservedAddress(_Leading):
+class ReservedAddress(_Leading, kind="reserved", partition=Partition.RESERVED):
     """A first byte that S-9.2.1 §A reserves, 232 to 254; the number is the byte (C7)."""
 
-    kind: ClassVar[str] = "reserved"
-    bound: ClassVar[range] = Partition.RESERVED.value
-    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.RESERVED})
+    __slots__ = ()
 
 
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
-class AccessoryByteAddress(_Leading):
+class AccessoryByteAddress(_Leading, kind="accessory-byte", partition=Partition.ACCESSORY):
     """The first byte, 128 to 191, of an accessory packet that no format describes."""
 
-    kind: ClassVar[str] = "accessory-byte"
-    bound: ClassVar[range] = Partition.ACCESSORY.value
-    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.ACCESSORY})
+    __slots__ = ()
 
 
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
-class _Accessory(_Numbered):
+class AnyAccessory(_Numbered):
     """An accessory's address: its bits are spread over two bytes by the formats themselves."""
 
-    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.ACCESSORY})
+    __slots__ = ()
 
     @property
     def broadcast(self) -> bool:
@@ -180,8 +164,9 @@ class _Accessory(_Numbered):
         return self.number == self.bound[-1]
 
 
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
-class AccessoryAddress(_Accessory):
+class AccessoryAddress(
+    AnyAccessory, kind="accessory", partition=Partition.ACCESSORY, bound=range(512)
+):
     """A basic accessory decoder by its 9-bit address, 0 to 511; 511 is the broadcast (S-9.2.1 §D).
 
     >>> AccessoryAddress(512)
@@ -189,32 +174,30 @@ class AccessoryAddress(_Accessory):
     dccwire.errors.FieldError: accessory address: 0 to 511 expected, 512 given
     """
 
-    kind: ClassVar[str] = "accessory"
-    bound: ClassVar[range] = range(512)
+    __slots__ = ()
 
 
-@dataclass(frozen=True, slots=True, eq=False, repr=False)
-class ExtendedAccessoryAddress(_Accessory):
+class ExtendedAccessoryAddress(
+    AnyAccessory, kind="extended-accessory", partition=Partition.ACCESSORY, bound=range(2048)
+):
     """An extended accessory decoder by its 11-bit address, 0 to 2047; 2047 is the broadcast.
 
     S-9.2.1 §D; the order of the bits is that of S-9.2.2, CV 1 [513] (X29).
     """
 
-    kind: ClassVar[str] = "extended-accessory"
-    bound: ClassVar[range] = range(2048)
+    __slots__ = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False, repr=False)
-class ProgrammingTrackAddress(_Numbered):
+class ProgrammingTrackAddress(
+    _Numbered, kind="programming-track", partition=Partition.PROGRAMMING, bound=range(1)
+):
     """Whatever decoder stands on the programming track: service mode packets name none (S-9.2.3).
 
     Use the value `PROGRAMMING_TRACK`; its packets have no address byte.
     """
 
     number: int = 0
-    kind: ClassVar[str] = "programming-track"
-    bound: ClassVar[range] = range(1)
-    partitions: ClassVar[frozenset[Partition]] = frozenset({Partition.PROGRAMMING})
 
     @property
     def header(self) -> bytes:
@@ -238,17 +221,4 @@ BROADCAST = BroadcastAddress()
 IDLE = IdleAddress()
 PROGRAMMING_TRACK = ProgrammingTrackAddress()
 
-ADDRESS_KINDS: dict[str, type[Address]] = {
-    address.kind: address
-    for address in (
-        BroadcastAddress,
-        IdleAddress,
-        ShortAddress,
-        LongAddress,
-        ReservedAddress,
-        AccessoryByteAddress,
-        AccessoryAddress,
-        ExtendedAccessoryAddress,
-        ProgrammingTrackAddress,
-    )
-}
+ADDRESS_KINDS: dict[str, type[Address]] = {one.kind: one for one in get_args(Address)}

@@ -4,13 +4,10 @@ Limits on which instructions may stand together are findings (`dccwire.inspectio
 here only what would not read back as it was meant is refused. Room: addresses and formats.
 """
 
-from __future__ import annotations
-
 from dccwire.address import (
     ADDRESS_KINDS,
-    AccessoryAddress,
     Address,
-    ExtendedAccessoryAddress,
+    AnyAccessory,
     Mode,
     Partition,
     ProgrammingTrackAddress,
@@ -20,13 +17,8 @@ from dccwire.errors import LengthError, PacketError
 from dccwire.formats import Format, Kept, NamedReading, PacketPart
 from dccwire.notation import address_text
 
-__all__ = ["LONGEST", "SHORTEST", "assemble"]
-
 SHORTEST, LONGEST = 3, 6
 """Bytes of a packet, the error byte included (S-9.2.1, introduction; C3)."""
-
-_KINDS = frozenset(ADDRESS_KINDS.values())
-
 
 _fitting: dict[tuple[object, ...], bool] = {}
 """Types found to go together, and whether they hold a reading: looked at once, as packets come in
@@ -36,18 +28,21 @@ millions."""
 def assemble(
     address: Address, instructions: tuple[PacketPart, ...], mode: Mode
 ) -> tuple[bytes, bool]:
-    """The packet's bytes but for its error byte, and whether they were given as a reading.
-
-    Raises:
-        PacketError: the address, the instructions and the mode do not go together.
-        LengthError: the packet would not have 3 to 6 bytes.
-    """
+    """The packet's bytes but for its error byte, and whether they were given as a reading."""
     types = (type(address), mode, *map(type, instructions))
     if types not in _fitting:
         _check(address, instructions, mode)
         _fitting[types] = any(isinstance(one, NamedReading) for one in instructions)
-    if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
-        body = _accessory(address, instructions[0])
+    if isinstance(address, AnyAccessory):
+        (one,) = instructions
+        if "address" in one.format.layout.fields:
+            word = one.format.word(one) | one.format.put_address(address.number)
+            body = word.to_bytes(one.format.layout.size)
+        elif address.broadcast:
+            body = bytes(one)
+        else:
+            where = f"the broadcast, {address.kind} {address.bound[-1]}"
+            raise _misdirected(one, address, where)
     else:
         body = address.header + b"".join(map(bytes, instructions))
     if not SHORTEST <= len(body) + 1 <= LONGEST:
@@ -64,13 +59,20 @@ def assemble(
 
 def _check(address: Address, instructions: tuple[PacketPart, ...], mode: Mode) -> None:
     """Refuse what cannot go together by its types alone."""
-    if type(address) not in _KINDS:
+    if type(address) not in ADDRESS_KINDS.values():
         raise PacketError(f"{address!r} is no address", "as in ShortAddress(3)")
     for one in instructions:
         if not isinstance(one, PacketPart):
             raise PacketError(f"{one!r} is no instruction", "one argument for each instruction")
-    if isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
-        _check_accessory(address, instructions)
+    if isinstance(address, AnyAccessory):
+        if len(instructions) != 1:
+            problem = f"{len(instructions)} instructions for {address_text(address)}"
+            raise PacketError(problem, "an accessory packet has exactly one")
+        (one,) = instructions
+        if isinstance(one, Kept):
+            raise _misdirected(one, address, "an accessory-byte address")
+        if one.format.address is not type(address):
+            raise _misdirected(one, address, _goes_to(one.format))
         return
     for place, one in enumerate(instructions, 1):
         _check_one(address, one, mode, last=place == len(instructions))
@@ -97,40 +99,13 @@ def _check_one(address: Address, one: PacketPart, mode: Mode, *, last: bool) -> 
         raise PacketError(f"{name} must be the last instruction", "put it at the end")
 
 
-def _check_accessory(
-    address: AccessoryAddress | ExtendedAccessoryAddress, instructions: tuple[PacketPart, ...]
-) -> None:
-    if len(instructions) != 1:
-        raise PacketError(
-            f"{len(instructions)} instructions for {address_text(address)}",
-            "an accessory packet has exactly one",
-        )
-    (one,) = instructions
-    if isinstance(one, Kept):
-        raise _misdirected(one, address, "an accessory-byte address")
-    if one.format.address is not type(address):
-        raise _misdirected(one, address, _goes_to(one.format))
-
-
-def _accessory(address: AccessoryAddress | ExtendedAccessoryAddress, one: PacketPart) -> bytes:
-    form = one.format
-    if "address" in form.layout.fields:
-        word = form.word(one) | form.put_address(address.number)
-        return word.to_bytes(form.layout.size)
-    if not address.broadcast:
-        raise _misdirected(one, address, f"the broadcast, {address.kind} {address.bound[-1]}")
-    return bytes(one)
-
-
 def _misdirected(one: PacketPart, address: Address, where: str) -> PacketError:
     problem = f"{type(one).__name__} cannot be sent to {address_text(address)}"
     return PacketError(problem, f"its packets go to {where}")
 
 
 def _goes_to(form: Format) -> str:
-    if form.address:
-        return f"{form.address.kind} addresses"
-    names = sorted(partition.name.lower() for partition in form.partitions)
     if form.partitions == {Partition.PROGRAMMING}:
         return "the programming-track"
-    return " and ".join(names) + " addresses"
+    names = sorted(partition.name.lower() for partition in form.partitions)
+    return f"{form.address.kind if form.address else ' and '.join(names)} addresses"

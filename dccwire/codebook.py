@@ -6,7 +6,7 @@ import, and so is a format that could never win. Room: knows the registry; no pa
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from functools import lru_cache
 from itertools import combinations
 from typing import NamedTuple
@@ -27,25 +27,6 @@ from dccwire.address import (
 )
 from dccwire.errors import LayoutError
 from dccwire.formats import FORMATS, RESERVED, Format, Instruction, Provenance
-
-__all__ = [
-    "IDLE_PACKET",
-    "NO_TABLE",
-    "OPENINGS",
-    "PROGRAMMING",
-    "RESET_PACKET",
-    "SERVICE_OPENINGS",
-    "WHOLE_PACKETS",
-    "Entry",
-    "Opening",
-    "Table",
-    "check_overlaps",
-    "is_programming",
-    "is_query_or_lock",
-    "resembled",
-    "reserved_clause",
-]
-
 
 RESET_PACKET, IDLE_PACKET = b"\x00\x00\x00", b"\xff\x00\xff"
 """The two packets that S-9.2 §B prints whole: digital decoder reset, digital decoder idle."""
@@ -76,11 +57,7 @@ class Opening(NamedTuple):
 
 
 def check_overlaps(formats: Iterable[Format]) -> None:
-    """Refuse formats that match the same bytes with equally many fixed bits.
-
-    Raises:
-        LayoutError: naming both.
-    """
+    """Refuse formats that match the same bytes with equally many fixed bits: a `LayoutError`."""
     for one, two in combinations(formats, 2):
         if one.reading or two.reading or not one.partitions & two.partitions:
             continue
@@ -96,19 +73,17 @@ def check_overlaps(formats: Iterable[Format]) -> None:
 
 @lru_cache(maxsize=4096)
 def reserved_clause(rest: bytes, partition: Partition) -> str:
-    r"""The clause that reserves the code which these bytes open with; empty if none does.
+    """The clause that reserves the code which these bytes open with; empty if none does.
 
     `rest` are the bytes from an instruction on, or an accessory's whole packet without error byte.
     What opens as a defined format does but is cut short, or illegal further on, is not reserved.
-
-    >>> reserved_clause(b"\x04", Partition.SHORT), reserved_clause(b"\xde", Partition.SHORT)
-    ('S-9.2.1 §C, Decoder Control', '')
     """
     if partition in (Partition.RESERVED, Partition.IDLE):
         return "S-9.2 §A and S-9.2.1 §A (C7)"
     for layout, clause, partitions in RESERVED:
         code = rest[: layout.size]
-        if partition in partitions and layout.matches(code) and not _assigned(code, partition):
+        known = partition in partitions and layout.matches(code)
+        if known and not any(_published(FORMATS, code, partition)):
             return clause
     return ""
 
@@ -116,21 +91,15 @@ def reserved_clause(rest: bytes, partition: Partition) -> str:
 def resembled(code: bytes, partition: Partition) -> Format | None:
     """The published format whose first byte, or two of an accessory, these bytes have; or None."""
     opening = code[: 2 if partition is Partition.ACCESSORY else 1]
-    for form in _GENERAL:
+    return next(_published(_GENERAL, opening, partition), None)
+
+
+def _published(formats: Iterable[Format], code: bytes, partition: Partition) -> Iterator[Format]:
+    """The formats of the 2012 editions that open with these bytes."""
+    for form in formats:
         known = partition in form.partitions and form.provenance is not Provenance.FROM_MEMORY
-        if known and _opens(form, opening):
-            return form
-    return None
-
-
-def _assigned(code: bytes, partition: Partition) -> bool:
-    """Whether the 2012 editions give these opening bytes a meaning."""
-    return any(
-        partition in form.partitions
-        and form.provenance is not Provenance.FROM_MEMORY
-        and _opens(form, code)
-        for form in FORMATS
-    )
+        if known and _opens(form, code):
+            yield form
 
 
 def _opens(form: Format, code: bytes) -> bool:
@@ -158,9 +127,8 @@ class Table(dict[int, tuple[Entry, ...]]):
         self._fits = fits
 
     def __missing__(self, number: int) -> tuple[Entry, ...]:
-        entries = tuple(_entry(form) for form in _GENERAL if self._fits(form, number))
-        self[number] = entries
-        return entries
+        self[number] = tuple(_entry(form) for form in _GENERAL if self._fits(form, number))
+        return self[number]
 
 
 def _opening_with(partition: Partition, mode: Mode) -> Table:
@@ -190,18 +158,19 @@ NO_TABLE = Table(lambda form, code: False)
 
 
 def _openings(mode: Mode) -> tuple[Opening, ...]:
-    short, long = _opening_with(Partition.SHORT, mode), _opening_with(Partition.LONG, mode)
-    broadcast = _opening_with(Partition.BROADCAST, mode)
-    idle = _opening_with(Partition.IDLE, mode)
-    openings = [Opening(BROADCAST, broadcast, Partition.BROADCAST)]
-    for first in Partition.SHORT.value:
-        openings.append(Opening(ShortAddress(first), short, Partition.SHORT))
-    for first in Partition.ACCESSORY.value:
-        openings.append(Opening(AccessoryByteAddress(first), None, Partition.ACCESSORY))
-    openings += [Opening(None, long, Partition.LONG)] * len(Partition.LONG.value)
-    for first in Partition.RESERVED.value:
-        openings.append(Opening(ReservedAddress(first), NO_TABLE, Partition.RESERVED))
-    return (*openings, Opening(IDLE, idle, Partition.IDLE))
+    kinds: tuple[tuple[Partition, Callable[[int], Address | None], Table | None], ...] = (
+        (Partition.BROADCAST, lambda first: BROADCAST, _opening_with(Partition.BROADCAST, mode)),
+        (Partition.SHORT, ShortAddress, _opening_with(Partition.SHORT, mode)),
+        (Partition.ACCESSORY, AccessoryByteAddress, None),
+        (Partition.LONG, lambda first: None, _opening_with(Partition.LONG, mode)),
+        (Partition.RESERVED, ReservedAddress, NO_TABLE),
+        (Partition.IDLE, lambda first: IDLE, _opening_with(Partition.IDLE, mode)),
+    )
+    return tuple(
+        Opening(address(first), table, partition)
+        for partition, address, table in kinds
+        for first in partition.value
+    )
 
 
 OPENINGS = _openings(Mode.OPERATIONS)
@@ -211,9 +180,7 @@ SERVICE_OPENINGS = _openings(Mode.SERVICE)
 """What each first byte announces where `is_query_or_lock` says that service mode matters."""
 
 PROGRAMMING = Opening(
-    PROGRAMMING_TRACK,
-    _opening_with(Partition.PROGRAMMING, Mode.SERVICE),
-    Partition.PROGRAMMING,
+    PROGRAMMING_TRACK, _opening_with(Partition.PROGRAMMING, Mode.SERVICE), Partition.PROGRAMMING
 )
 """What packets announce that have no address: the instructions of S-9.2.3 §E."""
 
@@ -228,6 +195,13 @@ def is_query_or_lock(data: bytes) -> bool:
         return False
     lock = len(data) == 4 and data[0] == 0 and 1 <= data[2] <= 127
     return lock or (len(data) == 3 and 1 <= data[0] <= 111)
+
+
+def service_opening(data: bytes) -> Opening:
+    """What bytes announce in service mode."""
+    if is_programming(data):
+        return PROGRAMMING
+    return (SERVICE_OPENINGS if is_query_or_lock(data) else OPENINGS)[data[0]]
 
 
 def is_programming(data: bytes) -> bool:

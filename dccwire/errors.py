@@ -6,10 +6,8 @@ installation's. Every exception carries its data as attributes; the message is m
 fits one line. Room: imports `wording` alone.
 """
 
-from __future__ import annotations
-
 from enum import Enum, StrEnum
-from typing import TypeVar
+from typing import Self, TypeVar
 
 from dccwire.wording import either
 
@@ -40,7 +38,7 @@ class Reason(StrEnum):
 
     meaning: str
 
-    def __new__(cls, code: str, meaning: str) -> Reason:
+    def __new__(cls, code: str, meaning: str) -> Self:
         """Make a code that also carries its one-line meaning."""
         member = str.__new__(cls, code)
         member._value_ = code
@@ -87,7 +85,7 @@ class Reason(StrEnum):
 
 
 def _shown(value: object) -> str:
-    """A value as messages show it: its repr, cut short."""
+    """A value's repr, cut short."""
     try:
         return _cut(repr(value), 60)
     except ValueError:  # an integer of more digits than Python writes
@@ -97,8 +95,11 @@ def _shown(value: object) -> str:
 
 
 def _cut(words: str, most: int = 100) -> str:
-    """Words, cut short where there are too many."""
     return words if len(words) <= most else words[: most - 3] + "..."
+
+
+def _expected(place: str, bound: str, value: object, hint: str) -> str:
+    return _hinted(f"{place}: {bound} expected, {_shown(value)} given", hint)
 
 
 def _hinted(problem: str, hint: str) -> str:
@@ -118,8 +119,6 @@ class CallError(DccwireError, ValueError):
 class FieldError(CallError):
     """A value outside the bounds of a field: `field`, `bound`, `value`, and perhaps a `hint`.
 
-    >>> print(FieldError("cv", "1 to 1024", 1025))
-    cv: 1 to 1024 expected, 1025 given
     >>> print(FieldError("headlight", "None", True, "at 28 steps C is a speed bit"))
     headlight: None expected, True given; at 28 steps C is a speed bit
     """
@@ -131,8 +130,7 @@ class FieldError(CallError):
         self.field, self.bound, self.value, self.hint = field, bound, value, hint
 
     def __str__(self) -> str:
-        problem = f"{self.field}: {self.bound} expected, {_shown(self.value)} given"
-        return _hinted(problem, self.hint)
+        return _expected(self.field, self.bound, self.value, self.hint)
 
 
 class LayoutError(CallError):
@@ -192,8 +190,7 @@ class ShapeError(CallError):
         self.path, self.expected, self.actual, self.hint = path, expected, actual, hint
 
     def __str__(self) -> str:
-        problem = f"{self.path}: {self.expected} expected, {_shown(self.actual)} given"
-        return _hinted(problem, self.hint)
+        return _expected(self.path, self.expected, self.actual, self.hint)
 
 
 class DecodeError(DccwireError):
@@ -290,14 +287,7 @@ _Member = TypeVar("_Member", bound=Enum)
 
 
 def member(kind: type[_Member], field: str, value: object) -> _Member:
-    """A member of an enumeration, given itself or its value.
-
-    Raises:
-        FieldError: it is neither.
-
-    >>> member(Reason, "reason", "hex") is Reason.HEX
-    True
-    """
+    """A member of an enumeration, given itself or its value; a `FieldError` if it is neither."""
     try:
         return kind(value)
     except ValueError:

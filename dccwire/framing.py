@@ -4,8 +4,6 @@ The way back is a receiver's work (`dccwire.receiver.BitReceiver`), but for bits
 packet. Room: no times, no packets.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -14,36 +12,16 @@ from bitstring import Bits
 from dccwire.address import Mode
 from dccwire.errors import FieldError, Reason, TextError
 
-__all__ = [
-    "LEAST_PREAMBLE",
-    "MOST_BYTES",
-    "SENT_PREAMBLE",
-    "Framed",
-    "each_bit",
-    "framed",
-    "least_preamble",
-    "parse_bits",
-    "stream",
-    "to_bits",
-]
-
 LEAST_PREAMBLE = 10
 """Ones that a decoder may ask for before it accepts a packet (S-9.2 §A, Preamble)."""
 
 SENT_PREAMBLE = 14
 """Ones that a command station sends at least (S-9.2 §A, Preamble)."""
 
-LONG_PREAMBLE = 20
-"""Ones that are sent at least before a packet in service mode (S-9.2.3 §E, Long Preamble)."""
-
 
 def least_preamble(mode: Mode) -> int:
-    """Ones that are sent at least before a packet in this mode.
-
-    >>> least_preamble(Mode.OPERATIONS), least_preamble(Mode.SERVICE)
-    (14, 20)
-    """
-    return LONG_PREAMBLE if mode is Mode.SERVICE else SENT_PREAMBLE
+    """Ones that are sent at least: in service mode more (S-9.2.3 §E, Long Preamble)."""
+    return 20 if mode is Mode.SERVICE else SENT_PREAMBLE
 
 
 MOST_BYTES = 16
@@ -57,10 +35,7 @@ can be reported. From memory: later packets have up to 15 bytes.
 def to_bits(data: bytes, preamble: int = SENT_PREAMBLE) -> Bits:
     """The bits of a packet: `preamble` ones, a 0 before each byte, a 1 at the end.
 
-    Any bytes, any preamble: what is sent may be wrong on purpose.
-
-    Raises:
-        FieldError: a negative preamble, or no byte.
+    Any bytes (at least one), any preamble: what is sent may be wrong on purpose.
 
     >>> to_bits(bytes.fromhex("FF00FF"), preamble=10).bin
     '11111111110111111110000000000111111111'
@@ -69,11 +44,8 @@ def to_bits(data: bytes, preamble: int = SENT_PREAMBLE) -> Bits:
         raise FieldError("preamble", "0 or more", preamble)
     if not data:
         raise FieldError("data", "one byte or more", data)
-    return Bits.from_string("0b" + "1" * preamble + _body(data))
-
-
-def _body(data: bytes) -> str:
-    return "".join(f"0{byte:08b}" for byte in data) + "1"
+    body = "".join(f"0{byte:08b}" for byte in data)
+    return Bits.from_string(f"0b{'1' * preamble}{body}1")
 
 
 def stream(
@@ -82,10 +54,6 @@ def stream(
     """Packets one after the other; with `shared_end_bit` an end bit counts in the next preamble.
 
     S-9.2 footnote 3 allows the sharing (C2): the run of ones is then one shorter.
-
-    >>> reset = bytes(3)
-    >>> len(stream([reset, reset])), len(stream([reset, reset], shared_end_bit=True))
-    (84, 83)
     """
     parts = [to_bits(data, preamble).bin for data in packets]
     if shared_end_bit and preamble:
@@ -107,11 +75,7 @@ class Framed(NamedTuple):
 
 
 def framed(bits: Bits, size: int) -> Framed:
-    r"""All the bits as one packet of `size` bytes, right or wrong: the end bit is the last of them.
-
-    >>> framed(Bits.from_string("0b1101" + "0" + "00000011" + "0"), size=1)
-    Framed(preamble=4, data=b'\x03', wrong=(2, 13))
-    """
+    """All the bits as one packet of `size` bytes, right or wrong; the last is the end bit."""
     start = len(bits) - 9 * size - 1
     right = "1" * start + "0........" * size + "1"
     sent = bits.bin
@@ -121,19 +85,11 @@ def framed(bits: Bits, size: int) -> Framed:
 
 
 def parse_bits(text: str) -> Bits:
-    """Bits written as 0 and 1; blanks and underscores are skipped.
-
-    Raises:
-        TextError: another character, or no bit.
-
-    >>> parse_bits("1111 0000_1").bin
-    '111100001'
-    """
+    """Bits written as 0 and 1; blanks and underscores are skipped."""
     for position, character in enumerate(text):
         if character not in "01_ \t\n\r":
-            raise TextError(
-                Reason.BITS, text, position, f"{character!r} is no bit", "write 0 and 1"
-            )
+            problem = f"{character!r} is no bit"
+            raise TextError(Reason.BITS, text, position, problem, "write 0 and 1")
     digits = "".join(character for character in text if character in "01")
     if not digits:
         raise TextError(Reason.BITS, text, 0, "no bits", "write 0 and 1")

@@ -5,8 +5,6 @@ Rules that need a recording are judged by `dccwire.conformance`. Room: imports p
 receiver.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from functools import reduce
@@ -18,8 +16,8 @@ from bitstring import Bits
 from dccwire.address import (
     BROADCAST,
     LATER_FIRST_BYTES,
-    AccessoryAddress,
-    ExtendedAccessoryAddress,
+    Address,
+    AnyAccessory,
     LongAddress,
     Mode,
     Partition,
@@ -85,13 +83,10 @@ class Inspection:
 
     def __str__(self) -> str:
         first, *others = self.headlines()
-        told = [("", words) for words in others] + list(self.notes())
-        if not self.findings:
-            told.append(("", "nothing to remark"))
-        lines = [*wrapped(first, 80)]
-        for mark, words in told:
-            lines += wrapped(words, 80, f"  {mark}")
-        return "\n".join(lines)
+        told = [*(("", words) for words in others), *self.notes()]
+        told += [] if self.findings else [("", "nothing to remark")]
+        below = (line for mark, words in told for line in wrapped(words, 80, f"  {mark}"))
+        return "\n".join((*wrapped(first, 80), *below))
 
     def headlines(self) -> Iterator[str]:
         """The bytes and what they say, and the preamble if there is one."""
@@ -123,6 +118,9 @@ class Inspection:
         }
 
 
+MOST_WRONG = 2
+"""Wrong bits with which all that is given is still read as one packet."""
+
 NOTES = frozenset(
     {Reason.FROM_MEMORY, Reason.OPEN, Reason.CAUTION, Reason.CUT_OFF, Reason.STRAY_BITS}
 )
@@ -135,9 +133,6 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
     Of several packets in the bits the first is read and the others are reported as stray bits. Bits
     that make one packet, but for one or two that are wrong, are read as that packet: framing bits
     that are wrong are named, and the rest is read as if they were right.
-
-    Raises:
-        FieldError: `mode` is no mode.
 
     >>> wrong = inspect(bytes.fromhex("374443"))
     >>> print(wrong.unverified, wrong.findings[0].message, sep=chr(10))
@@ -189,17 +184,11 @@ def _inspect_bytes(
 
 def _columns(wrong: int, size: int, place: _Place) -> str:
     """In which columns the exclusive OR differs, and which bits stand in the only one."""
-    columns = [number for number in range(7, -1, -1) if wrong >> number & 1]
-    if len(columns) > 1:
-        return f"the exclusive OR differs in columns {', '.join(map(str, columns))} of the bytes"
-    (number,) = columns
-    bits = either(place(byte, 1)[0] + 7 - number for byte in range(size))
-    differs = f"the exclusive OR differs in column {number} of the bytes"
-    return f"{differs}: if one bit alone is wrong, it is bit {bits}"
-
-
-MOST_WRONG = 2
-"""Wrong bits with which all that is given is still read as one packet."""
+    first, *others = (number for number in range(7, -1, -1) if wrong >> number & 1)
+    named = ", ".join(map(str, (first, *others)))
+    differs = f"the exclusive OR differs in column{'s' * bool(others)} {named} of the bytes"
+    bits = either(place(byte, 1)[0] + 7 - first for byte in range(size))
+    return differs if others else f"{differs}: if one bit alone is wrong, it is bit {bits}"
 
 
 def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
@@ -224,8 +213,7 @@ def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
         service = mode is Mode.SERVICE
         clause = "S-9.2.3 §E, Long Preamble" if service else "S-9.2 §A, Preamble"
         message = f"{counted(ones, 'one')}; {least} or more are sent"
-        if service:
-            message += " in service mode"
+        message += " in service mode" * service
         findings.append(Finding(Reason.SHORT_PREAMBLE, message, clause, begin, ones))
 
     def place(byte: int, count: int) -> tuple[int, int]:
@@ -235,7 +223,6 @@ def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
 
 
 def _good(events: list[Event]) -> list[bytes]:
-    """The bytes that were received and make a packet."""
     return [one.data for one in events if isinstance(one, PacketReceived) and one.packet]
 
 
@@ -253,9 +240,7 @@ def _one_packet(bits: Bits, events: list[Event]) -> Framed | None:
     best = min((framed(bits, size) for size in sizes), key=faults, default=None)
     if best is None or faults(best) > MOST_WRONG or set(_good(events)) - {best.data}:
         return None
-    if not bits[-1] and reduce(xor, best.data):
-        return None
-    return best
+    return best if bits[-1] or not reduce(xor, best.data) else None
 
 
 def _framing_bit(at: int, bits: Bits, start: int) -> Finding:
@@ -312,7 +297,7 @@ def _remarks(packet: Packet, place: _Place) -> Iterator[Finding]:
     for reason, message, clause, byte, count in _about_address(packet):
         yield Finding(reason, message, clause, *place(byte, count))
     body = bytes(packet)[:-1]
-    whole = isinstance(packet.address, (AccessoryAddress, ExtendedAccessoryAddress))
+    whole = isinstance(packet.address, AnyAccessory)
     at = 0 if whole else len(body) - sum(len(bytes(one)) for one in packet.instructions)
     groups: set[int] = set()
     for one in packet.instructions:
@@ -339,15 +324,18 @@ _OUTPUT_WITHOUT_C = Layout(
 _About = tuple[Reason, str, str]
 
 
+def _is_later(address: Address) -> bool:
+    return isinstance(address, ReservedAddress) and address.number in LATER_FIRST_BYTES
+
+
 def _about_address(packet: Packet) -> Iterator[tuple[Reason, str, str, int, int]]:
     address, count = packet.address, len(packet.instructions)
-    if isinstance(address, ReservedAddress):
-        if address.number in LATER_FIRST_BYTES:
-            message = f"first byte {address.number} has a use defined later (from memory)"
-            yield Reason.FROM_MEMORY, message, "from memory: S-9.2.1.1 draft, RCN-218", 0, 1
-        else:
-            message = f"first byte {address.number} is reserved (C7)"
-            yield Reason.RESERVED, message, "S-9.2.1 §A", 0, 1
+    if _is_later(address):
+        message = f"first byte {address.number} has a use defined later (from memory)"
+        yield Reason.FROM_MEMORY, message, "from memory: S-9.2.1.1 draft, RCN-218", 0, 1
+    elif isinstance(address, ReservedAddress):
+        message = f"first byte {address.number} is reserved (C7)"
+        yield Reason.RESERVED, message, "S-9.2.1 §A", 0, 1
     if isinstance(address, LongAddress) and address.number == 0:
         yield Reason.OPEN, "long address 0 is not excluded anywhere (X2)", "S-9.2.1 §A", 0, 2
     if not count:
@@ -373,7 +361,7 @@ def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
             yield Reason.OPEN, message, elsewhere.format.clause
         if elsewhere and packet.instructions == (one,) and is_query_or_lock(bytes(packet)):
             return
-        if address.number not in LATER_FIRST_BYTES or not isinstance(address, ReservedAddress):
+        if not _is_later(address):
             yield _about_kept(packet, one)
         return
     if one.format.provenance is Provenance.FROM_MEMORY:
@@ -417,7 +405,5 @@ def _about_kept(packet: Packet, one: Kept) -> _About:
     if form is FactoryTest.format:
         message = "a factory test of more than one byte, of which nothing more is said (X9)"
         return Reason.OPEN, message, form.clause
-    message = (
-        f"code {shown} opens like {form.cls.__name__}, and is cut short or has a bit it cannot"
-    )
-    return Reason.UNDEFINED, message, form.clause
+    message = f"opens like {form.cls.__name__}, and is cut short or has a bit it cannot"
+    return Reason.UNDEFINED, f"code {shown} {message}", form.clause

@@ -10,9 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, reduce
+from itertools import count
 from operator import xor
 from typing import TYPE_CHECKING, Any, NamedTuple, Self, TypeVar
 
+from dccwire import codebook, notation  # in this order: the first enters all formats
 from dccwire.accessory import BasicAccessory, number_in_words
 from dccwire.address import (
     BROADCAST,
@@ -24,16 +26,7 @@ from dccwire.address import (
     Partition,
 )
 from dccwire.assembly import LONGEST, SHORTEST, assemble
-from dccwire.codebook import (
-    NO_TABLE,
-    OPENINGS,
-    PROGRAMMING,
-    SERVICE_OPENINGS,
-    WHOLE_PACKETS,
-    is_programming,
-    is_query_or_lock,
-    reserved_clause,
-)
+from dccwire.codebook import NO_TABLE, OPENINGS, PROGRAMMING, WHOLE_PACKETS
 from dccwire.errors import (
     ErrorByteError,
     FieldError,
@@ -54,16 +47,6 @@ from dccwire.formats import (
     Reserved,
     Undefined,
 )
-from dccwire.notation import (
-    address_from_plain,
-    address_from_text,
-    address_text,
-    address_to_plain,
-    declared_text,
-    declared_to_plain,
-    instruction_from_plain,
-    instruction_from_text,
-)
 
 if TYPE_CHECKING:
     from bitstring import Bits
@@ -80,9 +63,7 @@ class Packet:
     A packet built of a named reading holds what is decoded from its bytes: the general instruction.
 
     Raises:
-        PacketError: the address and the instructions make no packet.
-        LengthError: the packet would not have 3 to 6 bytes, the error byte included.
-        FieldError: `mode` is no mode.
+        PacketError, LengthError: these make no packet of 3 to 6 bytes, the error byte included.
 
     >>> from dccwire import Packet, ShortAddress, SpeedAndDirection
     >>> packet = Packet(ShortAddress(55), SpeedAndDirection.at(step=6, steps=28, forward=True))
@@ -133,16 +114,15 @@ class Packet:
 
     def __str__(self) -> str:
         mode = "" if self.mode is Mode.OPERATIONS else f"{self.mode.value} "
-        inside = "; ".join(map(declared_text, self.instructions))
-        return f"{mode}{address_text(self.address)}: {inside}".rstrip()
+        inside = "; ".join(map(notation.declared_text, self.instructions))
+        return f"{mode}{notation.address_text(self.address)}: {inside}".rstrip()
 
     @classmethod
     def from_text(cls, text: str) -> Self:
         """The packet of its one-line text.
 
         Raises:
-            TextError: the text cannot be read; the error holds the position.
-            FieldError, PacketError, LengthError: it can, but makes no packet.
+            TextError, FieldError, PacketError, LengthError: it is the text of no packet.
 
         >>> Packet.from_text("short 3: FunctionGroupOne functions=FL,F1").instructions
         (FunctionGroupOne(functions=17),)
@@ -154,7 +134,7 @@ class Packet:
         mode = Mode.OPERATIONS
         if head.split()[:1] == [Mode.SERVICE.value]:
             mode, head = Mode.SERVICE, head.replace(Mode.SERVICE.value, "", 1)
-        address = address_from_text(head)
+        address = notation.address_from_text(head)
         inside = _instructions_from_text(text, text.index(":") + 1)
         return cls(address, *inside, mode=mode)
 
@@ -167,8 +147,8 @@ class Packet:
         """
         return {
             "mode": self.mode.value,
-            "address": address_to_plain(self.address),
-            "instructions": [declared_to_plain(one) for one in self.instructions],
+            "address": notation.address_to_plain(self.address),
+            "instructions": [notation.declared_to_plain(one) for one in self.instructions],
             "bytes": self._bytes.hex(" ").upper(),
         }
 
@@ -177,8 +157,7 @@ class Packet:
         """The packet of its JSON object; `mode` and `bytes` may be left out.
 
         Raises:
-            ShapeError: the object does not have the shape, or its bytes are another packet's.
-            FieldError, PacketError, LengthError: it does, but makes no packet.
+            ShapeError, FieldError, PacketError, LengthError: it is no packet, or has other bytes.
         """
         if not isinstance(plain, Mapping) or not {"address", "instructions"} <= set(plain):
             raise ShapeError("packet", "an object with address and instructions", plain)
@@ -190,11 +169,9 @@ class Packet:
         listed = plain["instructions"]
         if not isinstance(listed, list):
             raise ShapeError("instructions", "a list", listed)
-        packet = cls(
-            address_from_plain(plain["address"], "address"),
-            *(instruction_from_plain(one, f"instructions[{i}]") for i, one in enumerate(listed)),
-            mode=_MODES[mode],
-        )
+        address = notation.address_from_plain(plain["address"], "address")
+        read, places = notation.instruction_from_plain, map("instructions[{}]".format, count())
+        packet = cls(address, *map(read, listed, places), mode=_MODES[mode])
         written = packet._bytes.hex(" ").upper()
         given = plain.get("bytes", written)
         if not isinstance(given, str) or given.upper() != written:
@@ -203,9 +180,6 @@ class Packet:
 
     def reading(self, kind: type[_R]) -> _R | None:
         """The packet's bytes in a named reading, or None where they have another meaning.
-
-        Raises:
-            FieldError: `kind` is no named reading.
 
         >>> from dccwire import BroadcastStop, Reset
         >>> packet = decode(bytes.fromhex("00 71 71"))
@@ -224,13 +198,17 @@ class Packet:
         >>> Packet.from_text("broadcast: DigitalDecoderReset").in_words()
         ('also reset (S-9.2 §B, Reset)',)
         """
-        return tuple(_in_words(self))
+        said = []
+        for one in self.instructions:
+            said.append(one.in_words())
+            if not isinstance(one, Kept) and one.format.provenance is Provenance.FROM_MEMORY:
+                said.append(f"{type(one).__name__} is defined later (from memory)")
+        said += [_numbers(self), *(f"also {one.name} ({one.clause})" for one in readings(self))]
+        return tuple(filter(None, said))
 
     def phrase(self) -> str:
         """What its text does not say, in at most 45 characters, for a list of packets.
 
-        >>> Packet.from_text("short 3: SpeedStepControl128 step=40 forward=no").phrase()
-        'step 40 of 126, reverse'
         >>> decode(bytes.fromhex("00 71 71")).phrase(), decode(bytes(3)).phrase()
         ('emergency stop to all', 'also reset')
         """
@@ -274,7 +252,7 @@ def _instructions_from_text(text: str, at: int) -> Iterator[PacketPart]:
         return
     for part in text[at:].split(";"):
         try:
-            yield instruction_from_text(part)
+            yield notation.instruction_from_text(part)
         except TextError as error:
             place = at + error.position
             raise TextError(error.reason, text, place, error.problem, error.hint) from None
@@ -291,9 +269,6 @@ _set_bytes = vars(Packet)["_bytes"].__set__
 
 def encode(packet: Packet) -> bytes:
     """The packet's bytes, error byte included: 3 to 6.
-
-    Raises:
-        FieldError: it is no packet.
 
     >>> encode(Packet.from_text("short 2: FunctionGroupOne functions=FL")).hex(" ")
     '02 90 92'
@@ -313,7 +288,6 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
     Raises:
         LengthError: fewer than 3 bytes or more than 6.
         ErrorByteError: the exclusive OR over all bytes is not 0 (S-9.2 §B, Byte Three).
-        FieldError: `mode` is no mode.
 
     >>> decode(bytes.fromhex("37 74 43")).address
     ShortAddress(number=55)
@@ -336,12 +310,10 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
         address, table, partition = OPENINGS[data[0]]
     elif mode is not Mode.SERVICE:
         return decode(data, mode=member(Mode, "mode", mode))
-    elif is_programming(data):
-        address, table, partition = PROGRAMMING
-        left += 1
     else:
-        openings = SERVICE_OPENINGS if is_query_or_lock(data) else OPENINGS
-        address, table, partition = openings[data[0]]
+        opening = codebook.service_opening(data)
+        left += opening is PROGRAMMING
+        address, table, partition = opening
     if table is None:
         for _, _, _, mask, fixed, build, take_address in WHOLE_PACKETS[size - 1]:
             if word & mask == fixed and (one := build(word)) is not None:
@@ -360,16 +332,12 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
                     left -= length
                     break
         else:
-            found += (_keep(data, left, partition),)
+            rest = data[-1 - left : -1]
+            code = data[:-1] if partition is Partition.ACCESSORY else rest
+            kept = Reserved if codebook.reserved_clause(code, partition) else Undefined
+            found += (kept(rest),)
             left = 0
     return _trusted(address, found, mode, data)
-
-
-def _keep(data: bytes, left: int, partition: Partition) -> Kept:
-    """What no format describes, `left` bytes before the error byte."""
-    rest = data[-1 - left : -1]
-    code = data[:-1] if partition is Partition.ACCESSORY else rest
-    return Reserved(rest) if reserved_clause(code, partition) else Undefined(rest)
 
 
 _long = cache(LongAddress)
@@ -408,25 +376,12 @@ def readings(packet: Packet) -> tuple[Reading, ...]:
 
 def _numbers(packet: Packet) -> str:
     """The numbers that operators give to what an accessory packet is for."""
-    address = packet.address
-    if isinstance(address, ExtendedAccessoryAddress):
-        return number_in_words(address)
     (one, *_) = packet.instructions or (None,)
-    if isinstance(address, AccessoryAddress) and isinstance(one, BasicAccessory):
-        return number_in_words(address, one.pair)
+    if isinstance(packet.address, ExtendedAccessoryAddress):
+        return number_in_words(packet.address)
+    if isinstance(packet.address, AccessoryAddress) and isinstance(one, BasicAccessory):
+        return number_in_words(packet.address, one.pair)
     return ""
-
-
-def _in_words(packet: Packet) -> Iterator[str]:
-    for one in packet.instructions:
-        if one.in_words():
-            yield one.in_words()
-        if not isinstance(one, Kept) and one.format.provenance is Provenance.FROM_MEMORY:
-            yield f"{type(one).__name__} is defined later (from memory)"
-    if numbers := _numbers(packet):
-        yield numbers
-    for reading in readings(packet):
-        yield f"also {reading.name} ({reading.clause})"
 
 
 def _read_as(packet: Packet, form: Format) -> Reading | None:

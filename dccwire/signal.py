@@ -1,11 +1,8 @@
 """Bits to half-bit durations: the timing limits as data, nominal and other timings (S-9.1 §A).
 
 Times are integer nanoseconds. Polarity carries no information, so a signal is a list of durations,
-one a half-bit, between two zero crossings. Room: imports `errors`,
-`formats` and `framing`; no clock, no random numbers.
+one a half-bit, between two zero crossings. Room: no clock, no random numbers.
 """
-
-from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -72,9 +69,6 @@ class Timing:
     (common practice, no source) let a motor without a decoder run. A timing outside the limits can
     be made, to try what notices it.
 
-    Raises:
-        FieldError: a duration that is no positive integer.
-
     >>> Timing(one=58_000, zero=100_000).duration_ns(ones=1, zeros=1)
     316000
     """
@@ -87,9 +81,8 @@ class Timing:
     def __post_init__(self) -> None:
         for name in ("one", "zero", "one_last", "zero_last"):
             value = getattr(self, name)
-            if not (value is None and name.endswith("last")) and (
-                type(value) is not int or value < 1
-            ):
+            left_out = value is None and name.endswith("last")
+            if not left_out and (type(value) is not int or value < 1):
                 raise FieldError(name, "a positive number of nanoseconds", value)
 
     @property
@@ -108,20 +101,12 @@ NOMINAL = Timing()
 
 
 def durations(bits: Bits | Iterable[bool | int], timing: Timing = NOMINAL) -> Iterator[int]:
-    """The half-bit durations of bits, two a bit, in ns.
-
-    >>> list(durations([1, 0]))
-    [58000, 58000, 100000, 100000]
-    """
+    """The half-bit durations of bits, two a bit, in ns."""
     zero, one = timing.halves
     for bit in each_bit(bits):
         yield from one if bit else zero
 
 
 def edges(lengths: Iterable[int], start_ns: int = 0) -> Iterator[int]:
-    """The times of the zero crossings that bound these half-bits: one more than half-bits.
-
-    >>> list(edges([58_000, 58_000], start_ns=1000))
-    [1000, 59000, 117000]
-    """
+    """The times of the zero crossings that bound these half-bits: one more than half-bits."""
     return accumulate(lengths, initial=start_ns)

@@ -3,28 +3,16 @@
 Room: text in, text out; knows nothing of packets.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
-
-__all__ = ["counted", "either", "wrapped"]
 
 
 def counted(number: int, what: str) -> str:
-    """A number and its noun.
-
-    >>> counted(1, "byte"), counted(0, "byte")
-    ('1 byte', '0 bytes')
-    """
+    """A number and its noun."""
     return f"{number} {what}{'s' * (number != 1)}"
 
 
 def either(values: Iterable[object]) -> str:
-    """Choices in words.
-
-    >>> either(["1"]), either([1, 2, 3])
-    ('1', '1, 2 or 3')
-    """
+    """Choices in words."""
     words = [str(value) for value in values]
     return " or ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 

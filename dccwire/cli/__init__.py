@@ -5,8 +5,6 @@ used; then one line on standard error says what, where, and what would help. Roo
 prints; what is printed is made elsewhere.
 """
 
-from __future__ import annotations
-
 import argparse
 import os
 import signal
@@ -18,9 +16,7 @@ from typing import NoReturn
 
 from dccwire import __version__
 from dccwire.cli.printing import complain, flush
-from dccwire.errors import DccwireError
-
-__all__ = ["main"]
+from dccwire.errors import DccwireError, MissingPartError
 
 
 class _Parser(argparse.ArgumentParser):
@@ -84,6 +80,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return status
     except SystemExit as ended:
         return int(ended.code or 0)
+    except ModuleNotFoundError as error:
+        complain(str(MissingPartError(error.name or "numpy", "capture")))
+        return 2
     except DccwireError as error:
         complain("; ".join((str(error), *getattr(error, "__notes__", ()))))
         return 2

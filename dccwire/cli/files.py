@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command, standard_input
-from dccwire.errors import FieldError, MissingPartError, Reason, RecordingError
+from dccwire.errors import FieldError, Reason, RecordingError
 from dccwire.inspection import inspect
 from dccwire.plan import read_plan
 from dccwire.receiver import CutOff, Event, Fault, Gap, ModeTracker, PacketReceived, Stray
@@ -26,46 +26,28 @@ from dccwire.wording import counted, wrapped
 if TYPE_CHECKING:
     from dccwire.recordings import Recording
 
-__all__ = ["add_commands"]
-
-_NAMES: dict[type[Event], str] = {
-    PacketReceived: "packet",
-    Fault: "fault",
-    Stray: "stray",
-    CutOff: "cut-off",
-    Gap: "gap",
-}
+_NAMES = {PacketReceived: "packet", Fault: "fault", Stray: "stray", CutOff: "cut-off", Gap: "gap"}
 
 
 def add_commands(commands: Commands) -> None:
     """Add the three commands."""
-    one = add_command(commands, "packets", _packets, "list the packets of a recording")
-    _add_file(one)
-    one.add_argument("--json", action="store_true", help="one object a line")
-    one = add_command(commands, "check", _check, "judge a recording by the rules of the standard")
-    _add_file(one)
-    one.add_argument("--json", action="store_true", help="a line a rule, the last the summary")
-    one.add_argument("--strict", action="store_true", help="any failed rule counts, not only shall")
-    one.add_argument("--rules", metavar="LIST", help="judge these alone, such as 1-5,14")
-    one.add_argument("--list", action=_ListRules, help="list the rules instead")
-    one.add_argument(
-        "--other-protocols",
-        action="store_true",
-        help="half-bits between packets that belong to none are expected",
-    )
-    one = add_command(
-        commands, "compose", _compose, "write a recording of what a plan says to send"
-    )
-    one.add_argument("plan", metavar="PLAN", help="a packet a line, with options; - reads lines")
-    one.add_argument("file", metavar="FILE", help="what to write: .vcd or .csv")
-    one.add_argument("--jitter", type=number, default=0, metavar="US", help="of each edge, at most")
-    one.add_argument(
-        "--sampling", type=number, default=0.001, metavar="US", help="edges at multiples of this"
-    )
-    one.add_argument(
-        "--noise", type=number, default=0, metavar="PULSES", help="spurious pulses a second"
-    )
-    one.add_argument("--seed", type=int, default=0, metavar="N", help="of jitter and noise")
+    add = _add_reader(commands, "packets", _packets, "list the packets of a recording")
+    add("--json", action="store_true", help="one object a line")
+    add = _add_reader(commands, "check", _check, "judge a recording by the rules of the standard")
+    add("--json", action="store_true", help="a line a rule, the last the summary")
+    add("--strict", action="store_true", help="any failed rule counts, not only shall")
+    add("--rules", metavar="LIST", help="judge these alone, such as 1-5,14")
+    add("--list", action=_ListRules, help="list the rules instead")
+    expected = "half-bits between packets that belong to none are expected"
+    add("--other-protocols", action="store_true", help=expected)
+    what = "write a recording of what a plan says to send"
+    add = add_command(commands, "compose", _compose, what).add_argument
+    add("plan", metavar="PLAN", help="a packet a line, with options; - reads lines")
+    add("file", metavar="FILE", help="what to write: .vcd or .csv")
+    add("--jitter", type=number, default=0, metavar="US", help="of each edge, at most")
+    add("--sampling", type=number, default=0.001, metavar="US", help="edges at multiples of this")
+    add("--noise", type=number, default=0, metavar="PULSES", help="spurious pulses a second")
+    add("--seed", type=int, default=0, metavar="N", help="of jitter and noise")
 
 
 class _ListRules(argparse.Action):
@@ -84,20 +66,20 @@ class _ListRules(argparse.Action):
         sys.exit(0)
 
 
-def _add_file(one: argparse.ArgumentParser) -> None:
-    one.add_argument("file", metavar="FILE", help="VCD, FST, CSV, raw or .npy; - is standard input")
-    one.add_argument("--signal", metavar="NAME", help="the signal or column to read")
-    one.add_argument("--rate", type=number, metavar="HZ", help="samples a second")
-    one.add_argument("--unit", metavar="UNIT", help="of times: s, ms, us or ns")
-    one.add_argument("--bit", metavar="N", help="the bit of each sample; lsb or msb: packed bits")
-    one.add_argument("--resolution", type=number, metavar="NS", help="how exact the times are")
-    one.add_argument(
-        "--uncertainty",
-        type=number,
-        default=0,
-        metavar="NS",
-        help="what else durations may be off by",
-    )
+def _add_reader(
+    commands: Commands, name: str, run: Callable[[argparse.Namespace], int], help_: str
+) -> Callable[..., argparse.Action]:
+    """Add a command that reads a recording; what adds its other arguments comes back."""
+    add = add_command(commands, name, run, help_).add_argument
+    add("file", metavar="FILE", help="VCD, FST, CSV, raw or .npy; - is standard input")
+    add("--signal", metavar="NAME", help="the signal or column to read")
+    add("--rate", type=number, metavar="HZ", help="samples a second")
+    add("--unit", metavar="UNIT", help="of times: s, ms, us or ns")
+    add("--bit", metavar="N", help="the bit of each sample; lsb or msb: packed bits")
+    add("--resolution", type=number, metavar="NS", help="how exact the times are")
+    off = "what else durations may be off by"
+    add("--uncertainty", type=number, default=0, metavar="NS", help=off)
+    return add
 
 
 def number(text: str) -> float:
@@ -109,21 +91,15 @@ def number(text: str) -> float:
 
 
 def _open(given: argparse.Namespace) -> Recording:
-    try:
-        from dccwire.recordings import read
-    except ModuleNotFoundError as error:
-        raise MissingPartError(error.name or "numpy", "capture") from None
+    from dccwire.recordings import read
+
     if given.uncertainty < 0:
         raise FieldError("uncertainty", "0 or more", given.uncertainty)
     given.uncertainty = ceil(given.uncertainty)
-    return read(
-        given.file,
-        signal=given.signal,
-        rate=given.rate,
-        unit=given.unit,
-        bit=given.bit,
-        resolution=given.resolution,
-    )
+    options = {
+        name: getattr(given, name) for name in ("signal", "rate", "unit", "bit", "resolution")
+    }
+    return read(given.file, **options)
 
 
 @contextmanager
@@ -157,18 +133,14 @@ def _events(
 
 def _packets(given: argparse.Namespace) -> int:
     recording = _open(given)
-    read, others = 0, dict.fromkeys(_NAMES.values(), 0)
+    read = 0
     with _progress(recording, lines=True) as progress:
         tracker = ModeTracker()
         for event in map(tracker.take, _events(recording, given.uncertainty, progress)):
-            name = _NAMES[type(event)]
-            others[name] += 1
             read += isinstance(event, PacketReceived) and event.packet is not None
-            if given.json:
-                say(json.dumps(_event_to_dict(event)))
-            else:
-                for line in _event_lines(event):
-                    say(line)
+            told = [json.dumps(_event_to_dict(event))] if given.json else _event_lines(event)
+            for line in told:
+                say(line)
     for note in recording.notes:
         say(f"dccwire: {note}", sys.stderr)
     if not read:
@@ -256,11 +228,8 @@ def _check(given: argparse.Namespace) -> int:
             other_protocols=given.other_protocols,
             progress=progress,
         )
-    if given.json:
-        for line in report.to_dicts():
-            say(json.dumps(line))
-    else:
-        say(report.text())
+    for line in map(json.dumps, report.to_dicts()) if given.json else [report.text()]:
+        say(line)
     if not report.packets:
         complain(f"{given.file}: no packet; {_seen(recording)}")
     failed = report.failed_strictly if given.strict else report.failed
@@ -268,10 +237,8 @@ def _check(given: argparse.Namespace) -> int:
 
 
 def _compose(given: argparse.Namespace) -> int:
-    try:
-        from dccwire.recordings import write_csv, write_vcd
-    except ModuleNotFoundError as error:
-        raise MissingPartError(error.name or "numpy", "capture") from None
+    from dccwire.recordings import write_csv, write_vcd
+
     writers = {".vcd": write_vcd, ".csv": write_csv}
     write = writers.get(given.file[-4:].lower())
     if write is None:

@@ -1,12 +1,8 @@
 """Lines to the terminal, on consoles that show less than Unicode too."""
 
-from __future__ import annotations
-
 import sys
 from errno import EBADF
 from typing import TextIO
-
-__all__ = ["complain", "flush", "say"]
 
 LONGEST_LINE = 1000
 """Characters of a message on standard error; what is left out of a longer one is its middle."""
@@ -15,11 +11,7 @@ _PLAIN = str.maketrans({"§": "section ", "µ": "u", "×": "x", "±": "+-", "²"
 
 
 def say(line: str = "", stream: TextIO | None = None) -> None:
-    """Print a line; characters that the console cannot show are spelled in ASCII.
-
-    Raises:
-        OSError: the stream is closed, or full.
-    """
+    """Print a line; characters that the console cannot show are spelled in ASCII."""
     stream = stream or sys.stdout
     if stream is None:
         raise OSError(EBADF, "standard output is closed")

@@ -10,25 +10,17 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from itertools import chain, repeat
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from dccwire.address import Mode
 from dccwire.cli.printing import complain, flush, say
-from dccwire.errors import (
-    CallError,
-    DecodeError,
-    FieldError,
-    Reason,
-    RecordingError,
-    TextError,
-)
+from dccwire.errors import CallError, DecodeError, FieldError, Reason, RecordingError, TextError
 from dccwire.notation import plain_from_json
 from dccwire.packet import Packet, decode
 
 if TYPE_CHECKING:
     from bitstring import Bits
-
-__all__ = ["Commands", "add_command", "add_commands", "standard_input"]
 
 Commands: TypeAlias = "argparse._SubParsersAction[Any]"
 _T = TypeVar("_T")
@@ -40,24 +32,23 @@ _BYTES = "bytes in hex, with or without blanks, or a packet's text; - reads line
 
 def add_commands(commands: Commands) -> None:
     """Add the four commands."""
-    one = add_command(commands, "encode", _encode, "give the bytes of a packet's text or JSON")
-    one.add_argument(
-        "given", nargs="*", metavar="TEXT_OR_JSON", help="as decode prints it; - reads lines"
-    )
-    one.add_argument("--types", action="store_true", help="list the instructions and their fields")
-    one.add_argument("--bits", action="store_true", help=_ENCODED_BITS)
+    what = "give the bytes of a packet's text or JSON"
+    add = add_command(commands, "encode", _encode, what).add_argument
+    add("given", nargs="*", metavar="TEXT_OR_JSON", help="as decode prints it; - reads lines")
+    add("--types", action="store_true", help="list the instructions and their fields")
+    add("--bits", action="store_true", help=_ENCODED_BITS)
     for name, run, help_ in (
         ("decode", _decode, "say what bytes mean"),
         ("inspect", _inspect, "look at any bytes or bits and say what is odd"),
         ("explain", _explain, "lay a packet out bit by bit"),
     ):
-        one = add_command(commands, name, run, help_)
-        one.add_argument("given", nargs="+", metavar="HEX", help=_BYTES)
+        add = add_command(commands, name, run, help_).add_argument
+        add("given", nargs="+", metavar="HEX", help=_BYTES)
         if run is not _decode:
-            one.add_argument("--bits", action="store_true", help=_GIVEN_BITS)
+            add("--bits", action="store_true", help=_GIVEN_BITS)
         if run is not _explain:
-            one.add_argument("--json", action="store_true", help="one object a line")
-        one.add_argument("--service", action="store_true", help=_SERVICE)
+            add("--json", action="store_true", help="one object a line")
+        add("--service", action="store_true", help=_SERVICE)
 
 
 def add_command(
@@ -76,11 +67,7 @@ def _mode(given: argparse.Namespace) -> Mode:
 
 
 def standard_input() -> str:
-    """All of standard input.
-
-    Raises:
-        RecordingError: it is closed, or no UTF-8.
-    """
+    """All of standard input; a `RecordingError` if it is closed, or no UTF-8."""
     return "".join(_lines())
 
 
@@ -155,12 +142,8 @@ def _decode(given: argparse.Namespace) -> int:
         except DecodeError as error:
             complain(f"{data.hex(' ').upper()}: {error}; 'dccwire inspect' reads what it can")
             return 1
-        if given.json:
-            say(json.dumps(packet.to_dict()))
-            return 0
-        say(str(packet))
-        for words in packet.in_words():
-            say(f"# {words}")
+        words = "\n# ".join((str(packet), *packet.in_words()))
+        say(json.dumps(packet.to_dict()) if given.json else words)
         return 0
 
     return _answer(given.given, _read_bytes, tell)
@@ -170,21 +153,19 @@ def _encode(given: argparse.Namespace) -> int:
     if given.types:
         from dccwire.notation import types_in_words
 
-        for line in types_in_words():
-            say(line)
+        say("\n".join(types_in_words()))
         return 0
     if not given.given:
         raise TextError(Reason.TEXT, "", 0, "no packet", "--types lists what there is")
 
     def tell(packet: Packet) -> int:
-        data = bytes(packet)
+        words = bytes(packet).hex(" ").upper()
         if given.bits:
             from dccwire.framing import least_preamble
 
-            groups = [f"0 {byte:08b}" for byte in data]
-            say(" ".join(("1" * least_preamble(packet.mode), *groups, "1")))
-        else:
-            say(data.hex(" ").upper())
+            groups = [f"0 {byte:08b}" for byte in bytes(packet)]
+            words = " ".join(("1" * least_preamble(packet.mode), *groups, "1"))
+        say(words)
         return 0
 
     return _answer(given.given, _packet, tell)
@@ -210,15 +191,11 @@ def _inspect(given: argparse.Namespace) -> int:
 def _explain(given: argparse.Namespace) -> int:
     from dccwire.drawing import explain
 
-    told = 0
+    between = chain([""], repeat("\n"))
 
     def tell(data: bytes | Bits) -> int:
-        nonlocal told
-        if told:
-            say()
-        told += 1
         explanation = explain(data, mode=_mode(given))
-        say(explanation.text())
+        say(next(between) + explanation.text())
         return int(not explanation.inspection.well)
 
     return _tell_bytes_or_bits(given, tell)

@@ -4,8 +4,6 @@ It works on broken packets too: what cannot be read stays bits, and the findings
 turns an inspection into rows of data and rows into text; nothing here decides what bits mean.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import reduce
@@ -13,13 +11,7 @@ from operator import xor
 
 from bitstring import Bits
 
-from dccwire.address import (
-    AccessoryAddress,
-    Address,
-    ExtendedAccessoryAddress,
-    Mode,
-    ProgrammingTrackAddress,
-)
+from dccwire.address import Address, AnyAccessory, Mode, ProgrammingTrackAddress
 from dccwire.bit_rows import field_rows, row_lines
 from dccwire.formats import Instruction, Kept
 from dccwire.inspection import Inspection, inspect
@@ -29,18 +21,15 @@ from dccwire.wording import wrapped
 __all__ = ["BitRow", "Explanation", "explain"]
 
 _UNKNOWN = "????????"
-_WITHOUT_HEADER = (AccessoryAddress, ExtendedAccessoryAddress, ProgrammingTrackAddress)
 _OWN_ADDRESS = {"short": "0AAAAAAA", "long": "11AAAAAA AAAAAAAA"}
 
 
 @dataclass(frozen=True, slots=True)
 class BitRow:
-    """A few bits of one byte and what they say.
+    """A few bits of one byte (from 0), `first` to `last` (7 is sent first), and what they say.
 
-    `byte` counts from 0; `first` and `last` are bit numbers within it (7 is sent first); `letters`
-    are the layout's characters of these bits; `name` and `meaning` are words, with their `clause`.
-    The row that opens a byte has its eight `bits` as 0 and 1, the rows of its fields have none, and
-    a row of mere words has no letters either.
+    `letters` are the layout's characters. The row that opens a byte has its eight `bits` as 0 and
+    1, the rows of its fields have none, and a row of mere words has no letters either.
     """
 
     byte: int
@@ -101,13 +90,11 @@ def _rows(inspection: Inspection) -> Iterator[BitRow]:
         for byte in range(len(data)):
             yield _byte(data, byte, _UNKNOWN, "byte", "not read")
         return
-    address = packet.address
-    at = 0
-    if not isinstance(address, _WITHOUT_HEADER):
+    address, at = packet.address, 0
+    if not isinstance(address, (AnyAccessory, ProgrammingTrackAddress)):
         header = _OWN_ADDRESS.get(address.kind) or f"{address.number:08b}"
-        for letters in header.split():
-            yield _byte(data, at, letters, address.kind, address_text(address), "S-9.2.1 §A")
-            at += 1
+        for at, letters in enumerate(header.split(), 1):
+            yield _byte(data, at - 1, letters, address.kind, address_text(address), "S-9.2.1 §A")
     for one in packet.instructions:
         yield from _of_instruction(one, data, at, address)
         at += len(bytes(one))
@@ -130,8 +117,7 @@ def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) ->
         yield _byte(data, at + byte, letters, name, *title)
         for row in rows:
             if row.byte == byte:
-                bits = at + byte, row.first, row.last, ""
-                yield BitRow(*bits, row.letters, row.name, row.meaning)
+                yield BitRow(at + byte, *row[1:3], "", *row[4:])
     if one.in_words():
         yield BitRow(at + one.layout.size - 1, 7, 0, "", "", name, one.in_words())
 
@@ -144,14 +130,10 @@ def _lines(explanation: Explanation, width: int) -> Iterator[str]:
     if explanation.rows:
         yield "byte  bits       layout     meaning"
     for row in explanation.rows:
-        yield from _row_lines(row, width)
+        words = ", ".join(filter(None, (row.meaning, row.clause)))
+        label = row.byte if row.bits else ""
+        yield from row_lines(words, width, row.letters, first=row.first, label=label, bits=row.bits)
     meanings = {row.meaning for row in explanation.rows}
     for mark, words in inspection.notes():
         if words not in meanings:
             yield from wrapped(words, width, mark)
-
-
-def _row_lines(row: BitRow, width: int) -> Iterator[str]:
-    words = ", ".join(filter(None, (row.meaning, row.clause)))
-    label = row.byte if row.bits else ""
-    yield from row_lines(words, width, row.letters, first=row.first, label=label, bits=row.bits)

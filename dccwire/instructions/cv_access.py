@@ -4,8 +4,6 @@ A write on the main takes effect at the second identical packet and changes ever
 address; accessories carry the same instruction behind their address (`dccwire.accessory`).
 """
 
-from __future__ import annotations
-
 from enum import Enum
 
 from dccwire.fields import Choice, FieldKind, Number

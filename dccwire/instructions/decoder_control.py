@@ -1,6 +1,4 @@
-"""Decoder control, CCC = 000, first nibble 0 (S-9.2.1 §C)."""
-
-from __future__ import annotations
+"""Decoder and consist control, CCC = 000 (S-9.2.1 §C), and the idle packet (S-9.2 §B)."""
 
 from collections.abc import Iterator
 from enum import Enum
@@ -11,15 +9,22 @@ from dccwire.fields import Choice, Flag
 from dccwire.formats import Instruction, NamedReading, Remark, instruction, reserved
 
 __all__ = [
+    "ConsistControl",
     "DecoderAcknowledgementRequest",
     "DecoderFlag",
     "DigitalDecoderReset",
     "FactoryTest",
     "HardReset",
+    "Idle",
     "Reset",
     "SetDecoderFlags",
     "SetExtendedAddressing",
 ]
+
+
+@instruction("00000000", "S-9.2 §B, Idle", partitions=frozenset({Partition.IDLE}), ends=True)
+class Idle(Instruction):
+    """Nothing to do, for anyone."""
 
 
 @instruction("00000000", "S-9.2.1 §C, Digital Decoder Reset")
@@ -51,11 +56,8 @@ class FactoryTest(Instruction):
 
     def remarks(self) -> Iterator[Remark]:
         """Never to be sent in normal operation."""
-        yield Remark(
-            Reason.DISCOURAGED,
-            "a factory test is never sent in normal operation",
-            "S-9.2.1 §C, Factory Test",
-        )
+        message = "a factory test is never sent in normal operation"
+        yield Remark(Reason.DISCOURAGED, message, self.clause)
 
 
 class DecoderFlag(Enum):
@@ -110,11 +112,29 @@ class DecoderAcknowledgementRequest(Instruction):
     def remarks(self) -> Iterator[Remark]:
         """D = 0 stands in the table alone."""
         if self.d == 0:
-            yield Remark(
-                Reason.OPEN,
-                "the standard prints the acknowledgement request with D = 1 only (X10)",
-                "S-9.2.1 §C, Decoder Acknowledgement Request",
-            )
+            message = "the standard prints the acknowledgement request with D = 1 only (X10)"
+            yield Remark(Reason.OPEN, message, self.clause)
 
 
 reserved("0000010D", "0000100D", "0000110D", clause="S-9.2.1 §C, Decoder Control")
+
+
+@instruction(
+    "0001CCCC 0AAAAAAA",
+    "S-9.2.1 §C, Consist Control",
+    fields={"reversed": Flag("C", off=0b0010, on=0b0011), "consist": "A"},
+)
+class ConsistControl(Instruction):
+    """Set the 7-bit consist address of CV 19; address 0 takes the unit out of its consist.
+
+    `reversed` is the unit's direction in the consist (CV 19 bit 7).
+
+    >>> bytes(ConsistControl(reversed=True, consist=73)).hex(" ")
+    '13 49'
+    """
+
+    reversed: bool
+    consist: int
+
+
+reserved("0001CCCC", "0001CCCC 1AAAAAAA", clause="S-9.2.1 §C, Consist Control")

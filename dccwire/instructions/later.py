@@ -4,13 +4,11 @@ None of these makes a station fail: a finding says 'defined later (from memory)'
 the clauses are the texts as remembered.
 """
 
-from __future__ import annotations
-
 from enum import Enum
 
 from dccwire.address import LATER_FIRST_BYTES, Partition
 from dccwire.fields import Choice, Flag, Functions, Number
-from dccwire.formats import Instruction, NamedReading, instruction
+from dccwire.formats import Fields, Instruction, NamedReading, instruction
 from dccwire.instructions.function_groups import FunctionGroup, function_names, group
 
 __all__ = [
@@ -35,9 +33,6 @@ def longer_form(data: bytes) -> str:
 
     Speed with F0-F23 or F0-F31; CV access with a 24-bit address; packets to 253 and 254, of up to
     15 bytes. Behind a long address the first of these forms are longer by a byte.
-
-    >>> longer_form(bytes.fromhex("03 3C 83 FF 00 00 00 43"))
-    'from memory: RCN-212'
     """
     if len(data) <= 6:
         return ""
@@ -56,48 +51,39 @@ def longer_form(data: bytes) -> str:
 
 FEATURES = "from memory: RCN-212, newer S-9.2.1"
 BROADCAST_ONLY = frozenset({Partition.BROADCAST})
+_SPEED: Fields = {"forward": Flag("R"), "speed": "G"}
 
 
 @group("11011000 DDDDDDDD", FEATURES, 29, 36)
 class FunctionsF29F36(FunctionGroup):
     """F29 to F36 (from memory)."""
 
-    functions: int
-
 
 @group("11011001 DDDDDDDD", FEATURES, 37, 44)
 class FunctionsF37F44(FunctionGroup):
     """F37 to F44 (from memory)."""
-
-    functions: int
 
 
 @group("11011010 DDDDDDDD", FEATURES, 45, 52)
 class FunctionsF45F52(FunctionGroup):
     """F45 to F52 (from memory)."""
 
-    functions: int
-
 
 @group("11011011 DDDDDDDD", FEATURES, 53, 60)
 class FunctionsF53F60(FunctionGroup):
     """F53 to F60 (from memory)."""
-
-    functions: int
 
 
 @group("11011100 DDDDDDDD", FEATURES, 61, 68)
 class FunctionsF61F68(FunctionGroup):
     """F61 to F68 (from memory)."""
 
-    functions: int
-
 
 @instruction(
     "00111100 RGGGGGGG DDDDDDDD",
     "from memory: RCN-212",
     ends=True,
-    fields={"forward": Flag("R"), "speed": "G", "functions": Functions("D", function_names(0, 7))},
+    fields={**_SPEED, "functions": Functions("D", function_names(0, 7))},
 )
 class SpeedAndFunctionsF0F7(Instruction):
     """Speed as in 128 step control, then F0 to F7; ends its packet (from memory)."""
@@ -111,11 +97,7 @@ class SpeedAndFunctionsF0F7(Instruction):
     "00111100 RGGGGGGG DDDDDDDD EEEEEEEE",
     "from memory: RCN-212",
     ends=True,
-    fields={
-        "forward": Flag("R"),
-        "speed": "G",
-        "functions": Functions("E D", function_names(0, 15)),
-    },
+    fields={**_SPEED, "functions": Functions("E D", function_names(0, 15))},
 )
 class SpeedAndFunctionsF0F15(Instruction):
     """The same with F0 to F15; fits short addresses alone (from memory)."""
@@ -136,11 +118,7 @@ class CvPair(Enum):
 @instruction(
     "111101PP FFFFFFFF SSSSSSSS",
     "from memory: RCN-214",
-    fields={
-        "pair": Choice("P", {pair.value: pair for pair in CvPair}),
-        "first": "F",
-        "second": "S",
-    },
+    fields={"pair": Choice("P", {one.value: one for one in CvPair}), "first": "F", "second": "S"},
 )
 class CvPairShortForm(Instruction):
     """Write two CVs that belong together, in the order of their names (from memory)."""
