@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from dccwire import Packet, cli
-from dccwire.cli import files, main
+from dccwire.cli import main
 from dccwire.plan import read_plan
 from dccwire.recordings import read
 
@@ -110,17 +110,19 @@ def test_packets_text_has_time_ones_bytes_and_meaning(run) -> None:
     status, out, err = run("packets", str(STORM))
     assert (status, err) == (0, "")
     lines = out.splitlines()
-    assert (
-        "     38.124   16  37 74 42           short 55: SpeedAndDirection forward=yes c=1 speed=4"
-        in lines
+    place = lines.index(
+        "     38.124   16  37 74 42           short 55: SpeedAndDirection forward=yes c=1"
     )
+    assert lines[place + 1].split("#")[0].split() == ["speed=4"]
+    assert "step 6 of 28" in lines[place + 1]
     assert (
         "                  ! error-byte: error byte 42, where the bytes before it give 43" in lines
     )
     short = "     73.064    6  ! short-preamble: too few ones before a packet start bit, "
-    assert f"{short}03 80 83 read" in lines
-    assert "    303.998       - 2.020 ms that belong to no packet" in lines
-    assert "    458.500       - gap of 25.006 ms" in lines
+    place = lines.index(f"{short}03")
+    assert lines[place + 1] == f"{'':20}80 83 read"
+    assert "    303.998       of no packet: half-bits for 2.020 ms" in lines
+    assert "    458.500       gap: no signal for 25.006 ms" in lines
     assert any(line.startswith("    299.718   16  ! half-bits: ") for line in lines)
     assert any(line.endswith("  no packet") for line in lines)
 
@@ -132,7 +134,7 @@ def test_a_recording_cut_in_a_packet_says_so_and_is_no_fault(run, tmp_path) -> N
     cut.write_text(text[: len(text) * 2 // 3].rsplit("\n", 1)[0] + "\n")
     status, out, _ = run("packets", str(cut))
     assert status == 0
-    assert "- cut off" in out.splitlines()[-1]
+    assert out.splitlines()[-1][18:].startswith("cut off: ")
     status, out, _ = run("packets", "--json", str(cut))
     last = objects(out)[-1]
     assert (last["event"], last["packet"]) == ("cut-off", None)
@@ -349,7 +351,7 @@ def test_an_interrupted_run_leaves_nothing_half_written(run, tmp_path, monkeypat
         yield 100_000
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(files, "synthesize", interrupted)
+    monkeypatch.setattr("dccwire.synthesis.synthesize", interrupted)
     path = tmp_path / "made.vcd"
     status, out, err = run("compose", str(MORNING.with_suffix(".plan")), str(path))
     assert (status, out, err) == (130, "", "dccwire: interrupted\n")
@@ -403,5 +405,38 @@ def test_recordings_read_the_same_by_the_library(run) -> None:
     edges = sum(len(chunk.edges) for chunk in read(MORNING))
     *_, summary = objects(run("check", "--json", str(MORNING))[1])
     assert summary["edges"] == edges
-    texts = [line[37:] for line in run("packets", str(MORNING))[1].splitlines()]
-    assert {str(Packet.from_text(text)) for text in texts} == set(texts)
+
+
+@BOTH
+def test_packets_says_what_decode_says_within_80_columns(run, path) -> None:
+    """A packet's text can be read back from its lines; behind it stands what it means."""
+    lines = run("packets", str(path))[1].splitlines()
+    assert max(map(len, lines)) <= 80
+    blocks: list[str] = []
+    for line in lines:
+        if line[:37].strip() and line[18:20] != "! ":
+            blocks.append(line[37:] if line[18:35].strip() else "")
+        elif line[:37] == " " * 37:
+            blocks[-1] += " " + line.strip()
+    texts = iter([one.split(" # ")[0] for one in blocks])
+    events = objects(run("packets", "--json", str(path))[1])
+    packets = [Packet.from_dict(one["packet"]) for one in events if one["packet"]]
+    assert len(packets) > 40
+    assert all(str(one) in texts for one in packets), "in their order"
+    assert {Packet.from_text(str(one)) for one in packets} == set(packets)
+
+
+@pytest.mark.parametrize(
+    ("data", "meaning"),
+    [
+        ("C4 B5 3F 29 67", "step 40 of 126, reverse"),
+        ("9F F8 67", "pair 121"),
+        ("00 41 41", "emergency stop to all"),
+    ],
+)
+def test_packets_says_what_a_packet_means(run, tmp_path, data: str, meaning: str) -> None:
+    """The step, the operator's number, an emergency stop: not the raw fields alone."""
+    plan, path = tmp_path / "a.plan", tmp_path / "a.vcd"
+    plan.write_text(f"repeat=3 | {data}\n")
+    assert run("compose", str(plan), str(path))[0] == 0
+    assert " ".join(run("packets", str(path))[1].split()).count(meaning) >= 2

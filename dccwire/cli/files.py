@@ -17,16 +17,11 @@ from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command, standard_input
 from dccwire.errors import FieldError, Reason, RecordingError
-from dccwire.inspection import inspect
-from dccwire.plan import read_plan
-from dccwire.receiver import CutOff, Event, Fault, Gap, ModeTracker, PacketReceived, Stray
-from dccwire.synthesis import synthesize
 from dccwire.wording import counted, wrapped
 
 if TYPE_CHECKING:
+    from dccwire.receiver import Event
     from dccwire.recordings import Recording
-
-_NAMES = {PacketReceived: "packet", Fault: "fault", Stray: "stray", CutOff: "cut-off", Gap: "gap"}
 
 
 def add_commands(commands: Commands) -> None:
@@ -132,6 +127,8 @@ def _events(
 
 
 def _packets(given: argparse.Namespace) -> int:
+    from dccwire.receiver import ModeTracker, PacketReceived
+
     recording = _open(given)
     read = 0
     with _progress(recording, lines=True) as progress:
@@ -150,54 +147,71 @@ def _packets(given: argparse.Namespace) -> int:
 
 def _event_to_dict(event: Event) -> dict[str, Any]:
     """What `packets --json` says of an event."""
-    told: dict[str, Any] = {"event": _NAMES[type(event)], "time_ns": event.begin}
+    from dccwire.receiver import CutOff, Fault, Gap, PacketReceived
+
+    told: dict[str, Any] = {"event": "stray", "time_ns": event.begin}
     told |= {"bytes": "", "preamble": None, "packet": None, "findings": [], "end_ns": event.end}
     if isinstance(event, (PacketReceived, Fault, CutOff)):
         told |= {"bytes": event.data.hex(" ").upper(), "preamble": event.preamble}
-    if isinstance(event, PacketReceived):
-        told["time_ns"] = event.start
-        told |= _packet_to_dict(event.data, event.mode)
-    elif isinstance(event, Fault):
-        told["reason"] = event.reason.value
+    match event:
+        case PacketReceived():
+            told |= {"event": "packet", "time_ns": event.start}
+            told |= _packet_to_dict(event.data, event.mode)
+        case Fault():
+            told |= {"event": "fault", "reason": event.reason.value}
+        case CutOff():
+            told["event"] = "cut-off"
+        case Gap():
+            told["event"] = "gap"
     return told
 
 
 @lru_cache(maxsize=4096)
 def _packet_to_dict(data: bytes, mode: Mode) -> dict[str, Any]:
+    from dccwire.inspection import inspect
+
     found = inspect(data, mode=mode)
     packet = found.packet and found.packet.to_dict()
     return {"packet": packet, "findings": [one.to_dict() for one in found.findings]}
 
 
 @lru_cache(maxsize=4096)
-def _packet_lines(data: bytes, mode: Mode) -> tuple[str, ...]:
+def _packet_words(data: bytes, mode: Mode) -> tuple[str, ...]:
+    """What bytes say, with what `decode` adds, and what is odd about them."""
+    from dccwire.inspection import inspect
+
     found = inspect(data, mode=mode)
-    known = found.packet or found.unverified or "no packet"
-    remarks = (f"{'':18}! {one.reason}: {one.message}" for one in found.findings)
-    return f"{data.hex(' ').upper():<17}  {known}", *remarks
+    known = found.packet or found.unverified
+    phrase = known.phrase() if known else ""
+    words = f"{known or 'no packet'}{' # ' * bool(phrase)}{phrase}"
+    return words, *(f"{one.reason}: {one.message}" for one in found.findings)
 
 
 def _event_lines(event: Event) -> Iterator[str]:
     """What `packets` says of an event: time in ms, ones of the preamble, bytes, meaning."""
+    from dccwire.receiver import CutOff, Fault, Gap, PacketReceived
+
     time = event.start if isinstance(event, PacketReceived) else event.begin
-    head = f"{time / 1e6:11.3f}"
-    if isinstance(event, PacketReceived):
-        first, *others = _packet_lines(event.data, event.mode)
-        yield f"{head} {event.preamble:>4}  {first}"
-        yield from others
-        return
+    head = f"{time / 1e6:11.3f} {'':4}  "
+    if isinstance(event, (PacketReceived, Fault)):
+        head = f"{time / 1e6:11.3f} {event.preamble:>4}  "
     length = f"{(event.end - event.begin) / 1e6:.3f} ms"
     match event:
+        case PacketReceived():
+            words, *others = _packet_words(event.data, event.mode)
+            yield from wrapped(words, 80, f"{head}{event.data.hex(' ').upper():<17}  ")
+            for other in others:
+                yield from wrapped(other, 80, f"{'':18}! ")
         case Fault():
-            read = f", {event.data.hex(' ').upper()} read" if event.data else ""
-            yield f"{head} {event.preamble:>4}  ! {event.reason}: {event.reason.meaning}{read}"
+            read = f", {event.data.hex(' ').upper()} read" * bool(event.data)
+            yield from wrapped(f"{event.reason}: {event.reason.meaning}{read}", 80, f"{head}! ")
         case CutOff():
             read = " ".join((event.data.hex(" ").upper(), event.bits)).strip()
-            yield f"{head} {event.preamble:>4}  - cut off{': ' * bool(read)}{read}"
+            yield from wrapped(f"cut off{': ' * bool(read)}{read}", 80, head)
         case Gap():
-            yield f"{head}       - gap of {length}"
+            yield f"{head}gap: no signal for {length}"
         case _:
-            yield f"{head}       - {length} that belong to no packet"
+            yield f"{head}of no packet: half-bits for {length}"
 
 
 def _seen(recording: Recording) -> str:
@@ -207,12 +221,13 @@ def _seen(recording: Recording) -> str:
     edges = [chunk.edges for chunk in recording]
     count = sum(map(len, edges))
     if count < 2:
-        return f"{counted(count, 'edge')} seen"
+        return f"{counted(count, 'edge')} seen; another --signal or --bit?"
     low, middle, high = (
         f"{float(value) / 1e3:g} us"
         for value in np.percentile(np.diff(np.concatenate(edges)), (0, 50, 100))
     )
-    return f"{count} edges were seen, from {low} to {high} apart, half of them {middle} or less"
+    seen = f"{count} edges were seen, from {low} to {high} apart, half of them {middle} or less"
+    return f"{seen}; another --signal, --bit, --rate or --unit?"
 
 
 def _check(given: argparse.Namespace) -> int:
@@ -237,7 +252,9 @@ def _check(given: argparse.Namespace) -> int:
 
 
 def _compose(given: argparse.Namespace) -> int:
+    from dccwire.plan import read_plan
     from dccwire.recordings import write_csv, write_vcd
+    from dccwire.synthesis import synthesize
 
     writers = {".vcd": write_vcd, ".csv": write_csv}
     write = writers.get(given.file[-4:].lower())
