@@ -165,3 +165,31 @@ def test_what_may_be_cut_off_is_not_called_whole() -> None:
     for data in ("037476", "037744"):
         bits = Bits.from_string("0b" + sent(bytes.fromhex(data), 14)[:-1] + "0")
         assert [one.reason for one in inspect(bits).findings] == [Reason.CUT_OFF]
+
+
+@pytest.mark.parametrize("ones", [10, 14, 16, 20])
+@pytest.mark.parametrize("opening", ["0391", "3774", "FF00", "0000", "C4B53F29", "7F9F"])
+def test_framing_that_is_right_is_read_as_given(opening: str, ones: int) -> None:
+    """With any error byte, were all its eight bits wrong: the preamble is never read as a byte."""
+    for error in range(256):
+        data = bytes.fromhex(opening) + bytes((error,))
+        found = inspect(Bits.from_string("0b" + sent(data, ones)))
+        assert (found.data, found.preamble) == (data, ones)
+
+
+def test_all_columns_of_an_error_byte_that_is_turned_are_told() -> None:
+    """The complement of the right one."""
+    found = inspect(Bits.from_string("0b" + sent(bytes.fromhex("03916D"), 14)))
+    assert (found.data.hex(), found.preamble) == ("03916d", 14)
+    (finding,) = found.findings
+    assert "columns 7, 6, 5, 4, 3, 2, 1, 0 of the bytes" in finding.hint
+
+
+@pytest.mark.parametrize("packet", ["039192", "377443", "FF00FF"])
+def test_two_wrong_bits_never_make_a_preamble_a_byte(packet: str) -> None:
+    """Where ten ones still open the bits, at most three bytes are read."""
+    data = bytes.fromhex(packet)
+    for one in range(10, 42):
+        for two in range(one + 1, 42):
+            found = inspect(flipped(data, Mode.OPERATIONS, one, two))
+            assert len(found.data) <= len(data), (one, two)
