@@ -131,6 +131,10 @@ class SpeedAndDirection(_Speed):
         steps = f"28 steps: step {self.step(28)}; 14 steps: step {self.step(14)}"
         return f"{steps}, headlight {headlight}"
 
+    def stop_in_words(self) -> str:
+        """A stop to the broadcast address, where C is no headlight (S-9.2 §B, Broadcast Stop)."""
+        return f"{self._stop()}{'; the direction may be ignored' * self.c}"
+
     def phrase(self) -> str:
         """Both readings and the direction, or the kind of stop.
 
