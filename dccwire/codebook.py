@@ -88,10 +88,36 @@ def reserved_clause(rest: bytes, partition: Partition) -> str:
     return ""
 
 
-def resembled(code: bytes, partition: Partition) -> Format | None:
-    """The published format whose first byte, or two of an accessory, these bytes have; or None."""
+def resembled(code: bytes, partition: Partition) -> tuple[int, Format, str] | None:
+    """How far off the nearest published format is, the format, and what differs; or None.
+
+    It has their first byte, or two of an accessory; wrong bits, then a wrong value, are nearest.
+    """
+    found: list[tuple[int, Format, str]] = []
     opening = code[: 2 if partition is Partition.ACCESSORY else 1]
-    return next(_published(_GENERAL, opening, partition), None)
+    for form in _published(_GENERAL, opening, partition):
+        layout, size = form.layout, form.layout.size
+        wrong = (int.from_bytes(code[:size]) ^ layout.fixed) & layout.fixed_mask
+        if len(code) > size and form.ends:
+            found.append((101, form, f"is too long, {len(code)} bytes for {size}"))
+        elif len(code) >= size:
+            found.append((wrong.bit_count() or 99, form, _difference(form, code, wrong)))
+        elif _opens(form, code):
+            found.append((100, form, f"is cut short, {len(code)} of {size} bytes"))
+    return min(found, key=lambda one: one[0], default=None)
+
+
+def _difference(form: Format, code: bytes, wrong: int) -> str:
+    """What keeps bytes from being a format, given which of its fixed bits are wrong."""
+    size, fields = form.layout.size, form.layout.fields
+    for place, letters in enumerate(form.layout.line.split(" ")):
+        if wrong.to_bytes(size)[place]:
+            return f"{code[place]:02X} ({code[place]:08b}) is not {letters}"
+    for name, kind in form.cls.kinds.items():
+        number = fields[name].take(int.from_bytes(code[:size]))
+        if kind.table is not None and number not in kind.table:
+            return f"{name} has no value {number}"
+    return "stands where that cannot"
 
 
 def _published(formats: Iterable[Format], code: bytes, partition: Partition) -> Iterator[Format]:

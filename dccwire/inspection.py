@@ -16,7 +16,6 @@ from bitstring import Bits
 from dccwire.address import (
     BROADCAST,
     LATER_FIRST_BYTES,
-    Address,
     AnyAccessory,
     LongAddress,
     Mode,
@@ -28,7 +27,12 @@ from dccwire.codebook import is_query_or_lock, resembled, reserved_clause
 from dccwire.errors import Reason, member
 from dccwire.formats import Instruction, Kept, Provenance, Reserved
 from dccwire.framing import LEAST_PREAMBLE, Framed, framed, least_preamble
-from dccwire.instructions import DecoderAcknowledgementRequest, FactoryTest, SpeedAndDirection
+from dccwire.instructions import (
+    DecoderAcknowledgementRequest,
+    FactoryTest,
+    RestrictedSpeedStep,
+    SpeedAndDirection,
+)
 from dccwire.instructions.later import longer_form
 from dccwire.layout import Layout
 from dccwire.packet import Packet, decode, readings
@@ -329,16 +333,15 @@ _OUTPUT_WITHOUT_C = Layout(
 )
 """Of an accessory's CV access, what names an output DDD although C is 0 (X31)."""
 
+_QUERY = b"\xf9"
+"""The code of address query and decoder lock, and of the CV access short form 1001 (X24)."""
+
 _About = tuple[Reason, str, str]
-
-
-def _is_later(address: Address) -> bool:
-    return isinstance(address, ReservedAddress) and address.number in LATER_FIRST_BYTES
 
 
 def _about_address(packet: Packet) -> Iterator[tuple[Reason, str, str, int, int]]:
     address, count = packet.address, len(packet.instructions)
-    if _is_later(address):
+    if isinstance(address, ReservedAddress) and address.number in LATER_FIRST_BYTES:
         message = f"first byte {address.number} has a use defined later (from memory)"
         yield Reason.FROM_MEMORY, message, "from memory: S-9.2.1.1 draft, RCN-218", 0, 1
     elif isinstance(address, ReservedAddress):
@@ -367,9 +370,10 @@ def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
         if elsewhere:
             message = f"in service mode this is {type(elsewhere).__name__}"
             yield Reason.OPEN, message, elsewhere.format.clause
-        if elsewhere and packet.instructions == (one,) and is_query_or_lock(bytes(packet)):
+        lone = packet.instructions == (one,) and is_query_or_lock(bytes(packet))
+        if elsewhere and (lone or one.data == _QUERY):  # to 112 to 127: P12
             return
-        if not _is_later(address):
+        if not isinstance(address, ReservedAddress):
             yield _about_kept(packet, one)
         return
     if one.format.provenance is Provenance.FROM_MEMORY:
@@ -407,11 +411,24 @@ def _about_kept(packet: Packet, one: Kept) -> _About:
     if accessory and _OUTPUT_WITHOUT_C.matches(code) and code[1] & 0b111:
         message = "CV access with C = 0 and an output DDD is not described (X31)"
         return Reason.OPEN, message, "S-9.2.1 §D, basic accessory CV access"
-    form = resembled(code, partition)
-    if form is None:
+    if partition is Partition.PROGRAMMING and len(code) == 3 and not code[0] & 0b1100:
+        message = "direct mode with CC = 00 is not described (P4)"
+        return Reason.UNDEFINED, message, "S-9.2.3 §E, Direct Mode"
+    if code[:1] == _QUERY and len(code) == 2 and packet.address != BROADCAST:
+        message = "a CV access in the short form 1001 to one address (X24)"
+        return Reason.OPEN, message, "S-9.2.1 §C, CV access short form"
+    if code == _QUERY + b"\0":
+        message = "a decoder lock with address 0, which is no short address (P13)"
+        return Reason.OPEN, message, "S-9.2.3 Appendix B, Decoder Lock"
+    near = resembled(code, partition)
+    if near is None:
         return Reason.UNDEFINED, f"code {shown} is not described", "S-9.2.1: the text is silent"
+    _, form, difference = near
     if form is FactoryTest.format:
         message = "a factory test of more than one byte, of which nothing more is said (X9)"
         return Reason.OPEN, message, form.clause
-    message = f"opens like {form.cls.__name__}, and is cut short or has a bit it cannot"
+    if form is RestrictedSpeedStep.format and len(code) > 1:
+        message = "a restricted speed step with bit 5 or 6 set, which have no meaning (X15)"
+        return Reason.OPEN, message, form.clause
+    message = f"opens like {form.cls.__name__}, but {difference}"
     return Reason.UNDEFINED, f"code {shown} {message}", form.clause

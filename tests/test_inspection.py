@@ -27,8 +27,8 @@ def found(data: bytes | Bits) -> list[tuple[str, int, int]]:
         ("37 74", [("length", 0, 16)]),
         ("00 00 00 00 00 00 00", [("length", 0, 56)]),
         ("03 04 07", [("reserved", 8, 8)]),
-        ("03 3E 60 5D", [("undefined", 8, 16)]),
-        ("F0 01 02 F3", [("reserved", 0, 8), ("reserved", 8, 16)]),
+        ("03 3E 60 5D", [("open", 8, 16)]),
+        ("F0 01 02 F3", [("reserved", 0, 8)]),
         ("FF 01 FE", [("reserved", 8, 8)]),
         ("C0 00 80 40", [("open", 0, 16)]),
         ("C0 03 C3", [("undefined", 0, 16)]),
@@ -50,7 +50,7 @@ def found(data: bytes | Bits) -> list[tuple[str, int, int]]:
         ("03 E4 00 00 00 E7", [("from-memory", 8, 24), ("from-memory", 32, 8)]),
         ("03 12 11", [("undefined", 8, 8)]),
         ("03 E8 00 00 EB", [("undefined", 8, 24)]),
-        ("03 F9 01 FB", [("undefined", 8, 16)]),
+        ("03 F9 01 FB", [("open", 8, 16)]),
         ("81 7E 00 05 FA", [("caution", 0, 32)]),
         ("81 7E 08 05 F2", [("caution", 0, 32)]),
         ("81 7C 00 05 F8", []),
@@ -305,3 +305,36 @@ def test_only_bytes_and_bits_are_looked_at() -> None:
     for wrong in (5, "377443", None, [0x37]):
         with pytest.raises(TypeError):
             inspect(wrong)
+
+
+@pytest.mark.parametrize(
+    ("hexes", "mode", "reason", "words"),
+    [
+        ("70000575", "service", Reason.UNDEFINED, "direct mode with CC = 00 is not described (P4)"),
+        ("03F905FF", "operations", Reason.OPEN, "short form 1001 to one address (X24)"),
+        ("CBB8F9058F", "operations", Reason.OPEN, "short form 1001 to one address (X24)"),
+        ("00F900F9", "operations", Reason.OPEN, "(P13)"),
+        (
+            "00F98079",
+            "operations",
+            Reason.UNDEFINED,
+            "like DecoderLock, but 80 (10000000) is not 0",
+        ),
+        ("00F9F9", "operations", Reason.UNDEFINED, "DecoderLock, but is cut short, 1 of 2 bytes"),
+        ("70F989", "operations", Reason.OPEN, "in service mode this is RegisterAccess"),
+        ("033E3F02", "operations", Reason.OPEN, "bit 5 or 6 set, which have no meaning (X15)"),
+        ("033E3D", "operations", Reason.UNDEFINED, "RestrictedSpeedStep, but is cut short, 1 of 2"),
+        ("03061015", "operations", Reason.UNDEFINED, "SetDecoderFlags, but flag has no value 1"),
+        ("84B53F2927", "operations", Reason.UNDEFINED, "like BasicAccessory, but is too long, 4"),
+        ("81F8A80005D4", "operations", Reason.UNDEFINED, "A8 (10101000) is not 1110CCVV"),
+        ("0100F9F8", "operations", Reason.UNDEFINED, "AddressQuery, but stands where that cannot"),
+        ("9FF0E81CD843", "operations", Reason.UNDEFINED, "D8 (11011000) is not 111CDBBB"),
+        ("E8749C", "operations", Reason.RESERVED, "first byte 232 is reserved (C7)"),
+        ("FC7488", "operations", Reason.RESERVED, "first byte 252 is reserved (C7)"),
+    ],
+)
+def test_what_keeps_bytes_from_a_format_is_told(hexes, mode, reason, words) -> None:
+    """Too short, too long, or the byte that differs; and open where the texts leave it so."""
+    (finding,) = inspect(bytes.fromhex(hexes), mode=Mode(mode)).findings
+    assert finding.reason is reason
+    assert words in finding.message
