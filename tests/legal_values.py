@@ -111,9 +111,9 @@ FUNCTIONS = {
     "FunctionsF45F52": ["F45", "F46", "F47", "F48", "F49", "F50", "F51", "F52"],
     "FunctionsF53F60": ["F53", "F54", "F55", "F56", "F57", "F58", "F59", "F60"],
     "FunctionsF61F68": ["F61", "F62", "F63", "F64", "F65", "F66", "F67", "F68"],
-    "SpeedAndFunctionsF0F7": ["F0", "F1", "F2", "F3", "F4", "F5", "F6", "F7"],
+    "SpeedAndFunctionsF0F7": ["FL", "F1", "F2", "F3", "F4", "F5", "F6", "F7"],
     "SpeedAndFunctionsF0F15": [
-        *("F0", "F1", "F2", "F3", "F4", "F5", "F6", "F7"),
+        *("FL", "F1", "F2", "F3", "F4", "F5", "F6", "F7"),
         *("F8", "F9", "F10", "F11", "F12", "F13", "F14", "F15"),
     ],
 }

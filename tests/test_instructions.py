@@ -263,3 +263,19 @@ def test_words_beside_a_packet(text: str, words: str) -> None:
     packet = dccwire.Packet.from_text(text)
     assert any(line.startswith(words) for line in packet.in_words()) is bool(packet.in_words())
     assert bool(packet.in_words()) is bool(words)
+
+
+def test_f0_is_fl_in_every_mask() -> None:
+    """It is asked for by either name, and printed as FL."""
+    group = dccwire.FunctionGroupOne.on("F0", "F2")
+    assert [name in group for name in ("F0", "FL", "F2", "F1", "F5")] == [
+        True,
+        True,
+        True,
+        False,
+        False,
+    ]
+    assert "F0" not in dccwire.FunctionGroupTwoF5F8.on("F5")
+    packet = dccwire.decode(bytes.fromhex("03 3C 83 01 BD"))
+    assert str(packet).endswith("functions=FL")
+    assert dccwire.Packet.from_text(str(packet).replace("FL", "F0")) == packet

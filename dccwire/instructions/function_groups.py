@@ -68,6 +68,9 @@ class FunctionGroup(Instruction):
     def __getitem__(self, name: str) -> bool:
         return bool(self.functions & self._kind().mask([name]))
 
+    def __contains__(self, name: object) -> bool:
+        return ("FL" if name == "F0" else name) in self.names_on
+
     def __iter__(self) -> Iterator[str]:
         return iter(self.names_on)
 

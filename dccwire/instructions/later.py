@@ -83,7 +83,7 @@ class FunctionsF61F68(FunctionGroup):
     "00111100 RGGGGGGG DDDDDDDD",
     "from memory: RCN-212",
     ends=True,
-    fields={**_SPEED, "functions": Functions("D", function_names(0, 7))},
+    fields={**_SPEED, "functions": Functions("D", ("FL", *function_names(1, 7)))},
 )
 class SpeedAndFunctionsF0F7(Instruction):
     """Speed as in 128 step control, then F0 to F7; ends its packet (from memory)."""
@@ -97,7 +97,7 @@ class SpeedAndFunctionsF0F7(Instruction):
     "00111100 RGGGGGGG DDDDDDDD EEEEEEEE",
     "from memory: RCN-212",
     ends=True,
-    fields={**_SPEED, "functions": Functions("E D", function_names(0, 15))},
+    fields={**_SPEED, "functions": Functions("E D", ("FL", *function_names(1, 15)))},
 )
 class SpeedAndFunctionsF0F15(Instruction):
     """The same with F0 to F15; fits short addresses alone (from memory)."""
