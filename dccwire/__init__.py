@@ -14,7 +14,6 @@ recordings), which `from dccwire import *` leaves out.
 """
 
 # ruff: noqa: F403 - the lists of the rooms are what is exported
-from itertools import chain
 from typing import TYPE_CHECKING, Any
 
 from dccwire import accessory, address, errors, instructions, packet, service_mode
@@ -88,4 +87,4 @@ def __getattr__(name: str) -> Any:
 
 
 def __dir__() -> list[str]:
-    return sorted({*globals(), *_ROOMS, *chain(*_LATER.values())})
+    return sorted({*globals()["__all__"], *_ROOMS, "__version__"})

@@ -447,7 +447,7 @@ def test_other_byte_strings_are_read_as_bytes() -> None:
         assert packet == dccwire.decode(bytes.fromhex("377443"))
         assert hash(packet)
     for wrong in (5, "377443", [0x37, 0x74, 0x43]):
-        with pytest.raises(TypeError):
+        with pytest.raises(dccwire.CallError if isinstance(wrong, str) else TypeError):
             dccwire.decode(wrong)
 
 
@@ -519,3 +519,25 @@ def test_the_programming_track_is_no_address_in_operations_mode() -> None:
         Packet(ShortAddress(115), GROUP, mode=dccwire.Mode.SERVICE)
     assert "programming-track" in caught.value.hint
     assert dccwire.decode(bytes.fromhex("739 0E3".replace(" ", ""))).address == ShortAddress(115)
+
+
+def test_text_is_no_bytes() -> None:
+    """What makes bytes of it is named."""
+    with pytest.raises(
+        dccwire.CallError, match=r"data: bytes expected, '037443' given; bytes.fromhex"
+    ):
+        dccwire.decode("037443")  # type: ignore[arg-type] # on purpose
+
+
+def test_dir_lists_what_is_public() -> None:
+    """Its own helpers and imports are not shown."""
+    shown = set(dir(dccwire))
+    assert {"decode", "inspect", "cv", "recordings", "__version__"} <= shown
+    assert not [one for one in shown if one.startswith("_") and one != "__version__"]
+    assert not {"Any", "TYPE_CHECKING", "chain"} & shown
+
+
+def test_steps_of_128_are_another_instruction() -> None:
+    """The hint says which."""
+    with pytest.raises(dccwire.FieldError, match="128 given; SpeedStepControl128"):
+        dccwire.SpeedAndDirection.at(step=1, steps=128, forward=True)

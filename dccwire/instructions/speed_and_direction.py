@@ -46,7 +46,7 @@ def code_of_step(step: int, steps: int, headlight: bool | None = None) -> tuple[
 
 def _check_steps(steps: int) -> None:
     if type(steps) is not int or steps not in (14, 28):
-        raise FieldError("steps", "14 or 28", steps)
+        raise FieldError("steps", "14 or 28", steps, "SpeedStepControl128 has 126")
 
 
 def step_of_code(c: int, speed: int, steps: int) -> int:
