@@ -16,6 +16,7 @@ from dccwire.address import ADDRESS_KINDS, BROADCAST, IDLE, PROGRAMMING_TRACK, A
 from dccwire.errors import Reason, ShapeError, TextError
 from dccwire.fields import FieldKind, Plain
 from dccwire.formats import FORMATS, Declared, PacketPart, Reserved, Undefined
+from dccwire.wording import wrapped
 
 _D = TypeVar("_D", bound=Declared)
 
@@ -40,9 +41,7 @@ class Notation(Generic[_D]):
         """
         words = list(re.finditer(r"\S+", text))
         name = words[0][0] if words else ""
-        if name not in self.types:
-            raise TextError(Reason.TEXT, text, 0, f"no {self.noun} {name!r}", self._near(name))
-        cls = self.types[name]
+        cls = self._known(name, text)
         given: dict[str, str] = {}
         places: dict[str, int] = {}
         for word in words[1:]:
@@ -79,15 +78,21 @@ class Notation(Generic[_D]):
         values = {name: kinds[name].value(f"{path}.{name}", value) for name, value in given.items()}
         return make(**values)
 
-    def lines(self) -> Iterator[str]:
-        """A line for each type: its name, its fields with what they allow, its clause."""
-        for name, cls in self.types.items():
+    def lines(self, names: Collection[str] = (), width: int = 80) -> Iterator[str]:
+        """Each type (or those named): its name, its fields with what they allow, its clause."""
+        for name in names or self.types:
+            cls = self._known(name, name)
             ways = "; or ".join(
                 ", ".join(_with_bounds(cls, field, kind) for field, kind in way.items())
                 for way in (cls.kinds, *cls.named_ways)
             )
             clause = f" [{cls.clause}]" if hasattr(cls, "clause") else ""
-            yield f"{name}: {ways or 'no fields'}{clause}"
+            yield from wrapped(f"{ways or 'no fields'}{clause}", width, f"{name}: ")
+
+    def _known(self, name: str, text: str) -> type[_D]:
+        if name not in self.types:
+            raise TextError(Reason.TEXT, text, 0, f"no {self.noun} {name!r}", self._near(name))
+        return self.types[name]
 
     def _near(self, name: str) -> str:
         from difflib import get_close_matches

@@ -250,6 +250,14 @@ def test_all_types_can_be_listed(run) -> None:
     assert status == 0
     assert "HardReset: no fields [S-9.2.1 §C, Hard Reset]" in out.splitlines()
     assert "Reserved: data (hex digits, two a byte)" in out.splitlines()
+    assert max(map(len, out.splitlines())) <= 80
+    assert run("encode", "--types", "HardReset", "Idle")[1].splitlines() == [
+        "HardReset: no fields [S-9.2.1 §C, Hard Reset]",
+        "Idle: no fields [S-9.2 §B, Idle]",
+    ]
+    status, out_, err = run("encode", "--types", "HardRest")
+    assert (status, out_) == (2, "")
+    assert "no instruction 'HardRest'; near it: HardReset" in err
     for form in dccwire.formats.FORMATS:
         assert f"{form.cls.__name__}: " in out
     assert "--types lists what there is" in run("encode")[2]

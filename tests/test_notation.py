@@ -283,7 +283,7 @@ def test_the_base_of_field_kinds_is_not_for_use() -> None:
 
 def test_types_are_listed_with_what_their_fields_allow() -> None:
     """Numbers with bounds and unit, words one by one, names of functions; each way of its own."""
-    lines = dict(line.split(": ", 1) for line in types_in_words())
+    lines = dict(line.split(": ", 1) for line in types_in_words(width=1000))
     assert list(lines) == list(INSTRUCTION_TYPES)
     assert lines["CvAccessLongForm"] == (
         "operation (write or verify), cv (1 to 1024), value (0 to 255) "

@@ -47,7 +47,7 @@ def add_commands(commands: Commands) -> None:
     one.add_argument("words", nargs="*", metavar="WORD", help=_USE)
     one.add_argument("--accessory", action="store_true", help="CVs of an accessory decoder")
     one.add_argument("--json", action="store_true", help="one object a line")
-    one.add_argument("--types", action="store_true", help="list the values and their fields")
+    one.add_argument("--types", action="store_true", help="list all values, or those named")
     one.add_argument(
         "--compare", nargs=2, metavar=("OLD", "NEW"), help="two sets of CVs, CSV or JSON"
     )
@@ -74,7 +74,7 @@ def _cv(given: argparse.Namespace) -> int:
     opens = (n for n, word in enumerate(given.words) if word[:1] == "{" or word[:1].isalpha())
     at = next(opens, None)
     if given.types:
-        for line in CV_NOTATION.lines():
+        for line in CV_NOTATION.lines(given.words):
             say(line)
     elif given.compare:
         if given.words:

@@ -35,7 +35,7 @@ def add_commands(commands: Commands) -> None:
     what = "give the bytes of a packet's text or JSON"
     add = add_command(commands, "encode", _encode, what).add_argument
     add("given", nargs="*", metavar="TEXT_OR_JSON", help="as decode prints it; - reads lines")
-    add("--types", action="store_true", help="list the instructions and their fields")
+    add("--types", action="store_true", help="list all instructions, or those named")
     add("--bits", action="store_true", help=_ENCODED_BITS)
     for name, run, help_ in (
         ("decode", _decode, "say what bytes mean"),
@@ -153,7 +153,7 @@ def _encode(given: argparse.Namespace) -> int:
     if given.types:
         from dccwire.notation import types_in_words
 
-        say("\n".join(types_in_words()))
+        say("\n".join(types_in_words(given.given)))
         return 0
     if not given.given:
         raise TextError(Reason.TEXT, "", 0, "no packet", "--types lists what there is")

@@ -81,8 +81,13 @@ def test_without_a_value_in_hand_the_other_bits_are_told(run) -> None:
 def test_types_are_listed_with_what_their_fields_allow(run) -> None:
     """Each that text names, and its clause."""
     status, out, _ = run("cv", "--types")
-    assert (status, len(out.splitlines())) == (0, len(VALUE_TYPES))
-    assert "ExtendedAddress: address (0 to 10239) [S-9.2.2, CV 17 and 18]\n" in out
+    assert (status, max(map(len, out.splitlines())) <= 80) == (0, True)
+    out = " ".join(out.split())
+    assert all(f"{name}: " in out for name in VALUE_TYPES)
+    one = run("cv", "--types", "ExtendedAddress")[1]
+    assert one == "ExtendedAddress: address (0 to 10239) [S-9.2.2, CV 17 and 18]\n"
+    assert "no CV value 'Zzz'" in run("cv", "--types", "Zzz")[2]
+    assert "ExtendedAddress: address (0 to 10239) [S-9.2.2, CV 17 and 18] " in out
     assert "SpeedTable: points (28 numbers from 0 to 255, joined by commas) [" in out
     assert "ConsistAddress: reversed (yes or no), address (0 to 127) [" in out
     assert "PowerSourceConversion: sources (none, or some of analog,radio,system-2" in out
