@@ -266,6 +266,8 @@ def _framing_bit(at: int, bits: Bits, start: int) -> Finding:
         name, clause = f"the start bit of byte {(at - start) // 9}", "Data Byte Start Bit"
     message = f"{name} is {bits[at]:d}, {not bits[at]:d} is expected"
     hint = "the rest is read as if it were right"
+    if at < start < at + 1 + LEAST_PREAMBLE:
+        hint += ", but a decoder needs ten ones and would not take it"
     return Finding(Reason.FRAMING_BIT, message, f"S-9.2 §A, {clause}", at, 1, hint)
 
 
@@ -275,7 +277,7 @@ def _no_preamble(bits: Bits) -> Iterator[Finding]:
     longest = max(map(len, runs), default=0)
     if not bits:
         yield Finding(Reason.CUT_OFF, "no bits", "S-9.2 §A", 0, 0)
-    elif longest < LEAST_PREAMBLE:
+    elif runs and longest < LEAST_PREAMBLE:
         message = f"no preamble: at most {counted(longest, 'one')} before a 0, 10 or more make one"
         yield Finding(Reason.SHORT_PREAMBLE, message, "S-9.2 §A, Preamble", 0, len(bits))
 
@@ -333,9 +335,6 @@ _OUTPUT_WITHOUT_C = Layout(
 )
 """Of an accessory's CV access, what names an output DDD although C is 0 (X31)."""
 
-_QUERY = b"\xf9"
-"""The code of address query and decoder lock, and of the CV access short form 1001 (X24)."""
-
 _About = tuple[Reason, str, str]
 
 
@@ -371,7 +370,7 @@ def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
             message = f"in service mode this is {type(elsewhere).__name__}"
             yield Reason.OPEN, message, elsewhere.format.clause
         lone = packet.instructions == (one,) and is_query_or_lock(bytes(packet))
-        if elsewhere and (lone or one.data == _QUERY):  # to 112 to 127: P12
+        if elsewhere and (lone or one.data == b"\xf9"):  # to 112 to 127: P12
             return
         if not isinstance(address, ReservedAddress):
             yield _about_kept(packet, one)
@@ -414,10 +413,10 @@ def _about_kept(packet: Packet, one: Kept) -> _About:
     if partition is Partition.PROGRAMMING and len(code) == 3 and not code[0] & 0b1100:
         message = "direct mode with CC = 00 is not described (P4)"
         return Reason.UNDEFINED, message, "S-9.2.3 §E, Direct Mode"
-    if code[:1] == _QUERY and len(code) == 2 and packet.address != BROADCAST:
+    if code[:1] == b"\xf9" and len(code) == 2 and packet.address != BROADCAST:
         message = "a CV access in the short form 1001 to one address (X24)"
         return Reason.OPEN, message, "S-9.2.1 §C, CV access short form"
-    if code == _QUERY + b"\0":
+    if code == b"\xf9\0":
         message = "a decoder lock with address 0, which is no short address (P13)"
         return Reason.OPEN, message, "S-9.2.3 Appendix B, Decoder Lock"
     near = resembled(code, partition)

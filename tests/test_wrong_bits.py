@@ -83,7 +83,11 @@ def test_one_wrong_bit_is_named_and_the_rest_is_read(data: bytes, mode: Mode, pl
         }[what]
         assert (finding.reason, finding.offset, finding.length) == (Reason.FRAMING_BIT, place, 1)
         assert finding.message == f"{name} is {value}, {expected} is expected"
-        assert finding.hint == "the rest is read as if it were right"
+        assert finding.hint == "the rest is read as if it were right" + (
+            ", but a decoder needs ten ones and would not take it"
+            if what == "preamble" and ONES[mode] - place - 1 < 10
+            else ""
+        )
         assert (found.data, found.packet or found.unverified) == (data, right)
         received = what == "preamble" and ONES[mode] - place - 1 >= 10
         assert (found.packet is not None) is received, "a receiver needs ten ones"
@@ -193,3 +197,9 @@ def test_two_wrong_bits_never_make_a_preamble_a_byte(packet: str) -> None:
         for two in range(one + 1, 42):
             found = inspect(flipped(data, Mode.OPERATIONS, one, two))
             assert len(found.data) <= len(data), (one, two)
+
+
+def test_ones_alone_are_cut_off_and_not_called_none() -> None:
+    """One finding, which counts them."""
+    (finding,) = inspect(Bits.from_string("0b1")).findings
+    assert "after 1 one" in finding.message
