@@ -308,7 +308,7 @@ def test_only_bytes_and_bits_are_looked_at() -> None:
 
 
 def test_a_packet_behind_few_ones_in_a_stream_is_told() -> None:
-    """Three ones after an end bit are no preamble (S-9.2 §A), but the packet behind them is right."""
+    """Three ones after an end bit are no preamble (S-9.2 §A), though the packet is right."""
     found = inspect(stream([PACKET, PACKET]) + to_bits(PACKET, 3))
     (finding,) = (one for one in found.findings if one.reason.value == "short-preamble")
     assert finding.message == "3 ones before a 0; a preamble has 10 or more"
