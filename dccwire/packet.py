@@ -200,7 +200,7 @@ class Packet:
         """
         said = []
         for one in self.instructions:
-            said.append(one.in_words())
+            said.append(one.in_words_to(self.address))
             if not isinstance(one, Kept) and one.format.provenance is Provenance.FROM_MEMORY:
                 said.append(f"{type(one).__name__} is defined later (from memory)")
         said += [_numbers(self), *(f"also {one.name} ({one.clause})" for one in readings(self))]

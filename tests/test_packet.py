@@ -519,3 +519,19 @@ def test_the_programming_track_is_no_address_in_operations_mode() -> None:
         Packet(ShortAddress(115), GROUP, mode=dccwire.Mode.SERVICE)
     assert "programming-track" in caught.value.hint
     assert dccwire.decode(bytes.fromhex("739 0E3".replace(" ", ""))).address == ShortAddress(115)
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        ("007171", "emergency stop; the direction may be ignored (C6)"),
+        ("007070", "stop; the direction may be ignored (C6)"),
+        ("006161", "emergency stop"),
+        ("037172", "emergency stop; 14 steps: headlight on"),
+    ],
+)
+def test_c_of_a_broadcast_stop_is_no_headlight(data: str, words: str) -> None:
+    """To all, C = 1 says that the direction may be ignored (S-9.2 §B, Broadcast Stop; C6)."""
+    packet = dccwire.decode(bytes.fromhex(data))
+    assert packet.in_words()[0] == words
+    assert words in " ".join(dccwire.explain(bytes(packet)).text().split())

@@ -118,8 +118,8 @@ def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) ->
         for row in rows:
             if row.byte == byte:
                 yield BitRow(at + byte, *row[1:3], "", *row[4:])
-    if one.in_words():
-        yield BitRow(at + one.layout.size - 1, 7, 0, "", "", name, one.in_words())
+    if told := one.in_words_to(address):
+        yield BitRow(at + one.layout.size - 1, 7, 0, "", "", name, told)
 
 
 def _lines(explanation: Explanation, width: int) -> Iterator[str]:
