@@ -295,6 +295,8 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
     service programming-track: DirectByteAccess operation=write cv=29 value=38
     """
     if type(data) is not bytes:
+        if isinstance(data, str):
+            raise FieldError("data", "bytes", data, "bytes.fromhex reads hex digits")
         data = bytes(memoryview(data))
     size = len(data)
     if not SHORTEST <= size <= LONGEST:

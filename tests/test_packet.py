@@ -440,13 +440,13 @@ def test_a_phrase_is_short(packet: Packet) -> None:
 
 
 def test_other_byte_strings_are_read_as_bytes() -> None:
-    """What has the buffer interface; the packet holds plain bytes. Numbers and text are refused."""
+    """What has the buffer interface; the packet holds plain bytes. Numbers are refused."""
     for data in (bytearray.fromhex("377443"), memoryview(bytes.fromhex("377443"))):
         packet = dccwire.decode(data)
         assert type(bytes(packet)) is bytes
         assert packet == dccwire.decode(bytes.fromhex("377443"))
         assert hash(packet)
-    for wrong in (5, "377443", [0x37, 0x74, 0x43]):
+    for wrong in (5, [0x37, 0x74, 0x43]):
         with pytest.raises(TypeError):
             dccwire.decode(wrong)
 
@@ -535,3 +535,11 @@ def test_c_of_a_broadcast_stop_is_no_headlight(data: str, words: str) -> None:
     packet = dccwire.decode(bytes.fromhex(data))
     assert packet.in_words()[0] == words
     assert words in " ".join(dccwire.explain(bytes(packet)).text().split())
+
+
+def test_hex_digits_are_no_bytes() -> None:
+    """A text is refused with what would help."""
+    with pytest.raises(dccwire.FieldError) as caught:
+        dccwire.decode("037477")  # type: ignore[arg-type] # what a caller may try
+    assert (caught.value.field, caught.value.bound) == ("data", "bytes")
+    assert caught.value.hint == "bytes.fromhex reads hex digits"
