@@ -221,7 +221,7 @@ reserved(
 
 
 class PairNumbering(Enum):
-    """Where the pair numbers that operators use begin; equipment of both kinds is in use (V9).
+    """Where the pair numbers that operators use begin; makers do either (V9).
 
     The member's value is the decoder address whose first pair is number 1.
     """

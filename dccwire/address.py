@@ -1,6 +1,6 @@
 """The address kinds, and the partitions of the first byte (S-9.2.1 §A).
 
-A short address 5 and a long address 5 are different addresses. Values are frozen, compare by kind
+Short 5 and long 5 are two addresses. Values are frozen, compare by kind
 and number, and know the bytes that stand for them, except where an accessory's address shares its
 second byte with the instruction. Room: imports `errors` alone.
 """

@@ -102,6 +102,10 @@ class PacketPart(Declared):
         """What gives reason for a finding although the value is legal to hold."""
         yield from ()
 
+    def in_words_to(self, address: Address) -> str:
+        """The same where the packet goes to this address."""
+        return self.in_words()
+
     def phrase(self) -> str:
         """What it means in a few words, for a list of packets; empty if nothing to add."""
         return ""

@@ -233,23 +233,19 @@ def _good(events: list[Event]) -> list[bytes]:
 def _one_packet(bits: Bits, events: list[Event]) -> Framed | None:
     """All the bits as the one packet that has the fewest wrong bits, if these are few; or None.
 
-    Ten ones that open the bits are no byte; framing without a wrong bit is taken as it is, but for
-    one bit that would make the preamble longer.
-    A packet that was received well is not read otherwise; and what ends with a 0 may be cut off in
-    a longer packet, so that it is a whole one only if its error byte is right.
+    A packet that was received well is not read otherwise, and a preamble that was received is no
+    byte. What ends with a 0 may be cut off in a longer packet, so that it is a whole one only if
+    its error byte is right.
     """
 
     def faults(one: Framed) -> int:
         return len(one.wrong) + reduce(xor, one.data).bit_count() + (one.preamble < LEAST_PREAMBLE)
 
-    least = LEAST_PREAMBLE if bits[:LEAST_PREAMBLE].all(True) else 1
-    sizes = (size for size in range(SHORTEST, LONGEST + 1) if len(bits) > 9 * size + least)
-    taken = [framed(bits, size) for size in sizes]
-    right = next((one for one in taken if not one.wrong and one.preamble >= LEAST_PREAMBLE), None)
-    if right:
-        single = (one for one in taken[: taken.index(right)] if faults(one) == 1)
-        return right if faults(right) <= 1 else next(single, right)
-    best = min(taken, key=faults, default=None)
+    sizes = (size for size in range(SHORTEST, LONGEST + 1) if len(bits) > 9 * size + 1)
+    received = (one for one in events if isinstance(one, PacketReceived) and one.end == len(bits))
+    least = max((one.start for one in received if SHORTEST <= len(one.data) <= LONGEST), default=0)
+    candidates = (one for one in (framed(bits, size) for size in sizes) if one.preamble >= least)
+    best = min(candidates, key=faults, default=None)
     if best is None or faults(best) > MOST_WRONG or set(_good(events)) - {best.data}:
         return None
     return best if bits[-1] or not reduce(xor, best.data) else None

@@ -47,7 +47,6 @@ from dccwire.formats import (
     Reserved,
     Undefined,
 )
-from dccwire.instructions import SpeedAndDirection
 
 if TYPE_CHECKING:
     from bitstring import Bits
@@ -201,7 +200,7 @@ class Packet:
         """
         said = []
         for one in self.instructions:
-            said.append(words_of(one, self.address))
+            said.append(one.in_words_to(self.address))
             if not isinstance(one, Kept) and one.format.provenance is Provenance.FROM_MEMORY:
                 said.append(f"{type(one).__name__} is defined later (from memory)")
         said += [_numbers(self), *(f"also {one.name} ({one.clause})" for one in readings(self))]
@@ -245,13 +244,6 @@ class Packet:
 
         bits = self.to_bits(preamble)
         return NOMINAL.duration_ns(bits.count(1), bits.count(0))
-
-
-def words_of(one: Instruction, address: Address) -> str:
-    """An instruction in words, as it is to this address."""
-    if address == BROADCAST and isinstance(one, SpeedAndDirection) and one.is_stop:
-        return one.stop_in_words()
-    return one.in_words()
 
 
 def _instructions_from_text(text: str, at: int) -> Iterator[PacketPart]:
@@ -304,7 +296,7 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
     """
     if type(data) is not bytes:
         if isinstance(data, str):
-            raise FieldError("data", "bytes", data, "bytes.fromhex makes them of hex digits")
+            raise FieldError("data", "bytes", data, "bytes.fromhex reads hex digits")
         data = bytes(memoryview(data))
     size = len(data)
     if not SHORTEST <= size <= LONGEST:

@@ -35,6 +35,9 @@ PAGE_REGISTER, PRESET_PAGE = 6, 1
 REGISTER_CVS = {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8}
 """The CVs of a locomotive's other registers (S-9.2.3 §E, Physical Register Addressing)."""
 
+ACCESSORY_REGISTERS = {1: 1, 513: 1, 7: 7, 8: 8, 520: 8}
+"""The registers of an accessory decoder's CVs, new and old numbers (the same; P20)."""
+
 
 def _to(partition: Partition) -> dict[str, Any]:
     return {"partitions": frozenset({partition}), "mode": Mode.SERVICE}

@@ -131,20 +131,3 @@ def test_printing_an_explanation_prints_its_text() -> None:
     """At 80 columns, the whole of it."""
     assert str(explain(bytes.fromhex("8EEB65"))) == ACCESSORY
     assert str(explain(b"")) == NOTHING
-
-
-@pytest.mark.parametrize(
-    ("hexes", "words"),
-    [
-        ("00 71 71", "emergency stop; the direction may be ignored"),
-        ("00 70 70", "stop; the direction may be ignored"),
-        ("00 61 61", "emergency stop"),
-        ("03 71 72", "emergency stop; 14 steps: headlight on"),
-    ],
-)
-def test_c_of_a_stop_to_all_is_no_headlight(hexes: str, words: str) -> None:
-    """S-9.2 §B, Broadcast Stop, 01DC000S: C = 1 lets decoders ignore the direction (C6)."""
-    explained = explain(bytes.fromhex(hexes))
-    assert explained.inspection.packet is not None
-    assert explained.inspection.packet.in_words()[0] == words
-    assert words in [row.meaning for row in explained.rows]

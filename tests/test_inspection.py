@@ -338,3 +338,21 @@ def test_what_keeps_bytes_from_a_format_is_told(hexes, mode, reason, words) -> N
     (finding,) = inspect(bytes.fromhex(hexes), mode=Mode(mode)).findings
     assert finding.reason is reason
     assert words in finding.message
+
+
+def test_a_packet_behind_few_ones_in_a_stream_is_told() -> None:
+    """Three ones after an end bit are no preamble (S-9.2 §A), though the packet is right."""
+    found = inspect(stream([PACKET, PACKET]) + to_bits(PACKET, 3))
+    (finding,) = (one for one in found.findings if one.reason.value == "short-preamble")
+    assert finding.message == "3 ones before a 0; a preamble has 10 or more"
+    assert (finding.offset, finding.clause) == (84, "S-9.2 §A, Preamble")
+
+
+@pytest.mark.parametrize("ones", [14, 16, 20])
+def test_a_complemented_error_byte_is_no_other_framing(ones: int) -> None:
+    """A preamble that is long enough is no byte, however wrong the bits after it are."""
+    data = bytes.fromhex("03916D")  # 03 exclusive or 91 is 92; 6D differs from it in all columns
+    found = inspect(to_bits(data, ones))
+    assert (found.data, found.preamble) == (data, ones)
+    (finding,) = found.findings
+    assert finding.reason.value == "error-byte"

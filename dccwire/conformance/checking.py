@@ -150,7 +150,7 @@ class _Judge:
         if chunk.gap is not None:
             self._framing.undefined.add(chunk.gap[0])
             self._take(self._receiver.gap(*chunk.gap))
-            self._judge(None)
+            self._judge(None, undefined=True)
 
     def close(self, end_ns: int | None) -> None:
         """The recording ends."""
@@ -168,12 +168,12 @@ class _Judge:
         self._judge(columns)
         self._held = columns
 
-    def _judge(self, following: Columns | None) -> None:
+    def _judge(self, following: Columns | None, *, undefined: bool = False) -> None:
         """Judge what is held, now that it is known what follows it; None: the signal ends."""
         if self._held is None:
             return
         columns, self._held = self._held, None
-        some = self._places.take(columns, following)
+        some = self._places.take(columns, following, undefined=undefined)
         if len(columns.pulses) and self._first_pulse is None:
             self._first_pulse = int(columns.pulses[0, 0])
         self._timing.add(some)

@@ -6,8 +6,10 @@ function a rule.
 
 from __future__ import annotations
 
+from dccwire.address import LATER_FIRST_BYTES
 from dccwire.assembly import LONGEST, SHORTEST
 from dccwire.conformance.rules import Force, Outcome, Sent, Verdict, of_bytes
+from dccwire.formats import Provenance
 from dccwire.instructions.later import longer_form
 from dccwire.signal import Limit
 
@@ -35,3 +37,20 @@ LENGTH = of_bytes(
     Limit("S-9.2.1, introduction; §C (C3)", SHORTEST, LONGEST, "bytes"),
     Force.DEFINED,
 )(judge_length)
+
+
+@of_bytes(
+    28,
+    "first byte 232 to 253",
+    Limit("S-9.2.1 §A", most=0, words="none", provenance=Provenance.DERIVED),
+    Force.DERIVED,
+)
+def reserved_first_byte(sent: Sent) -> Outcome | None:
+    """Reserved; 253 has a use in later additions, and 254 is rule 18's (C7)."""
+    if not sent.right:
+        return None
+    if sent.data[0] not in range(232, 254):
+        return Outcome(Verdict.PASS)
+    if sent.data[0] in LATER_FIRST_BYTES:
+        return Outcome(Verdict.UNDECIDED, note=f"with first byte {sent.data[0]}: {LATER}")
+    return Outcome(Verdict.FAIL)

@@ -101,6 +101,9 @@ class FramingRules:
         self._ended: int | None = None
         self._ended_within = 0
         self._first = True
+        # Whether a packet broke off since; how many ones at the begin of a preamble are in doubt.
+        self._broken = False
+        self._doubtful = 0
 
     def add(self, some: HalfBits) -> None:
         """Judge the events that these half-bits belong to."""
@@ -151,6 +154,7 @@ class FramingRules:
     def _keep(self, end: int | None) -> None:
         """A packet that was complete ended here, or one that was not."""
         self._complete, self._first = end is not None, False
+        self._broken = end is None
         self._ended, self._ended_within = (self._ended if end is None else end), 0
         self._gap_since = self._other_since = False
         self._end = self._hiding_from = end or 0
@@ -162,7 +166,9 @@ class FramingRules:
                 self.packets += 1
                 place = int(np.searchsorted(some.edges, event.end))
                 self._closed = place < len(some.edges) and some.edges[place] == event.end
+                self._doubtful = self._doubtful_ones(event, some)
                 self._judge_preamble(event, adjoining=event.adjoining)
+                self._doubtful = 0
                 if event.error_byte_right and len(event.data) >= SHORTEST:
                     self._judge(event)
                 else:
@@ -187,6 +193,14 @@ class FramingRules:
                 self._judge_gap(event)
         self._before = event
 
+    def _doubtful_ones(self, event: PacketReceived, some: HalfBits) -> int:
+        """How many ones at the begin of a preamble rule 1 does not judge, and would not pass."""
+        place = int(np.searchsorted(some.edges, event.begin))
+        (low, high), error = (LIMITS["t1"].least, LIMITS["t1"].most), self._error
+        halves = (one - place for one in some.cut if place <= one < place + 4)
+        bad = [at for at in halves if not low + error <= some.lengths[place + at] <= high - error]
+        return max(bad, default=-1) // 2 + 1
+
     def _look_for_others(self, event: Stray, some: HalfBits) -> None:
         """Whether half-bits that no noise makes of ones show that another protocol stood here.
 
@@ -209,7 +223,7 @@ class FramingRules:
         self._any_undefined |= undefined
         silent = event.end - event.begin > self._windows.zero[1]
         self.silences += silent and not undefined
-        if isinstance(self._before, (CutOff, Fault)):
+        if self._broken:
             self._gaps.add(_UNDECIDED, [event.begin])
         elif undefined:
             self._gaps.add(_PASS, [event.begin])
@@ -224,6 +238,7 @@ class FramingRules:
         if silent:  # the power may come back in the middle of a preamble
             self._keep(None)
             self._first = True
+        self._broken = False
 
     def _settle(self, follows: Event | None, some: HalfBits | None) -> None:
         """Judge a packet that read wrong, now that it is known what follows it."""
@@ -301,5 +316,8 @@ class FramingRules:
             note = "fewer, before which half-bits of no packet may hide ones: a cutout, noise"
         elif counted < SENT_PREAMBLE:
             verdict = Verdict.FAIL
+        elif counted - self._doubtful < SENT_PREAMBLE:
+            verdict = Verdict.UNDECIDED
+            note = "with ones at its begin that may be cut, or another protocol's"
         begin = event.start if isinstance(event, PacketReceived) else event.begin
         self._preamble.add(Outcome(verdict, counted, note), [begin])

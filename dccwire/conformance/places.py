@@ -86,14 +86,19 @@ class Places:
         self._after_packet = False
         self._reach = 0
         self._fresh = True
+        # Whether a stretch without a level came since the last packet.
+        self._resumed = False
         # How many of the next half-bits may be cut, or another protocol's.
         self._doubtful = 0
         self._pulses = np.empty((0, 2), np.int64)
 
-    def take(self, columns: Columns, following: Columns | None) -> HalfBits:
+    def take(
+        self, columns: Columns, following: Columns | None, *, undefined: bool = False
+    ) -> HalfBits:
         """The half-bits of these columns; `following` are the next ones, None at the signal's end.
 
-        After the end of a signal, or an undefined stretch, the next is a signal of its own.
+        After the end of a signal the next is one of its own. Where a stretch without a level ends
+        it (`undefined`), no edge of its own cuts the last half-bit.
         """
         edges = columns.edges
         lengths = np.diff(edges)
@@ -101,10 +106,10 @@ class Places:
         one = (lengths >= one_low) & (lengths <= one_high)
         zero = (lengths >= zero_low) & (lengths <= zero_high)
         some = HalfBits(columns, lengths, one, zero, lengths <= zero_high)
-        self._find_cut(some, following)
+        self._find_cut(some, following, undefined=undefined)
         some.cut += range(min(self._doubtful, len(lengths)))
         self._doubtful = max(self._doubtful - len(lengths), 0)
-        for begin, end, paused in list(self._not_judged(some)):
+        for begin, end, paused in list(self._not_judged(some, ended=following is None)):
             some.judged[begin:end] = one[begin:end] = zero[begin:end] = False
             self._count(some, begin, end, paused=paused)
             # A cutout may end in the middle of a half-bit, and another protocol with some that look
@@ -127,17 +132,18 @@ class Places:
         self.shortest = min(self.shortest, int(lengths.min()))
         self.longest = max(self.longest, int(lengths.max()))
 
-    def _find_cut(self, some: HalfBits, following: Columns | None) -> None:
+    def _find_cut(self, some: HalfBits, following: Columns | None, *, undefined: bool) -> None:
         """The first half-bit of a signal and the last one before silence."""
         count, longest = len(some.lengths), self._windows.zero[1]
         silent = np.flatnonzero(~some.judged).tolist()
         cut = {place + side for place in silent for side in (-1, 1)}
         cut |= {0} if self._fresh else set()
-        if following is None or np.diff(following.edges[:2]).max(initial=0) > longest:
+        silence = np.diff(following.edges[:2]).max(initial=0) > longest if following else True
+        if silence and not undefined:
             cut.add(count - 1)
         some.cut = sorted(place for place in cut if 0 <= place < count)
 
-    def _not_judged(self, some: HalfBits) -> Iterator[tuple[int, int, bool]]:
+    def _not_judged(self, some: HalfBits, *, ended: bool) -> Iterator[tuple[int, int, bool]]:
         """Stretches between packets, as positions, and whether each is a pause."""
         edges = some.edges
         for part in some.columns.parts:
@@ -150,24 +156,31 @@ class Places:
                 # An end bit that no edge closed is no whole bit.
                 closed = end < len(edges) and edges[end] == times[1]
                 some.bits.append((begin, end if closed else end - 2))
-                self._after_packet, self._reach = True, 0
+                self._after_packet, self._reach, self._resumed = True, 0, False
             elif isinstance(part, Fault):
                 self._after_packet = False
                 self._reach = 2 * part.preamble + _LONGEST_PACKET - (end - begin)
             elif isinstance(part, Gap):
-                self._after_packet, self._reach = False, 0
+                if part.end - part.begin > self._windows.zero[1]:
+                    self._after_packet = False
+                self._reach, self._resumed = 0, True
             elif not isinstance(part, CutOff) and begin < min(end, len(edges) - 1):
-                yield from self._stray(some, begin, min(end, len(edges) - 1), times[0])
+                last = min(end, len(edges) - 1)
+                ends = ended and last == len(edges) - 1
+                yield from self._stray(some, begin, last, times[0], ends=ends)
 
     def _stray(
-        self, some: HalfBits, begin: int, end: int, since: int
+        self, some: HalfBits, begin: int, end: int, since: int, *, ends: bool
     ) -> Iterator[tuple[int, int, bool]]:
         lengths = some.lengths
         if self._after_packet:
-            if some.edges[begin] > since:  # the rest of an end bit that no edge closed
-                begin -= 1
-                if lengths[begin] < self._windows.zero[0]:
-                    begin += 1  # too short for a pause: it is judged as the end bit's
+            if self._resumed and end - begin == 1 and lengths[begin] <= self._windows.one[1]:
+                yield begin, end, True  # the rest of a half-bit behind a stretch without a level
+                return
+            if some.edges[begin] > since:
+                # The rest of an end bit that no edge closed. What follows at once may be another
+                # protocol's on the same level; before a preamble it is the end bit's.
+                begin -= end - begin > 0 or ends or lengths[begin - 1] >= self._windows.zero[0]
             if begin < end and self._is_pause(lengths[begin:end], since - int(some.edges[begin])):
                 yield begin, end, True
                 return
@@ -230,15 +243,27 @@ class Places:
 
 
 def _reads_as_bits(some: HalfBits, begin: int, end: int) -> bool:
-    """Whether half-bits of which nothing is known read as ones and zeros, the first pair aside.
+    """Whether half-bits of which nothing is known may be a packet's end, the first pair aside.
 
-    What ends where a preamble begins ends with a whole bit; the signal may have begun anywhere.
+    They stand before a run of ones, so they end with a whole bit, a 0; the signal may have begun
+    anywhere. From the end bit back there is a 0 before each byte, up to six, and ones before those;
+    the run begins with as many ones as the last byte ends with, which nobody knows.
     """
     begin += (end - begin) % 2 + 2
     one, zero = some.one[begin:end], some.zero[begin:end]
-    return bool(
-        (one[::2] == one[1::2]).all() and (zero[::2] == zero[1::2]).all() and (one | zero).all()
-    )
+    alike = (one[::2] == one[1::2]).all() and (zero[::2] == zero[1::2]).all()
+    if not (alike and (one | zero).all()):
+        return False
+    bits = one[::2].tolist()
+    for ones in range(9):
+        start = len(bits) + ones
+        for _ in range(6):
+            if start < 9 or (start - 9 < len(bits) and bits[start - 9]):
+                break
+            start -= 9
+        if start < 9 or all(bits[:start]):
+            return True
+    return False
 
 
 def _is_short(part: PacketColumns | Event) -> bool:

@@ -136,7 +136,7 @@ class AccessoryBidirectionalConfiguration(CvValue):
 class AccessoryConfiguration(CvValue):
     """CV 29 of an accessory decoder; bit 7 is 1, and what is not named is off.
 
-    Such a decoder may drop the two top bits of a CV number in service mode (V18).
+    In service mode it need not look at a CV number's two top bits (V18).
 
     >>> AccessoryConfiguration(output_addressing=True).to_cvs()
     {29: 192}

@@ -69,7 +69,7 @@ _ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
         (8, 8, "manufacturer ID", _M, f"{_MAKER_NUMBER}; 238: 16 bits in CV 107, 108"),
         (9, 9, "total PWM period", _O, "period of the motor's voltage"),
         (10, 10, "EMF feedback cutout", _O, "the step above which feedback is cut"),
-        (11, 11, "packet time-out", _R, "how long speed is kept without a valid packet"),
+        (11, 11, "packet time-out", _R, "the time that a speed lasts when no more packets come"),
         (12, 12, "power source conversion", _O, "power sources that it turns to"),
         (13, 14, "alternate power mode functions", _O, "functions on in alternate power mode"),
         (15, 16, "decoder lock", _O, "writes are ignored while the two differ, but to CV 15"),

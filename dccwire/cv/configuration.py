@@ -90,7 +90,9 @@ class DecoderLockKey(CvValue):
 
     def in_words(self) -> str:
         """Locked or not."""
-        return "locked: only CV 15 can be written" if self.locked else "unlocked"
+        return (
+            "locked: only CV 15 can be written (CV 16: not stated)" if self.locked else "unlocked"
+        )
 
 
 @cv_value((27,), "RRFVRCLA", "S-9.2.2, CV 27")
@@ -156,7 +158,7 @@ class DecoderLoad(CvValue):
 
     def in_words(self) -> str:
         """The amount, and the bit as it is."""
-        return f"load {self.amount}, positive or negative by bit 7 = {self.sign} (V21)"
+        return f"load {self.amount}, bit 7 = {self.sign}: which sign it means is not stated (V21)"
 
 
 @cv_value((893,), "FFFFFFFF", "S-9.2.2, CV 893")

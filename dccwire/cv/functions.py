@@ -202,7 +202,7 @@ COMMON_PRACTICE: Mapping[UnitPosition, Answers] = MappingProxyType(
     }
 )
 """A starting point (common practice, no source): the lead unit answers all but the rear light, a
-middle unit neither bell nor horn, the trailing unit its rear light alone."""
+middle unit no bell and no horn, the last one its rear light alone."""
 
 
 def consist_functions(

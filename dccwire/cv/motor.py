@@ -246,7 +246,7 @@ class EmfFeedbackCutout(CvValue):
 
 @cv_value((11,), "TTTTTTTT", "S-9.2.2, CV 11")
 class PacketTimeOut(CvValue):
-    """CV 11: how long speed is kept without a valid packet; the standard gives no unit.
+    """CV 11: the time that a speed lasts when no more packets come; the standard gives no unit.
 
     >>> PacketTimeOut(20).seconds(unit_s=0.5)
     10.0

@@ -109,7 +109,7 @@ class Storage:
 
     @property
     def is_locked(self) -> bool:
-        """Whether CV 15 and 16 differ; CV 16 is then protected like the rest (S-9.2.2, CV 15)."""
+        """Whether CV 15 and 16 differ; CV 16 is then protected too (our choice)."""
         return self.read(15) != self.read(16)
 
     def start_factory_reset(self) -> Ignored | None:

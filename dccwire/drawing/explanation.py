@@ -16,7 +16,6 @@ from dccwire.bit_rows import field_rows, row_lines
 from dccwire.formats import Instruction, Kept
 from dccwire.inspection import Inspection, inspect
 from dccwire.notation import address_text
-from dccwire.packet import words_of
 from dccwire.wording import wrapped
 
 __all__ = ["BitRow", "Explanation", "explain"]
@@ -119,8 +118,8 @@ def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) ->
         for row in rows:
             if row.byte == byte:
                 yield BitRow(at + byte, *row[1:3], "", *row[4:])
-    if said := words_of(one, address):
-        yield BitRow(at + one.layout.size - 1, 7, 0, "", "", name, said)
+    if told := one.in_words_to(address):
+        yield BitRow(at + one.layout.size - 1, 7, 0, "", "", name, told)
 
 
 def _lines(explanation: Explanation, width: int) -> Iterator[str]:

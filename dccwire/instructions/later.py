@@ -1,4 +1,4 @@
-"""Later additions, from memory: no document at hand, so every form here is marked so.
+"""Later additions, from memory: without a document, so every form here is marked so.
 
 None of these makes a station fail: a finding says 'defined later (from memory)'. The names in
 the clauses are the texts as remembered.
@@ -190,7 +190,7 @@ class SystemTime(Instruction):
 class ExtendedCvRead(NamedReading):
     """Read a CV by its 24-bit address (from memory).
 
-    It shares its first byte with the CV access long form and is told apart by the packet's length:
+    Its first byte is that of the CV access long form; the packet's length tells which is meant:
     a reading of six bytes at a short address, which the 2012 edition reads as two instructions.
     """
 

@@ -7,7 +7,7 @@ S-9.2.1 §C (14 steps).
 
 from typing import Self
 
-from dccwire.address import Partition
+from dccwire.address import BROADCAST, Address, Partition
 from dccwire.errors import FieldError
 from dccwire.fields import Flag, Number
 from dccwire.formats import Instruction, NamedReading, Provenance, instruction, reserved
@@ -131,9 +131,11 @@ class SpeedAndDirection(_Speed):
         steps = f"28 steps: step {self.step(28)}; 14 steps: step {self.step(14)}"
         return f"{steps}, headlight {headlight}"
 
-    def stop_in_words(self) -> str:
-        """A stop to the broadcast address, where C is no headlight (S-9.2 §B, Broadcast Stop)."""
-        return f"{self._stop()}{'; the direction may be ignored' * self.c}"
+    def in_words_to(self, address: Address) -> str:
+        """To all, C of a stop is no headlight: 1 says that the direction may be ignored (C6)."""
+        if address == BROADCAST and self.is_stop:
+            return self._stop() + "; the direction may be ignored (C6)" * self.c
+        return self.in_words()
 
     def phrase(self) -> str:
         """Both readings and the direction, or the kind of stop.

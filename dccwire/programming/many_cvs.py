@@ -31,7 +31,7 @@ from dccwire.programming.counts import MainCounts
 from dccwire.programming.operations import MAIN, course_on_main, reading
 from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import Course, Session
-from dccwire.programming.targets import DirectCv, Reach, Target
+from dccwire.programming.targets import DirectCv, Reach, Register, Target
 
 __all__ = ["Block", "Readout", "read_cvs", "read_job", "write_cvs", "write_cvs_on_main"]
 
@@ -197,6 +197,8 @@ def write_cvs(
     (26, (CvWrite(cv=29, value=38, why='bit 5: the decoder answers to its other address then'),))
     """
     kind = member(DecoderKind, "decoder", decoder)
+    if kind is DecoderKind.ACCESSORY and reach == Register.of_cv:
+        reach = Register.of_accessory_cv
     done = writes(old, new, force=force, decoder=kind)
     id_cvs = (8,) if kind is DecoderKind.MULTI_FUNCTION else (8, OLD_NUMBERS + 8)
     resets = [one for one in done if one.cv in id_cvs and one.value == FACTORY_RESET]

@@ -141,6 +141,14 @@ class Register(_Target):
                 return cls(number)
         raise FieldError("cv", f"{either(sorted(REGISTER_CVS.values()))} in register mode", cv)
 
+    @classmethod
+    def of_accessory_cv(cls, cv: int) -> Self:
+        """The register of an accessory decoder's CV; a FieldError if it has none."""
+        known = service_mode.ACCESSORY_REGISTERS
+        if cv not in known:
+            raise FieldError("cv", f"{either(known)} in register mode", cv)
+        return cls(known[cv])
+
     def __str__(self) -> str:
         return "the page register" if self.cv is None else f"CV {self.cv}"
 

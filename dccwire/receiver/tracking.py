@@ -1,7 +1,7 @@
 """Mode tracking: which packets of a stream are service mode packets (S-9.2.3 §C).
 
-A decoder enters service mode on a service mode packet right after a reset packet, and leaves it on
-any other valid packet, or 20 ms after the last of both. Room: events in, the same events out.
+A reset and a service mode packet behind it lead into service mode; a valid packet of another kind
+leads out, and so does a pause of 20 ms without either. Room: events in, the same events out.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from dccwire.receiver.events import Event, PacketReceived
 __all__ = ["STAY_NS", "ModeTracker"]
 
 STAY_NS = 20_000_000
-"""How long service mode lasts after the last reset or service mode packet (S-9.2.3 §C)."""
+"""How long a pause service mode outlasts (S-9.2.3 §C)."""
 
 _RESET = bytes(3)
 

@@ -6,12 +6,8 @@ from math import inf
 from os.path import splitext
 
 from dccwire.errors import FieldError, Reason
-from dccwire.recordings.fst import open_fst
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import UNITS_NS, Recording, Source
-from dccwire.recordings.samples import NumpySource, SampleClock, SampleSource
-from dccwire.recordings.tables import open_table
-from dccwire.recordings.vcd import open_vcd
 from dccwire.wording import either
 
 _HEAD_BYTES = 1 << 16
@@ -93,23 +89,34 @@ def _source(
         raise refusal(opened.shown, "is empty", "record or copy it again", reason=Reason.FILE)
     name = opened.given.lower().removesuffix(".gz")
     kind = kind_of(head)
+    # Each format's reader is loaded when a file needs it: all of them take a tenth of the start.
     if kind in ("VCD", "FST"):
         if isinstance(bit, str):
             raise FieldError("bit", f"the number of a bit, for {kind}", bit)
         if kind == "VCD":
+            from dccwire.recordings.vcd import open_vcd
+
             return open_vcd(opened, signal, unit, bit)
+        from dccwire.recordings.fst import open_fst
+
         return open_fst(opened, signal, bit)
     if kind == "NumPy":
+        from dccwire.recordings.samples import NumpySource
+
         return NumpySource(opened, unit)
     if kind == "UTF-16":
         raise refusal(opened.shown, "the text is UTF-16", "save it as UTF-8")
     if kind == "text" and not name.endswith(".vcd"):
+        from dccwire.recordings.tables import open_table
+
         return open_table(opened, signal, rate, unit)
     expected = _EXPECTED.get(splitext(name)[1])
     if (rate is None and bit is None) or (expected and (rate is None or bit is None)):
         told = f"is not {expected or 'VCD, FST, NumPy or text of numbers'}"
         hint = "if it holds raw samples, give --rate HZ and --bit N (rate=, bit=)"
         raise refusal(opened.shown, told, hint)
+    from dccwire.recordings.samples import SampleClock, SampleSource
+
     clock = SampleClock(rate, opened.shown)
     if bit is None:
         hint = (

@@ -21,7 +21,7 @@ _LONGEST = 1 << 17
 #: units shows in fewer, as it leaves no other divisor.
 _FEW = 5
 _NOTHING = 2
-_USUAL = 1_000
+_USUAL = 2_000
 _FEWEST = 3
 #: To look at all edges would take a tenth of the time in which they are judged (measured).
 _CYCLE = 1 << 18

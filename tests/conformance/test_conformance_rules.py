@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from conformance_helpers import PLAIN, judge, lengths_of, result
 
-from dccwire.conformance import RULES, Force, choose_rules, rules_in_words
+from dccwire.conformance import RULES, Force, Verdict, choose_rules, rules_in_words
 from dccwire.conformance.rules import rule
 from dccwire.errors import FieldError
 from dccwire.formats import Provenance
@@ -25,6 +26,7 @@ TEXTS = {
     18: ("in defined packets only", "S-9.2 §A (C7)", SHALL),
     19: ("FF 00 FF only", "S-9.2 §B, Idle", SHALL),
     27: ("3 to 6 bytes", "S-9.2.1, introduction; §C (C3)", DEFINED),
+    28: ("none", "S-9.2.1 §A", Force.DERIVED),
 }
 """Limit, clause and force of each rule as the texts have them, by hand."""
 
@@ -34,7 +36,7 @@ def test_every_rule_has_the_limit_clause_and_force_of_the_texts() -> None:
     found = {number: (str(one.limit), one.clause, one.force) for number, one in RULES.items()}
     assert found == TEXTS
     derived = {number for number, one in RULES.items() if one.provenance is Provenance.DERIVED}
-    assert derived == {5}
+    assert derived == {5, 28}
     assert {one.provenance for one in RULES.values()} <= {Provenance.PUBLISHED, Provenance.DERIVED}
     assert all(one.number == number for number, one in RULES.items())
 
@@ -110,3 +112,20 @@ def test_numbers_that_are_no_rules(text: str, part: str) -> None:
     assert (caught.value.field, caught.value.value) == ("rules", part)
     *most, last = map(str, TEXTS)
     assert caught.value.bound == f"some of {', '.join(most)} or {last}"
+
+
+@pytest.mark.parametrize(
+    ("first", "verdict"),
+    [
+        *((231, Verdict.PASS), (232, Verdict.FAIL), (252, Verdict.FAIL)),
+        *((253, Verdict.UNDECIDED), (254, Verdict.PASS), (255, Verdict.PASS)),
+    ],
+)
+def test_rule_28_reserved_first_bytes(first: int, verdict: Verdict) -> None:
+    """232 to 252 fail, as derived; 253 is told (from memory); a wrong error byte shows nothing."""
+    report = judge(lengths_of(PLAIN, bytes([first, 0, first]), PLAIN))
+    found = result(report, 28)
+    assert (found.verdict, found.measured, found.failed) == (verdict, 3, verdict is Verdict.FAIL)
+    assert (report.failed, report.failed_strictly) == (False, verdict is Verdict.FAIL)
+    assert ("from memory" in found.note) is (first == 253)
+    assert result(judge(lengths_of(PLAIN, bytes([first, 0, 7]))), 28).measured == 1

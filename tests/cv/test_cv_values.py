@@ -307,7 +307,10 @@ def test_register_pages_cover_every_cv_once() -> None:
         (cv.ReverseTrim(192), "voltage x 1.500"),
         (cv.ErrorInformation(1), "an error"),
         (cv.ErrorInformation(0), "no error"),
-        (cv.DecoderLoad(sign=0, amount=5), "load 5, positive or negative by bit 7 = 0 (V21)"),
+        (
+            cv.DecoderLoad(sign=0, amount=5),
+            "load 5, bit 7 = 0: which sign it means is not stated (V21)",
+        ),
         (cv.FuelLevel(255), "not supported"),
         (cv.IndexPage(16, 0), "index page 0 of 61440"),
         (cv.AccelerationAdjustment.by(-5), "-5 to the rate of CV 3"),

@@ -59,7 +59,7 @@ def test_a_decoder_need_not_acknowledge_a_write() -> None:
         ([IDLE], 0),  # leaves service mode
     ],
 )
-def test_two_identical_packets_with_no_other_in_between(between: list[str], answers: int) -> None:
+def test_it_takes_the_same_packet_twice_in_a_row(between: list[str], answers: int) -> None:
     """S-9.2.3 §E."""
     _, line = on_programming_track()
     assert len(line.send(VERIFY_CV_1_IS_3, *between, VERIFY_CV_1_IS_3)) == answers

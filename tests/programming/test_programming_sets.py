@@ -201,3 +201,24 @@ def test_a_single_write_and_a_set_of_one_send_the_same() -> None:
         one = write_cvs(CvSet({19: 0, 29: 6}), CvSet({1: 7}), reach)
         assert sent(one) == sent(write_byte(reach(1), 7))
     assert CvWrite(1, 7, "clears CV 19, and bit 5 of CV 29") in writes(OLD, CvSet({1: 7}))
+
+
+@pytest.mark.parametrize(
+    ("cv", "register"), [(1, 1), (513, 1), (7, 7), (8, 8), (520, 8), (29, None), (3, None)]
+)
+def test_registers_of_accessory_decoders(cv: int, register: int | None) -> None:
+    """1, 7 and 8 alone, under new and old numbers (S-9.2.3 §E, Physical Register Addressing)."""
+    accessory = DecoderKind.ACCESSORY
+    force = (cv,) if cv in (8, 520) else ()
+
+    def session():
+        new, reach = CvSet({cv: 5}), REACHES["register"]
+        return write_cvs(CvSet(), new, reach, decoder=accessory, force=force)
+
+    if register is None:
+        with pytest.raises(FieldError, match="520 in register mode"):
+            session()
+        return
+    written = [str(one.packet) for one in sent(session())]
+    access = f"RegisterAccess operation=write register={register} value=5"
+    assert f"service programming-track: {access}" in written
