@@ -27,9 +27,3 @@ def run(capsys: pytest.CaptureFixture[str]):
         return status, out, err
 
     return run
-
-
-@pytest.fixture
-def command(run):
-    """The same under a name that does not stand for anything else."""
-    return run

@@ -61,7 +61,7 @@ class Bench:
         return Answer.ACKNOWLEDGED if heard else Answer.SILENCE
 
 
-def run(session: Session, respond: Callable[[Outgoing], Answer]):
+def carry_out(session: Session, respond: Callable[[Outgoing], Answer]):
     """The result of a session."""
     for _ in conversation(session, respond):
         pass
@@ -73,7 +73,7 @@ def check_reading(target: Callable[[int], Target], places: Iterable[tuple[int, i
     bench = Bench(Decoder())
     for place, cv, value in places:
         bench.decoder.set_cv(cv, value)
-        assert run(read_byte(target(place)), bench) == value, (cv, value)
+        assert carry_out(read_byte(target(place)), bench) == value, (cv, value)
 
 
 DIRECT = [cv for cv in range(1, 1025) if cv not in (31, 32)]
@@ -129,9 +129,9 @@ def test_what_is_written_is_read(target) -> None:
     bench = Bench(Decoder())
     for cv in (2, 3, 5, 21, 67, 94, 105, 600, 1000):
         value = draw.randrange(40)
-        assert run(write_byte(target(cv), value), bench) is True
+        assert carry_out(write_byte(target(cv), value), bench) is True
         assert bench.decoder.cv(cv) == value
-        assert run(read_byte(target(cv)), bench) == value
+        assert carry_out(read_byte(target(cv)), bench) == value
 
 
 @pytest.mark.parametrize(
@@ -145,7 +145,7 @@ def test_no_wrong_value_is_reported_whatever_is_lost(target, seeds: int) -> None
         decoder.set_cv(105, seed * 37 % 64)
         bench = Bench(decoder, lost=(seed % 4) / 6, deaf=(seed % 3) / 4, seed=seed)
         try:
-            found = run(read_byte(target(105)), bench)
+            found = carry_out(read_byte(target(105)), bench)
         except ConfirmationError:
             values[False] += 1
         else:
@@ -159,9 +159,9 @@ def test_a_decoder_without_direct_mode_is_found_out() -> None:
     """Two bit verifies of CV 8 bit 7 (S-9.2.3 §E)."""
     from dccwire.decoder import ServiceMode
 
-    assert run(find_direct_mode(), Bench(Decoder())) is True
+    assert carry_out(find_direct_mode(), Bench(Decoder())) is True
     old = Decoder(Options(supports=frozenset({ServiceMode.PAGED, ServiceMode.REGISTER})))
-    assert run(find_direct_mode(), Bench(old)) is False
+    assert carry_out(find_direct_mode(), Bench(old)) is False
 
 
 def test_a_write_on_the_main_takes_two_identical_packets() -> None:
@@ -169,7 +169,7 @@ def test_a_write_on_the_main_takes_two_identical_packets() -> None:
     from dccwire import ShortAddress
 
     bench = Bench(Decoder())
-    run(write_byte_on_main(ShortAddress(3), 3, 17), bench)
+    carry_out(write_byte_on_main(ShortAddress(3), 3, 17), bench)
     assert bench.decoder.cv(3) == 17
     sent = [str(outgoing.packet) for outgoing in bench.sent]
     write = "short 3: CvAccessLongForm operation=write cv=3 value=17"
@@ -216,23 +216,23 @@ def test_a_cv_is_read_through_the_whole_wire(cv: int, value: int) -> None:
     """Packets to edges with jitter and sampling, receiver, decoder, and its answer back."""
     decoder = Decoder()
     decoder.set_cv(cv, value)
-    assert run(read_byte(DirectCv(cv)), Wire(decoder, seed=cv)) == value
+    assert carry_out(read_byte(DirectCv(cv)), Wire(decoder, seed=cv)) == value
 
 
-def test_a_programming_session_is_read_as_service_mode_throughout(command, tmp_path) -> None:
+def test_a_programming_session_is_read_as_service_mode_throughout(run, tmp_path) -> None:
     """Direct reads of CV 8, 29 and 1, between packets of operations mode, in one recording."""
     wire = Wire(Decoder(), seed=9)
     before = [Packet.from_text("short 3: FunctionGroupOne functions=FL")] * 3
     for packet in before:
         wire.send(bytes(packet), 16)
     for cv in (8, 29, 1):
-        assert run(read_byte(DirectCv(cv)), wire) == wire.decoder.cv(cv)
+        assert carry_out(read_byte(DirectCv(cv)), wire) == wire.decoder.cv(cv)
     after = [Packet.from_text("idle: Idle"), Packet.from_text("short 3: HardReset")]
     for packet in after:
         wire.send(bytes(packet), 16)
     path = tmp_path / "session.vcd"
     write_vcd(path, wire.edges, timescale_ns=100)
-    status, out, _ = command("packets", "--json", str(path))
+    status, out, _ = run("packets", "--json", str(path))
     assert status == 0
     packets = [each["packet"] for each in map(json.loads, out.splitlines()) if each["packet"]]
     modes = [packet["mode"] for packet in packets]

@@ -92,6 +92,7 @@ def test_a_single_signal_is_taken_without_a_packet(save):
     [(CLOCK, "400 edges 50 to 50 us apart, median 50"), ([], "0 edges"), ([5], "1 edge")],
 )
 def test_a_single_signal_of_another_kind_is_refused(edges, seen, save):
+    """A file's only signal is refused with what was seen of it, and taken when it is named."""
     path = save("a.vcd", vcd_of({"clock": edges}))
     with pytest.raises(
         RecordingError, match=f"does not look like a track signal: {seen}"
@@ -113,6 +114,7 @@ def test_coarse_timescale_is_told_as_such(track, save):
 
 
 def test_unknown_name_lists_the_close_ones_first(save):
+    """A name that no signal has is answered with the nearest name, then others up to a bound."""
     names = {f"net{number}": SLOW for number in range(9)} | {"booster": SLOW}
     with pytest.raises(RecordingError) as caught:
         read(save("a.vcd", vcd_of(names)), signal="boster")
@@ -134,6 +136,7 @@ def test_last_part_of_a_name_may_be_ambiguous(save):
 
 
 def test_wide_signals_ask_for_a_bit(save):
+    """A signal of several bits is only read with one of its own bit numbers."""
     text = (
         "$timescale 1 ns $end $var wire 4 ! bus [7:4] $end $var real 64 r volts $end "
         "$enddefinitions $end\n#0 b0 !\n"
@@ -149,6 +152,7 @@ def test_wide_signals_ask_for_a_bit(save):
 
 
 def test_no_signal_at_all(save):
+    """A real variable is no signal, neither by itself nor by name."""
     text = "$timescale 1 ns $end $var real 64 r volts $end $enddefinitions $end\n#0 r1 r\n"
     path = save("a.vcd", text)
     with pytest.raises(RecordingError, match=r"has no signal$"):

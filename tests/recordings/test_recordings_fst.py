@@ -28,6 +28,7 @@ TRACK = Path(__file__).parent / "data" / "track.fst"
 
 
 def test_the_track_signal_is_found(track):
+    """The track signal of a file is chosen and read, its undefined stretch as a gap."""
     recording = read(TRACK)
     assert edges_of(recording) == track
     assert edges_of(recording) == track, "a second iteration gives the same"
@@ -58,6 +59,7 @@ def test_by_name(track):
     [(0, [10, 20], None), (1, [20, 30], None), (2, [10], (20, 30)), (3, [20, 30], None)],
 )
 def test_bits(bit, edges, gap, track):
+    """Each bit of a vector has its own edges, and a gap where that bit alone is undefined."""
     recording = read(TRACK, signal="bus", bit=bit)
     assert edges_of(recording) == [track[edge] for edge in edges]
     gaps = [chunk.gap for chunk in recording if chunk.gap]
@@ -65,6 +67,7 @@ def test_bits(bit, edges, gap, track):
 
 
 def test_bit_is_a_number():
+    """A bit by name is for raw samples only, and refused for FST."""
     with pytest.raises(FieldError, match=r"bit: the number of a bit, for FST"):
         read(TRACK, bit="msb")
 
@@ -78,7 +81,8 @@ def test_without_pywellen(monkeypatch):
 
 @pytest.mark.parametrize("size", [9, 100, 329, 330, 331, 400])
 def test_cut_off(size, save):
-    with pytest.raises(RecordingError, match=r"the FST file is") as caught:
+    """A file that ends too early is refused, wherever it ends."""
+    with pytest.raises(RecordingError, match=r"the FST file is (damaged|cut off)") as caught:
         read(save("a.fst", TRACK.read_bytes()[:size]))
     assert caught.value.reason is Reason.FORMAT
 
@@ -127,6 +131,7 @@ def test_one_wrong_byte(at, value, tmp_path_factory):
 
 
 def test_what_the_child_lists():
+    """Each variable by whole name, signal and width; a second name shares the signal."""
     target = io.BytesIO()
     main([str(TRACK)], target)
     names, signals, widths = zip(*map(json.loads, target.getvalue().splitlines()), strict=True)
@@ -136,6 +141,7 @@ def test_what_the_child_lists():
 
 
 def test_what_the_child_sends(track):
+    """For one bit: the number of its changes, their times, their levels; 2 is undefined."""
     target = io.BytesIO()
     main([str(TRACK), "1", "2"], target)
     count = int.from_bytes(target.getvalue()[:8], sys.byteorder)
@@ -147,9 +153,18 @@ def test_what_the_child_sends(track):
 
 
 def test_levels_of_nine_valued_logic():
+    """Weak levels count as strong ones; of the nine values, the other five are undefined."""
     target = io.BytesIO()
-    send_changes(iter([(1, "h"), (2, "l"), (3, "u"), (4, 5)]), 0, target)
-    assert list(target.getvalue()[-4:]) == [1, 0, 2, 1]
+    send_changes(iter(enumerate("01lhxzuw-")), 0, target)
+    assert list(target.getvalue()[-9:]) == [0, 1, 0, 1, 2, 2, 2, 2, 2]
+
+
+def test_values_of_two_valued_logic_are_whole_numbers():
+    """A value without an undefined bit may come as a whole number, of which one bit is taken."""
+    for bit, level in enumerate([1, 0, 1, 0]):
+        target = io.BytesIO()
+        send_changes(iter([(4, 5)]), bit, target)
+        assert list(target.getvalue()[-1:]) == [level]
 
 
 def fake(*blocks, end=0):
@@ -174,6 +189,7 @@ def block(times, levels):
     ids=["before the start", "after the end", "backwards", "cut off", "ends badly"],
 )
 def test_what_the_child_may_not_send(child, monkeypatch):
+    """Times out of range or order, a block cut off and a bad end are all a damaged file."""
     source = fst.FstSource(fst.Opened(TRACK), 0, 0)
     monkeypatch.setattr(fst, "_CHILD", child)
     with pytest.raises(RecordingError, match=r"the FST file is damaged"):

@@ -43,6 +43,7 @@ def test_types_and_units(array, unit, save):
 
 
 def test_no_edges(save):
+    """An empty array is a recording without edges and without an end."""
     recording = read(save("a.npy", npy_bytes(np.empty(0, np.int64))))
     assert edges_of(recording) == []
     assert recording.end_ns is None
@@ -64,6 +65,7 @@ def test_many_edges_come_in_chunks(save, monkeypatch):
 
 
 def test_runs_backwards(save):
+    """An edge before the one ahead of it is refused, with its element and both times."""
     path = save("a.npy", npy_bytes(np.array([0, 5, 4])))
     with pytest.raises(
         RecordingError, match=r"element 2: time runs backwards, from 5 to 4"
@@ -102,6 +104,7 @@ def test_the_farthest_time(time, fits, kind, save):
 
 @pytest.mark.parametrize(("time", "fits"), [(4.611e18, True), (float(FARTHEST), False)])
 def test_the_farthest_float(time, fits, save):
+    """Floats have the bound of whole numbers: below 2^62 ns."""
     path = save("a.npy", npy_bytes(np.array([0, time])))
     if fits:
         assert edges_of(read(path, unit="ns", resolution=1)) == [0, int(time)]
@@ -135,12 +138,14 @@ def test_edges_at_one_time_are_bounded(edges, fits, save):
     ],
 )
 def test_no_time(array, unit, save):
+    """Times too far away, infinite or not a number are refused with their element."""
     with pytest.raises(RecordingError, match=r"element [01]: .* is no time") as caught:
         read(save("a.npy", npy_bytes(array)), unit=unit)
     assert caught.value.reason is Reason.TIME
 
 
 def test_floats_need_a_unit(save):
+    """Floats without a unit are refused, and the option for it is named."""
     with pytest.raises(RecordingError, match=r"unit of the edge times is not known.*--unit"):
         read(save("a.npy", npy_bytes(np.array([0.0, 1.0]))))
 

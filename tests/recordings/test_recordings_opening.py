@@ -205,6 +205,7 @@ def test_cut_off_gzip(save):
 
 
 def test_damaged_gzip(save):
+    """A wrong checksum and rubbish after a gzip header are refused as gzip data."""
     packed = bytearray(gzip.compress(CSV.encode()))
     packed[-5] ^= 1
     with pytest.raises(RecordingError, match=r"the gzip data is damaged") as caught:
@@ -249,6 +250,7 @@ def test_device_error(tmp_path, monkeypatch):
 
 
 def test_empty_file(save):
+    """A file of no bytes is refused as empty, packed or not."""
     for name, data in (("a.vcd", b""), ("a.vcd.gz", gzip.compress(b""))):
         with pytest.raises(RecordingError, match=r"is empty") as caught:
             read(save(name, data))
@@ -272,6 +274,7 @@ RUBBISH = bytes(range(256)) * 10
     ],
 )
 def test_formats_that_are_none(name, data, options, message, save):
+    """Content that is not what the name says is refused, with the format expected."""
     with pytest.raises(RecordingError, match=message) as caught:
         read(save(name, data), **options)
     assert caught.value.reason is Reason.FORMAT
@@ -285,6 +288,7 @@ def test_content_comes_before_the_name(save):
 
 
 def test_options_out_of_bounds(save):
+    """A unit that is none and a resolution that is not positive and finite are refused."""
     path = save("a.csv", CSV)
     with pytest.raises(FieldError, match=r"unit: s, ms, us, ns, ps or fs expected, 'min'"):
         read(path, unit="min")
@@ -347,5 +351,6 @@ def test_without_numpy_here(monkeypatch):
 
 
 def test_path_like_and_str_are_alike(save):
+    """A path object and its text read the same edges."""
     path = save("a.csv", CSV)
     assert edges_of(read(path, signal="track")) == edges_of(read(os.fspath(path), signal="track"))

@@ -73,6 +73,7 @@ def test_first_sample_in_time(save):
 
 
 def test_resolution_is_rounded_up(save):
+    """The resolution is the sample's duration, or the option, rounded up to whole ns."""
     path = save("a.bin", bytes(100))
     assert read(path, rate=24e6, bit=0).resolution_ns == 42
     assert read(path, rate=5e9, bit=0).resolution_ns == 1
@@ -120,16 +121,19 @@ def test_rate_in_the_wrong_unit(save):
 
 @pytest.mark.parametrize("bit", [-1, "8x", 1 << 20, [], math.inf, "LSB"])
 def test_bit_of_no_use(bit, save):
+    """A bit is a number in bounds, lsb or msb; anything else is refused."""
     with pytest.raises(FieldError, match=r"bit: a number from 0 up, lsb or msb expected"):
         read(save("a.bin", bytes(range(256))), rate=1e6, bit=bit)
 
 
 def test_a_byte_has_eight_bits(save):
+    """Bit 8 of a byte is refused."""
     with pytest.raises(FieldError, match=r"bit: 0 to 7, lsb or msb, for raw samples expected, 8"):
         read(save("a.bin", bytes(range(256))), rate=1e6, bit=8)
 
 
 def test_layout_of_the_samples_is_asked_for(save):
+    """Samples with a rate but no bit are refused, and the option for it is named."""
     with pytest.raises(
         RecordingError, match=r"layout of the samples is not known.*--bit"
     ) as caught:

@@ -95,6 +95,7 @@ def test_text_without_a_time():
     ids=["no time", "a vector without its identifier", "a comment", "an end of time that is near"],
 )
 def test_where_the_plain_reader_goes_on(state):
+    """In a state that is not plain, plain text too is left alone, and so is the state."""
     before = copy.copy(state)
     assert scanned(b"#1001 1!\n", state) is None
     assert not in_order(np.array([1001]), State("a.vcd", Fraction(1), b"!", 0))
@@ -181,6 +182,7 @@ def records(text, state):
 
 
 def test_records_of_one_length_are_read():
+    """Records of one length give times, levels, the last mark and the line reached."""
     state = state_at()
     block = records(b"#1005\n1!\n#1006\nx!\n#9999\n0!\n", state)
     assert block.times.tolist() == [1005, 1006, 9999]

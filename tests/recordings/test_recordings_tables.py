@@ -85,6 +85,7 @@ def test_without_a_header(save):
 
 
 def test_unit_of_the_header_gives_way_to_the_option(save):
+    """A unit given is used in place of the one in the header."""
     path = save("a.csv", TRANSITIONS["microseconds"])
     assert edges_of(read(path, signal="track", unit="ms", resolution=1)) == [
         58_000_000,
@@ -99,6 +100,7 @@ def test_latin_1(save):
 
 
 def test_a_column_without_a_name(save):
+    """A column whose header is empty is called by its number."""
     path = save("a.csv", "time_us,\n0,0\n58,1\n")
     assert read(path, signal="column 2").signal == "column 2"
 
@@ -135,6 +137,7 @@ def test_samples_with_rounded_times(save):
     ids=["no level repeated", "unequal spacing", "few rows", "no time passes"],
 )
 def test_transitions_are_no_samples(text, save):
+    """Rows are samples only if enough of them, equally spaced, repeat a level."""
     recording = read(save("a.csv", "time_us,track\n" + text), signal="track")
     assert recording.format == "CSV of transitions"
 
@@ -224,6 +227,7 @@ def test_thresholds_are_the_same_for_the_whole_file(size, track, save, monkeypat
     ("rows", "fits"), [([0.5, 2.5] * 4, True), ([0.5, 2.5] * 3 + [0.5], False), ([2.5] * 9, False)]
 )
 def test_eight_rows_of_volts_on_two_levels_are_the_fewest(rows, fits, save):
+    """Volts become levels from eight rows on that are not all alike."""
     text = "time_us,track\n" + "".join(f"{at * 58},{volt}\n" for at, volt in enumerate(rows))
     path = save("a.csv", text)
     if fits:
@@ -252,7 +256,10 @@ def test_the_unit_of_a_bare_header(unit, track, save):
 
 
 def test_rate_that_is_not_used(save):
+    """Rows with times of their own keep them, and a note tells that the rate is not used."""
     recording = read(save("a.csv", TRANSITIONS["seconds"]), signal="track", rate=5)
+    assert edges_of(recording) == [58_000, 116_000]
+    assert recording.resolution_source != "sample rate"
     assert recording.notes == (
         "the sample rate given is not used: the rows have times of their own",
     )
@@ -319,12 +326,14 @@ def test_endless_row(save, monkeypatch):
     ],
 )
 def test_text_of_another_kind(text, message, save):
+    """Text without rows of numbers, or without a column of levels, is refused."""
     with pytest.raises(RecordingError, match=message) as caught:
         read(save("a.txt", text))
     assert caught.value.reason is Reason.FORMAT
 
 
 def test_unknown_column(save):
+    """A name that no column has is refused, and the nearest one is given."""
     with pytest.raises(RecordingError, match=r"has no signal 'tack', but 'track'") as caught:
         read(save("a.csv", TRANSITIONS["seconds"]), signal="tack")
     assert caught.value.reason is Reason.SIGNAL

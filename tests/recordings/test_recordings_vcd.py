@@ -218,6 +218,7 @@ def test_absent_timescale(save):
 
 
 def test_byte_order_mark(save):
+    """A byte order mark ahead of the header is passed over."""
     text = "\ufeff" + vcd_text("#0\n0!\n#58\n1!\n")
     assert result(read(save("a.vcd", text), signal="track")) == ([58], [])
 
@@ -300,6 +301,7 @@ def test_error_far_down_has_its_line(save):
     ],
 )
 def test_error_in_the_header(text, message, save):
+    """A header without an end, a wrong timescale or a wrong declaration is refused."""
     with pytest.raises(RecordingError, match=message) as caught:
         read(save("a.vcd", text))
     assert caught.value.reason is Reason.FORMAT
@@ -340,6 +342,7 @@ def test_upscope_too_many(save):
 
 
 def test_bit_by_name_is_refused(save):
+    """A bit by name is for raw samples only, and refused for VCD."""
     path = save("a.vcd", vcd_text("#0\n0!\n"))
     with pytest.raises(FieldError, match=r"bit: the number of a bit, for VCD expected"):
         read(path, signal="track", bit="lsb")

@@ -56,6 +56,7 @@ def test_many_edges(name, write, count, tmp_path):
 
 @pytest.mark.parametrize(("unit", "text"), [(10, "10 ns"), (1000, "1 us"), (10**9, "1 s")])
 def test_timescale(unit, text, tmp_path):
+    """Times are written in the unit given (IEEE 1364) and read back the same."""
     path = tmp_path / "a.vcd"
     write_vcd(path, [0, 5 * unit, 7 * unit], timescale_ns=unit, end_ns=9 * unit)
     assert path.read_text().startswith(f"$timescale {text} $end\n")
@@ -87,13 +88,16 @@ def test_bounds(name, write, field, options, tmp_path):
     [("timescale_ns", {"timescale_ns": 5}), ("end_ns", {"timescale_ns": 10, "end_ns": 65})],
 )
 def test_bounds_of_vcd(field, options, tmp_path):
+    """The unit is a power of ten and the end a multiple of it; else no file is left."""
     with pytest.raises(FieldError) as caught:
         write_vcd(tmp_path / "a.vcd", [60], **options)
     assert caught.value.field == field
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize("edges", [[-1], [5, 4], [0, 15], [np.array([0, 10]), 0]])
 def test_edges_that_are_none(edges, tmp_path):
+    """Edges below 0, backwards or off the unit are refused, and leave no file."""
     with pytest.raises(
         FieldError, match=r"edges: multiples of 10 ns, from 0 up and non-decreasing"
     ):
@@ -130,6 +134,7 @@ def test_interrupted_writing_leaves_what_was(name, write, tmp_path):
 
 @pytest.mark.parametrize(("name", "write"), WRITERS)
 def test_place_that_cannot_be_written(name, write, tmp_path):
+    """A folder that is missing, or one in the file's place, is told; nothing is left behind."""
     with pytest.raises(RecordingError, match=r"cannot be written .No such file") as caught:
         write(tmp_path / "none" / name, [58])
     assert caught.value.reason is Reason.FILE
@@ -140,6 +145,7 @@ def test_place_that_cannot_be_written(name, write, tmp_path):
 
 
 def test_permissions_are_those_of_any_new_file(tmp_path):
+    """A file written has the permissions that the system gives any new file."""
     (tmp_path / "other").touch()
     write_vcd(tmp_path / "a.vcd", [58])
     modes = {os.stat(entry).st_mode for entry in tmp_path.iterdir()}
