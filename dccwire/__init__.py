@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from dccwire import programming as programming
     from dccwire import recordings as recordings
     from dccwire.drawing import *
+    from dccwire.findings import *
     from dccwire.inspection import *
     from dccwire.receiver import *
     from dccwire.signal import *
@@ -55,7 +56,8 @@ _LATER = {
         "Receiver",
         "Stray",
     ),
-    "inspection": ("Finding", "Inspection", "inspect"),
+    "findings": ("Finding",),
+    "inspection": ("Inspection", "inspect"),
     "drawing": ("BitRow", "Explanation", "explain"),
 }
 """What is loaded when first asked for, so that importing stays light: names by their rooms."""

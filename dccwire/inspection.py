@@ -5,68 +5,25 @@ Rules that need a recording are judged by `dccwire.conformance`. Room: imports p
 receiver.
 """
 
-from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import reduce
 from operator import xor
 from typing import Any
 
 from bitstring import Bits
 
-from dccwire.address import (
-    BROADCAST,
-    LATER_FIRST_BYTES,
-    AnyAccessory,
-    LongAddress,
-    Mode,
-    Partition,
-    ReservedAddress,
-)
+from dccwire.address import Mode
 from dccwire.assembly import LONGEST, SHORTEST
-from dccwire.codebook import is_query_or_lock, resembled, reserved_clause
 from dccwire.errors import Reason, member
-from dccwire.formats import Instruction, Kept, Provenance, Reserved
+from dccwire.findings import Finding, Place, remarks
 from dccwire.framing import LEAST_PREAMBLE, Framed, framed, least_preamble
-from dccwire.instructions import (
-    DecoderAcknowledgementRequest,
-    FactoryTest,
-    RestrictedSpeedStep,
-    SpeedAndDirection,
-)
 from dccwire.instructions.later import longer_form
-from dccwire.layout import Layout
-from dccwire.packet import Packet, decode, readings
+from dccwire.packet import Packet, decode
 from dccwire.receiver import BitReceiver, CutOff, Event, Fault, PacketReceived
 from dccwire.wording import counted, either, wrapped
 
-__all__ = ["Finding", "Inspection", "inspect"]
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """Something to say about a packet: a code, a sentence, a clause, and which bits it is about.
-
-    `offset` and `length` are in bits from the first one given (first sent = 0): of the bytes, or of
-    the bit stream. `hint` says what follows from it, where there is more to say.
-    """
-
-    reason: Reason
-    message: str
-    clause: str
-    offset: int
-    length: int
-    hint: str = ""
-
-    def __str__(self) -> str:
-        place = f"bit {self.offset}"
-        if self.length > 1:
-            place = f"bits {self.offset}-{self.offset + self.length - 1}"
-        words = "; ".join(filter(None, (self.message, self.hint)))
-        return f"{place}: {self.reason}: {words} ({self.clause})"
-
-    def to_dict(self) -> dict[str, Any]:
-        """The finding as JSON holds it."""
-        return asdict(self) | {"reason": self.reason.value}
+__all__ = ["Inspection", "inspect"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +52,8 @@ class Inspection:
     def headlines(self) -> Iterator[str]:
         """The bytes and what they say, and the preamble if there is one."""
         known = self.packet or self.unverified
-        yield f"{self.data.hex(' ').upper() or 'no bytes'}: {known or 'no packet'}"
+        faults = ", with faults" if self.unverified else ""
+        yield f"{self.data.hex(' ').upper() or 'no bytes'}{faults}: {known or 'no packet'}"
         if self.preamble is not None:
             yield f"after a preamble of {counted(self.preamble, 'one')}"
 
@@ -150,14 +108,11 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
     return _inspect_bytes(whole, mode, None, lambda byte, count: (8 * byte, 8 * count), [])
 
 
-_Place = Callable[[int, int], tuple[int, int]]
-
-
 def _inspect_bytes(
     data: bytes,
     mode: Mode,
     preamble: int | None,
-    place: _Place,
+    place: Place,
     findings: list[Finding],
     *,
     received: bool = True,
@@ -181,12 +136,12 @@ def _inspect_bytes(
         findings.append(Finding(Reason.ERROR_BYTE, message, clause, *where, hint))
     if fits:
         known = decode(data[:-1] + bytes((data[-1] ^ wrong,)), mode=mode)
-        findings += _remarks(known, place)
+        findings += remarks(known, place)
         packet, unverified = (None, known) if wrong or not received else (known, None)
     return Inspection(data, packet, unverified, preamble, tuple(findings))
 
 
-def _columns(wrong: int, size: int, place: _Place) -> str:
+def _columns(wrong: int, size: int, place: Place) -> str:
     """In which columns the exclusive OR differs, and which bits stand in the only one."""
     first, *others = (number for number in range(7, -1, -1) if wrong >> number & 1)
     named = ", ".join(map(str, (first, *others)))
@@ -198,6 +153,13 @@ def _columns(wrong: int, size: int, place: _Place) -> str:
 def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
     receiver = BitReceiver()
     events = receiver.feed(bits) + receiver.close()
+    if _lacks_end_bit(bits, events):
+        message, clause = "the packet end bit, a 1, is missing", "S-9.2 §A, Packet End Bit"
+        hint = "the rest is read as if it stood there"
+        lack = Finding(Reason.CUT_OFF, message, clause, len(bits), 0, hint)
+        known = _inspect_bits(bits + "0b1", mode)
+        found = (lack, *known.findings)
+        return replace(known, packet=None, unverified=known.packet, findings=found)
     findings: list[Finding] = []
     if (whole := _one_packet(bits, events)) is not None:
         start, data, wrong = whole
@@ -226,6 +188,14 @@ def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
     return _inspect_bytes(data, mode, ones, place, findings, received=received)
 
 
+def _lacks_end_bit(bits: Bits, events: list[Event]) -> bool:
+    """Whether the bits are a packet up to its error byte, which is right, and end there."""
+    match events:
+        case [CutOff(data=data, bits="", preamble=ones)] if SHORTEST <= len(data) <= LONGEST:
+            return ones + 9 * len(data) == len(bits) and not reduce(xor, data)
+    return False
+
+
 def _good(events: list[Event]) -> list[bytes]:
     return [one.data for one in events if isinstance(one, PacketReceived) and one.packet]
 
@@ -235,7 +205,7 @@ def _one_packet(bits: Bits, events: list[Event]) -> Framed | None:
 
     A packet that was received well is not read otherwise, and a preamble that was received is no
     byte. What ends with a 0 may be cut off in a longer packet, so that it is a whole one only if
-    its error byte is right.
+    its error byte is right; bits of which none need be wrong, if they are cut off, may have one.
     """
 
     def faults(one: Framed) -> int:
@@ -246,7 +216,8 @@ def _one_packet(bits: Bits, events: list[Event]) -> Framed | None:
     least = max((one.start for one in received if SHORTEST <= len(one.data) <= LONGEST), default=0)
     candidates = (one for one in (framed(bits, size) for size in sizes) if one.preamble >= least)
     best = min(candidates, key=faults, default=None)
-    if best is None or faults(best) > MOST_WRONG or set(_good(events)) - {best.data}:
+    most = MOST_WRONG - all(isinstance(one, CutOff) for one in events)
+    if best is None or faults(best) > most or set(_good(events)) - {best.data}:
         return None
     return best if bits[-1] or not reduce(xor, best.data) else None
 
@@ -300,130 +271,3 @@ def _framing(event: Event) -> Finding:
         case _:
             message = f"{counted(length, 'bit')} that belong to no packet"
     return Finding(reason, message, clause, offset, length)
-
-
-def _remarks(packet: Packet, place: _Place) -> Iterator[Finding]:
-    """What a well-formed packet gives reason to say."""
-    for reason, message, clause, byte, count in _about_address(packet):
-        yield Finding(reason, message, clause, *place(byte, count))
-    body = bytes(packet)[:-1]
-    whole = isinstance(packet.address, AnyAccessory)
-    at = 0 if whole else len(body) - sum(len(bytes(one)) for one in packet.instructions)
-    groups: set[int] = set()
-    for one in packet.instructions:
-        size = len(body) if whole else len(bytes(one))
-        for reason, message, clause in _about_instruction(packet, one):
-            yield Finding(reason, message, clause, *place(at, size))
-        if not whole and not isinstance(one, Kept) and one != DecoderAcknowledgementRequest(d=1):
-            group = bytes(one)[0] >> 5
-            if group in _ONCE and group in groups:
-                message = f"a second instruction of group {group:03b}; a packet holds one"
-                yield Finding(Reason.NOT_TOGETHER, message, "S-9.2.1 §C", *place(at, size))
-            groups.add(group)
-        at += size
-
-
-_ONCE = (0b000, 0b001, 0b111)
-"""Groups CCC of which a packet holds one instruction; the text exempts 0000 1111 alone."""
-
-_OUTPUT_WITHOUT_C = Layout(
-    "10aaaaaa 1bbb0ddd 1110CCVV VVVVVVVV DDDDDDDD", {letter: letter for letter in "abdCVD"}
-)
-"""Of an accessory's CV access, what names an output DDD although C is 0 (X31)."""
-
-_About = tuple[Reason, str, str]
-
-
-def _about_address(packet: Packet) -> Iterator[tuple[Reason, str, str, int, int]]:
-    address, count = packet.address, len(packet.instructions)
-    if isinstance(address, ReservedAddress) and address.number in LATER_FIRST_BYTES:
-        message = f"first byte {address.number} has a use defined later (from memory)"
-        yield Reason.FROM_MEMORY, message, "from memory: S-9.2.1.1 draft, RCN-218", 0, 1
-    elif isinstance(address, ReservedAddress):
-        message = f"first byte {address.number} is reserved (C7)"
-        yield Reason.RESERVED, message, "S-9.2.1 §A", 0, 1
-    if isinstance(address, LongAddress) and address.number == 0:
-        yield Reason.OPEN, "long address 0 is not excluded anywhere (X2)", "S-9.2.1 §A", 0, 2
-    if not count:
-        yield Reason.UNDEFINED, "an address and no instruction", "S-9.2.1 §C", 0, 2
-    if address == BROADCAST and count > 1:
-        message = f"{count} instructions; a broadcast packet has exactly one"
-        yield Reason.NOT_TOGETHER, message, "S-9.2.1 §B", 1, len(bytes(packet)) - 2
-
-
-def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
-    address = packet.address
-    for reading in readings(packet):
-        if isinstance(one, Kept):
-            yield Reason.OPEN, f"only {reading.name} describes it", reading.clause
-            return
-        if reading.instruction.format.provenance is Provenance.FROM_MEMORY:
-            message = f"also {reading.name}, defined later (from memory)"
-            yield Reason.FROM_MEMORY, message, reading.clause
-    if isinstance(one, Kept):
-        elsewhere = _in_service_mode(packet)
-        if elsewhere:
-            message = f"in service mode this is {type(elsewhere).__name__}"
-            yield Reason.OPEN, message, elsewhere.format.clause
-        lone = packet.instructions == (one,) and is_query_or_lock(bytes(packet))
-        if elsewhere and (lone or one.data == b"\xf9"):  # to 112 to 127: P12
-            return
-        if not isinstance(address, ReservedAddress):
-            yield _about_kept(packet, one)
-        return
-    if one.format.provenance is Provenance.FROM_MEMORY:
-        yield Reason.FROM_MEMORY, "defined later (from memory)", one.format.clause
-    for remark in one.remarks():
-        yield remark.reason, remark.message, remark.clause
-    if address == BROADCAST and isinstance(one, SpeedAndDirection) and not one.is_stop:
-        message = "S-9.2 prints only stops for the broadcast address (C11)"
-        yield Reason.OPEN, message, "S-9.2 §B, Broadcast Stop"
-    if getattr(address, "broadcast", False) and "cv" in one.kinds:
-        message = f"CV access to the broadcast pattern {address.number} is not described (X31)"
-        yield Reason.OPEN, message, one.format.clause
-
-
-def _in_service_mode(packet: Packet) -> Instruction | None:
-    """The last instruction of a packet of operations mode in service mode, if that is known."""
-    if packet.mode is not Mode.OPERATIONS:
-        return None
-    (*_, one) = decode(bytes(packet), mode=Mode.SERVICE).instructions
-    return None if isinstance(one, Kept) else one
-
-
-def _about_kept(packet: Packet, one: Kept) -> _About:
-    """Why bytes are kept: reserved, like a known format but not quite, or unknown."""
-    (partition,) = packet.address.partitions
-    accessory = partition is Partition.ACCESSORY
-    code = bytes(packet)[:-1] if accessory else one.data
-    shown = one.data.hex(" ").upper()
-    if isinstance(one, Reserved):
-        clause = reserved_clause(code, partition) or "S-9.2.1 §C"
-        if one.data[0] == 0b11110000 and clause.endswith("CV access short form"):
-            message = f"code {shown} is not available for use (X25)"
-            return Reason.NOT_AVAILABLE, message, clause
-        return Reason.RESERVED, f"code {shown} is reserved", clause
-    if accessory and _OUTPUT_WITHOUT_C.matches(code) and code[1] & 0b111:
-        message = "CV access with C = 0 and an output DDD is not described (X31)"
-        return Reason.OPEN, message, "S-9.2.1 §D, basic accessory CV access"
-    if partition is Partition.PROGRAMMING and len(code) == 3 and not code[0] & 0b1100:
-        message = "direct mode with CC = 00 is not described (P4)"
-        return Reason.UNDEFINED, message, "S-9.2.3 §E, Direct Mode"
-    if code[:1] == b"\xf9" and len(code) == 2 and packet.address != BROADCAST:
-        message = "a CV access in the short form 1001 to one address (X24)"
-        return Reason.OPEN, message, "S-9.2.1 §C, CV access short form"
-    if code == b"\xf9\0":
-        message = "a decoder lock with address 0, which is no short address (P13)"
-        return Reason.OPEN, message, "S-9.2.3 Appendix B, Decoder Lock"
-    near = resembled(code, partition)
-    if near is None:
-        return Reason.UNDEFINED, f"code {shown} is not described", "S-9.2.1: the text is silent"
-    _, form, difference = near
-    if form is FactoryTest.format:
-        message = "a factory test of more than one byte, of which nothing more is said (X9)"
-        return Reason.OPEN, message, form.clause
-    if form is RestrictedSpeedStep.format and len(code) > 1:
-        message = "a restricted speed step with bit 5 or 6 set, which have no meaning (X15)"
-        return Reason.OPEN, message, form.clause
-    message = f"opens like {form.cls.__name__}, but {difference}"
-    return Reason.UNDEFINED, f"code {shown} {message}", form.clause

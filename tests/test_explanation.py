@@ -25,8 +25,8 @@ byte  bits       layout     meaning
 # pair 310, or 314 from decoder address 0"""
 
 WRONG = """\
-C4 B5 EC 03 0C 00: long 1205: CvAccessLongForm operation=write
-cv=4 value=12
+C4 B5 EC 03 0C 00, with faults: long 1205: CvAccessLongForm
+operation=write cv=4 value=12
 
 byte  bits       layout     meaning
 0     1100 0100  11AA AAAA  long 1205, S-9.2.1 §A

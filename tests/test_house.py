@@ -27,6 +27,7 @@ ORDER = [
     "signal",
     "assembly",
     "packet",
+    "findings",
     "receiver",
     "inspection",
     "synthesis",

@@ -4,6 +4,8 @@ What each bit of a packet is stands here as a list, worked from S-9.2 §A, witho
 """
 
 import re
+from functools import reduce
+from operator import xor
 
 import pytest
 from bitstring import Bits
@@ -120,9 +122,9 @@ def test_two_wrong_bits_are_both_named() -> None:
     both = inspect(flipped(data, Mode.OPERATIONS, 5, 23))
     assert [one.offset for one in both.findings] == [5, 23]
     assert both.unverified == dccwire.decode(data)
-    mixed = inspect(flipped(data, Mode.OPERATIONS, 14, 40))
+    mixed = inspect(flipped(data, Mode.OPERATIONS, 23, 40))
     assert [(one.reason, one.offset) for one in mixed.findings] == [
-        (Reason.FRAMING_BIT, 14),
+        (Reason.FRAMING_BIT, 23),
         (Reason.ERROR_BYTE, 33),
     ]
     assert mixed.data == bytes.fromhex("377442")
@@ -203,3 +205,51 @@ def test_ones_alone_are_cut_off_and_not_called_none() -> None:
     """One finding, which counts them."""
     (finding,) = inspect(Bits.from_string("0b1")).findings
     assert "after 1 one" in finding.message
+
+
+@pytest.mark.parametrize(("hexes", "mode"), PACKETS.values(), ids=PACKETS)
+def test_a_packet_without_its_end_bit_is_read_as_if_it_stood_there(hexes: str, mode: Mode) -> None:
+    """The lack comes first, by its place; no receiver takes it for a packet."""
+    data = bytes.fromhex(hexes)
+    bits = Bits.from_string("0b" + sent(data, ONES[mode])[:-1])
+    found = inspect(bits, mode=mode)
+    (finding,) = found.findings
+    assert (found.data, found.preamble, found.packet) == (data, ONES[mode], None)
+    assert found.unverified == dccwire.decode(data, mode=mode)
+    assert not found.well
+    assert str(finding) == (
+        f"bit {len(bits)}: cut-off: the packet end bit, a 1, is missing;"
+        " the rest is read as if it stood there (S-9.2 §A, Packet End Bit)"
+    )
+
+
+def test_other_findings_stand_behind_a_missing_end_bit() -> None:
+    """Twelve ones are told as they are of a whole packet."""
+    found = inspect(Bits.from_string("0b" + sent(bytes.fromhex("377443"), 12)[:-1]))
+    assert [(one.reason, one.offset) for one in found.findings] == [
+        (Reason.CUT_OFF, 39),
+        (Reason.SHORT_PREAMBLE, 0),
+    ]
+
+
+@pytest.mark.parametrize("hexes", ["0303", "00FF000000FF00"])
+def test_only_three_to_six_bytes_can_lack_an_end_bit(hexes: str) -> None:
+    """Fewer or more are cut off, whatever their exclusive OR is."""
+    data = bytes.fromhex(hexes)
+    assert not reduce(xor, data)
+    (finding,) = inspect(Bits.from_string("0b" + sent(data, 14)[:-1])).findings
+    assert finding.message.startswith(f"the bits end after 14 ones, {len(data)} bytes")
+
+
+@pytest.mark.parametrize("ones", [10, 14, 16, 20])
+@pytest.mark.parametrize(
+    "hexes", ["377443", "033437", "00E3E3", "00CFCF", "FF906F", "843BBF", "372AC2DF00"]
+)
+def test_what_ends_early_is_never_read_as_other_bytes(hexes: str, ones: int) -> None:
+    """Up to 8 bits less than a packet: cut off, and no bit of the preamble becomes a byte."""
+    data = bytes.fromhex(hexes)
+    for left in range(2, 9):
+        found = inspect(Bits.from_string("0b" + sent(data, ones)[:-left]))
+        assert (found.packet, found.unverified) == (None, None)
+        assert [one.reason for one in found.findings] == [Reason.CUT_OFF]
+        assert found.data == data[:-1]
