@@ -55,7 +55,7 @@ def read_packet(text: str) -> bytes:
     >>> read_packet("idle: Idle").hex(" "), read_packet("37 74 42").hex(" ")
     ('ff 00 ff', '37 74 42')
     """
-    if ":" in text or re.search("[g-zG-Z]{2}", text):
+    if ":" in text or re.search("[g-zG-Z]{2}.* ", text):
         return bytes(Packet.from_text(text))
     return parse_hex(text)
 

@@ -76,6 +76,11 @@ def test_each_line_of_standard_input_is_answered_when_it_comes(arguments, lines)
 @pytest.mark.parametrize(
     ("command", "lines", "words"),
     [
+        (
+            "decode",
+            ("FF00FF", "FF00FE"),
+            "FF00FE: error byte: FF expected, FE given; 'dccwire insp",
+        ),
         ("decode", ("FF00FF", "FF0"), "odd number of hex digits"),
         ("decode", ("FF00FF", "11111111 00000000"), "look like bits"),
         ("encode", ("idle: Idle", "idle Idle"), "no colon"),
@@ -138,7 +143,7 @@ def test_a_refused_packet_is_status_1_and_the_others_are_still_read(run) -> None
     status, out, err = run("decode", "377442", "FF00FF")
     assert (status, out) == (1, "idle: Idle\n")
     assert err == (
-        "dccwire: 37 74 42: error byte: 43 expected, 42 given; "
+        "dccwire: 377442: error byte: 43 expected, 42 given; "
         "'dccwire inspect' reads what it can\n"
     )
 
@@ -201,6 +206,7 @@ def test_explain_separates_packets(run) -> None:
         (("decode", "37744"), "odd number of hex digits in '37744'; two digits a byte"),
         (("decode", "37 7g 43"), "position 4: 'g' is no hex digit"),
         (("decode", ""), "no bytes; as in '37 74 43'"),
+        (("explain", "zz"), "position 0: 'z' is no hex digit"),
         (("decode", "00110111", "01110100"), "look like bits; 'inspect --bits' and"),
         (("decode", "00110111 01110100"), "look like bits"),
         (("inspect", "00110111_01110100"), "look like bits"),
@@ -217,6 +223,10 @@ def test_explain_separates_packets(run) -> None:
         (("encode", "short 3: Idle"), "Idle cannot be sent to short 3; its packets go to"),
         ((), "the following arguments are required: COMMAND; see dccwire --help"),
         (("decode",), "the following arguments are required: HEX; see dccwire decode --help"),
+        (
+            ("decode", "FF00FF", "--bits"),
+            "unrecognized arguments: --bits; see dccwire decode --help",
+        ),
         (("encade", "x"), "invalid choice: 'encade'"),
     ],
 )

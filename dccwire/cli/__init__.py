@@ -74,7 +74,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
                 signal.signal(number, _ended)
     try:
         words = sys.argv[1:] if arguments is None else arguments
-        given = parser(*words[:1]).parse_args(words)
+        given, unknown = parser(*words[:1]).parse_known_args(words)
+        if unknown:
+            given.command.error(f"unrecognized arguments: {' '.join(unknown)}")
         status: int = given.run(given)
         flush()
         return status

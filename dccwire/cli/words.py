@@ -58,7 +58,7 @@ def add_command(
     made: argparse.ArgumentParser = commands.add_parser(
         name, help=help_, description=help_, allow_abbrev=False
     )
-    made.set_defaults(run=run)
+    made.set_defaults(run=run, command=made)
     return made
 
 
@@ -87,19 +87,30 @@ def _answer(given: Sequence[str], read: Callable[[str], _T], tell: Callable[[_T]
     come, but for blank ones and comments, and one that cannot be read keeps none from the others.
     """
     if "-" not in given:
-        return max(map(tell, [read(text) for text in _texts(given)]))
+        texts = _texts(given)
+        items = [read(text) for text in texts]
+        return max(_told(text, tell, item) for text, item in zip(texts, items, strict=True))
     if len(given) > 1:
         raise FieldError("packets", "- alone, or no -", " ".join(given))
     worst = 0
     for number, line in enumerate(map(str.strip, _lines()), 1):
         if line and not line.startswith("#"):
             try:
-                worst = max(worst, tell(read(line)))
+                worst = max(worst, _told(f"line {number}: {line}", tell, read(line)))
             except CallError as error:
                 complain(f"line {number}: {error}")
                 worst = 1
             flush()
     return worst
+
+
+def _told(given: str, tell: Callable[[_T], int], item: _T) -> int:
+    """The status of telling what was read; what `decode` refuses is no fault of the call."""
+    try:
+        return tell(item)
+    except DecodeError as error:
+        complain(f"{given}: {error}; 'dccwire inspect' reads what it can")
+        return 1
 
 
 _WHOLE = re.compile(r"\{.*|.*:.*|([0-9A-Fa-f]\s*){6,}", re.DOTALL)
@@ -137,11 +148,7 @@ def _tell_bytes_or_bits(given: argparse.Namespace, tell: Callable[[bytes | Bits]
 
 def _decode(given: argparse.Namespace) -> int:
     def tell(data: bytes) -> int:
-        try:
-            packet = decode(data, mode=_mode(given))
-        except DecodeError as error:
-            complain(f"{data.hex(' ').upper()}: {error}; 'dccwire inspect' reads what it can")
-            return 1
+        packet = decode(data, mode=_mode(given))
         words = "\n# ".join((str(packet), *packet.in_words()))
         say(json.dumps(packet.to_dict()) if given.json else words)
         return 0
