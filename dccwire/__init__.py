@@ -44,23 +44,20 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 _LATER = {
-    "signal": ("NOMINAL", "Timing"),
-    "receiver": (
-        "BitReceiver",
-        "CutOff",
-        "Event",
-        "Fault",
-        "Gap",
-        "ModeTracker",
-        "PacketReceived",
-        "Receiver",
-        "Stray",
-    ),
-    "findings": ("Finding",),
-    "inspection": ("Inspection", "inspect"),
-    "drawing": ("BitRow", "Explanation", "explain"),
+    name: room
+    for room, names in (
+        ("signal", "NOMINAL Timing"),
+        (
+            "receiver",
+            "BitReceiver CutOff Event Fault Gap ModeTracker PacketReceived Receiver Stray",
+        ),
+        ("findings", "Finding"),
+        ("inspection", "Inspection inspect"),
+        ("drawing", "BitRow Explanation explain"),
+    )
+    for name in names.split()
 }
-"""What is loaded when first asked for, so that importing stays light: names by their rooms."""
+"""What is loaded when first asked for, so that importing stays light: names to their rooms."""
 
 _ROOMS = ("conformance", "cv", "decoder", "programming", "recordings")
 """The same, as rooms; the first and the last need packages that may not be installed."""
@@ -68,7 +65,8 @@ _ROOMS = ("conformance", "cv", "decoder", "programming", "recordings")
 # mypy follows no list that is made of others; where there is none it takes all.
 if not TYPE_CHECKING:  # pragma: no branch
     __all__ = ["Instruction", "NamedReading", "Provenance", "Reserved", "Undefined"]
-    __all__ += [name for names in (_ROOMS[1:-1], *_LATER.values()) for name in names]
+    __all__ += _ROOMS[1:-1]
+    __all__ += _LATER
     for _room in (accessory, address, errors, instructions, packet, service_mode):
         __all__ += _room.__all__
 
@@ -76,9 +74,8 @@ if not TYPE_CHECKING:  # pragma: no branch
 def __getattr__(name: str) -> Any:
     from importlib import import_module
 
-    for room, names in _LATER.items():
-        if name in names:
-            return getattr(import_module(f"{__name__}.{room}"), name)
+    if name in _LATER:
+        return getattr(import_module(f"{__name__}.{_LATER[name]}"), name)
     if name not in _ROOMS:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     try:

@@ -143,8 +143,7 @@ def test_a_refused_packet_is_status_1_and_the_others_are_still_read(run) -> None
     status, out, err = run("decode", "377442", "FF00FF")
     assert (status, out) == (1, "idle: Idle\n")
     assert err == (
-        "dccwire: 377442: error byte: 43 expected, 42 given; "
-        "'dccwire inspect' reads what it can\n"
+        "dccwire: 377442: error byte: 43 expected, 42 given; 'dccwire inspect' reads what it can\n"
     )
 
 

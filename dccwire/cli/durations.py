@@ -5,37 +5,32 @@ from __future__ import annotations
 import argparse
 import json
 import re
-from collections.abc import Sequence
 
 from dccwire.address import Mode
-from dccwire.cli.printing import complain, say
-from dccwire.cli.words import Commands, add_command
-from dccwire.errors import DecodeError, FieldError, TextError
-from dccwire.framing import MOST_BYTES, least_preamble
+from dccwire.cli.printing import say
+from dccwire.cli.words import Commands, add_command, answer
+from dccwire.errors import FieldError, TextError
+from dccwire.framing import least_preamble
 from dccwire.packet import Packet, decode
 from dccwire.plan import read_packet
 from dccwire.programming import REACHES, TIMINGS, Assumptions, estimate, packet_ns, read_job
 from dccwire.wording import counted
-
-__all__ = ["add_commands"]
 
 SHOWN = ("nominal", "least", "most")
 """The timings that are shown; no programmer stretches its zeros."""
 
 CASES = ("best", "mean", "worst")
 EPILOG = """\
-Counted are the packets that S-9.2.3 demands, without a pause, after one power-on cycle: in direct
-mode eight bit verifies a CV and one of the byte, else a verify of each value up to the one held,
-and one more to confirm it. At nominal timing CV 1-300 take 1.1 to 1.8 minutes in direct mode and
-37 minutes on average in paged mode. Common practice, no source: reading the 300-odd CVs of a sound
-decoder takes 10 to 13 minutes. What fills the difference to direct mode: programmers repeat more
-than the minimum, wait for recovery and power-up, poll the current, and talk to a computer over a
-slow link. A programming track should be limited in energy: to 250 mA, where it lasts longer than
-100 ms (recommended by S-9.2.3 §B). A locomotive may jump at an acknowledgement. A write on the main
-reaches every decoder at its address. An idle packet belongs after each packet of such a write: a
-decoder need only act on packets to it that lie 5 ms or more apart (S-9.2 §C), and at addresses 112
-to 127 closer ones are to be avoided (footnote 11). An idle takes 5.5 ms or more, and does not
-cancel the write.
+Counted are the packets that S-9.2.3 demands, without a pause, after one power-on cycle. At nominal
+timing CV 1-300 take 1.1 to 1.8 minutes in direct mode and 37 minutes on average in paged mode.
+Common practice, no source: reading the 300-odd CVs of a sound decoder takes 10 to 13 minutes, since
+programmers repeat more than the minimum, wait for recovery and power-up, poll the current, and talk
+to a computer over a slow link. A programming track should be limited in energy: to 250 mA, where it
+lasts longer than 100 ms (recommended by S-9.2.3 §B). A locomotive may jump at an acknowledgement. A
+write on the main reaches every decoder at its address. An idle packet belongs after each packet of
+such a write: a decoder need only act on packets to it that lie 5 ms or more apart (S-9.2 §C), and
+at addresses 112 to 127 closer ones are to be avoided (footnote 11). An idle takes 5.5 ms or more,
+and does not cancel the write.
 """
 
 
@@ -66,23 +61,13 @@ def _duration(given: argparse.Namespace) -> int:
     if given.cvs is not None:
         _reading(given)
         return 0
-    status = 0
     mode = Mode.SERVICE if given.service else Mode.OPERATIONS
-    for read in [_read(text) for text in _whole(given.packets)]:
-        try:
-            _packet(read if isinstance(read, Packet) else decode(read, mode=mode), given)
-        except DecodeError as error:
-            data = bytes(read)
-            shown = data[:MOST_BYTES].hex(" ").upper() + "..." * (len(data) > MOST_BYTES)
-            complain(f"{shown}: {error}; 'dccwire inspect' reads what it can")
-            status = 1
-    return status
 
+    def tell(read: Packet | bytes) -> int:
+        _packet(read if isinstance(read, Packet) else decode(read, mode=mode), given)
+        return 0
 
-def _whole(texts: Sequence[str]) -> Sequence[str]:
-    """A packet each; all together are one, as for decode, if one is too short for a packet."""
-    short = any(len("".join(text.split())) < 6 for text in texts)
-    return [" ".join(texts)] if short else texts
+    return answer(given.packets, _read, tell)
 
 
 def _read(text: str) -> Packet | bytes:

@@ -80,7 +80,7 @@ def _lines() -> Iterator[str]:
         raise RecordingError(Reason.FILE, "standard input", problem) from None
 
 
-def _answer(given: Sequence[str], read: Callable[[str], _T], tell: Callable[[_T], int]) -> int:
+def answer(given: Sequence[str], read: Callable[[str], _T], tell: Callable[[_T], int]) -> int:
     """Read and tell each packet given; the status is the worst.
 
     Of arguments all are read before the first is told. Lines of standard input are told as they
@@ -109,7 +109,8 @@ def _told(given: str, tell: Callable[[_T], int], item: _T) -> int:
     try:
         return tell(item)
     except DecodeError as error:
-        complain(f"{given}: {error}; 'dccwire inspect' reads what it can")
+        shown = given if len(given) <= 60 else f"{given[:57]}..."
+        complain(f"{shown}: {error}; 'dccwire inspect' reads what it can")
         return 1
 
 
@@ -118,7 +119,8 @@ _WHOLE = re.compile(r"\{.*|.*:.*|([0-9A-Fa-f]\s*){6,}", re.DOTALL)
 
 def _texts(given: Sequence[str]) -> Sequence[str]:
     """A packet each, if each could be one; else all together are one that was not quoted."""
-    whole = all(map(_WHOLE.fullmatch, map(str.strip, given)))
+    quoted = any(": " in text for text in given)
+    whole = quoted or all(map(_WHOLE.fullmatch, map(str.strip, given)))
     return [text.strip() for text in (given if whole else [" ".join(given)])]
 
 
@@ -139,11 +141,11 @@ def _read_bytes(text: str) -> bytes:
 
 def _tell_bytes_or_bits(given: argparse.Namespace, tell: Callable[[bytes | Bits], int]) -> int:
     if not given.bits:
-        return _answer(given.given, _read_bytes, tell)
+        return answer(given.given, _read_bytes, tell)
     from dccwire.framing import parse_bits
 
     texts = given.given if "-" in given.given else [" ".join(given.given)]
-    return _answer(texts, parse_bits, tell)
+    return answer(texts, parse_bits, tell)
 
 
 def _decode(given: argparse.Namespace) -> int:
@@ -153,7 +155,7 @@ def _decode(given: argparse.Namespace) -> int:
         say(json.dumps(packet.to_dict()) if given.json else words)
         return 0
 
-    return _answer(given.given, _read_bytes, tell)
+    return answer(given.given, _read_bytes, tell)
 
 
 def _encode(given: argparse.Namespace) -> int:
@@ -175,7 +177,7 @@ def _encode(given: argparse.Namespace) -> int:
         say(words)
         return 0
 
-    return _answer(given.given, _packet, tell)
+    return answer(given.given, _packet, tell)
 
 
 def _packet(line: str) -> Packet:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TypeAlias
 
 import numpy as np
@@ -58,14 +58,7 @@ class PacketColumns:
 
     def take(self, rows: NDArray[np.intp]) -> PacketColumns:
         """Some of the packets."""
-        return PacketColumns(
-            self.begin[rows],
-            self.start[rows],
-            self.end[rows],
-            self.preamble[rows],
-            self.size[rows],
-            self.data[rows],
-        )
+        return PacketColumns(*(getattr(self, one.name)[rows] for one in fields(self)))
 
     def __iter__(self) -> Iterator[PacketReceived]:
         rows = (self.begin, self.start, self.end, self.preamble, self.size)

@@ -77,7 +77,7 @@ def test_bytes_that_are_no_packet_are_one_line_and_status_1(run) -> None:
     first, second = err.splitlines()
     hint = "'dccwire inspect' reads what it can"
     assert first == f"dccwire: 37 74 42: error byte: 43 expected, 42 given; {hint}"
-    assert second.startswith(f"dccwire: {'00 ' * 15}00...: 3 to 6 bytes expected")
+    assert second.startswith(f"dccwire: {'0' * 57}...: 3 to 6 bytes expected")
 
 
 LONG = "9" * 5000
