@@ -65,8 +65,7 @@ _ROOMS = ("conformance", "cv", "decoder", "programming", "recordings")
 # mypy follows no list that is made of others; where there is none it takes all.
 if not TYPE_CHECKING:  # pragma: no branch
     __all__ = ["Instruction", "NamedReading", "Provenance", "Reserved", "Undefined"]
-    __all__ += _ROOMS[1:-1]
-    __all__ += _LATER
+    __all__ += [name for names in (_ROOMS[1:-1], _LATER) for name in names]
     for _room in (accessory, address, errors, instructions, packet, service_mode):
         __all__ += _room.__all__
 
