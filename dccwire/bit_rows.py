@@ -13,11 +13,12 @@ from dccwire.layout import bits_in_words
 from dccwire.wording import wrapped
 
 
-class FieldRow(NamedTuple):
-    """Neighbouring bits of one field within one byte (from 0), and what they say.
+class BitRow(NamedTuple):
+    """Neighbouring bits of one byte (from 0), `first` to `last` (7 is sent first), and their say.
 
-    `first` and `last` are bit numbers, 7 to 0, `bits` their state as 0 and 1, `letters` the
-    layout's characters.
+    `bits` is their state as 0 and 1, `letters` the layout's characters. Of a packet the row that
+    opens a byte has all eight `bits` and the rows of its fields have none; a row of mere words has
+    no letters either.
     """
 
     byte: int
@@ -27,6 +28,7 @@ class FieldRow(NamedTuple):
     letters: str
     name: str
     meaning: str
+    clause: str = ""
 
 
 def field_rows(
@@ -35,7 +37,7 @@ def field_rows(
     *,
     unknown: Collection[str] = (),
     words: Mapping[str, str] | None = None,
-) -> Iterator[FieldRow]:
+) -> Iterator[BitRow]:
     """A row for each part of each field, in transmission order; any word, legal or not.
 
     `unknown` are fields of which some bits are not known; `words` are said of fields without a
@@ -65,7 +67,7 @@ def field_rows(
             meaning += f" ({whole})"
         first, last = part[0], part[-1]
         bits, letters = sent[first.position : last.position + 1], first.letter * len(part)
-        yield FieldRow(first.byte, first.number, last.number, bits, letters, name, meaning)
+        yield BitRow(first.byte, first.number, last.number, bits, letters, name, meaning)
 
 
 def row_lines(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from dccwire.bit_rows import FieldRow, field_rows, row_lines
+from dccwire.bit_rows import BitRow, field_rows, row_lines
 from dccwire.cv import accessories, addresses, configuration, functions, motor, paging
 from dccwire.cv.catalogue import CvEntry, entry
 from dccwire.cv.values import CV_VALUES, CvValue, DecoderKind, check_cv, check_value
@@ -84,7 +84,7 @@ class CvReading:
     """
 
     format: type[CvValue]
-    rows: tuple[FieldRow, ...]
+    rows: tuple[BitRow, ...]
     value: CvValue | None
     notes: tuple[str, ...]
 
@@ -269,5 +269,5 @@ def _row_lines(reading: CvReading, values: Mapping[int, int], width: int) -> Ite
         title = ""
 
 
-def _numbers(row: FieldRow) -> str:
+def _numbers(row: BitRow) -> str:
     return f"{row.first}" if row.first == row.last else f"{row.first}-{row.last}"

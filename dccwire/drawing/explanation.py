@@ -12,7 +12,7 @@ from operator import xor
 from bitstring import Bits
 
 from dccwire.address import Address, AnyAccessory, Mode, ProgrammingTrackAddress
-from dccwire.bit_rows import field_rows, row_lines
+from dccwire.bit_rows import BitRow, field_rows, row_lines
 from dccwire.formats import Instruction, Kept
 from dccwire.inspection import Inspection, inspect
 from dccwire.notation import address_text
@@ -22,24 +22,6 @@ __all__ = ["BitRow", "Explanation", "explain"]
 
 _UNKNOWN = "????????"
 _OWN_ADDRESS = {"short": "0AAAAAAA", "long": "11AAAAAA AAAAAAAA"}
-
-
-@dataclass(frozen=True, slots=True)
-class BitRow:
-    """A few bits of one byte (from 0), `first` to `last` (7 is sent first), and what they say.
-
-    `letters` are the layout's characters. The row that opens a byte has its eight `bits` as 0 and
-    1, the rows of its fields have none, and a row of mere words has no letters either.
-    """
-
-    byte: int
-    first: int
-    last: int
-    bits: str
-    letters: str
-    name: str
-    meaning: str
-    clause: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +99,7 @@ def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) ->
         yield _byte(data, at + byte, letters, name, *title)
         for row in rows:
             if row.byte == byte:
-                yield BitRow(at + byte, *row[1:3], "", *row[4:])
+                yield row._replace(byte=at + byte, bits="")
     if told := one.in_words_to(address):
         yield BitRow(at + one.layout.size - 1, 7, 0, "", "", name, told)
 

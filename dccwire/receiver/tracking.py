@@ -9,15 +9,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from dccwire.address import Mode
-from dccwire.codebook import is_programming, is_query_or_lock
+from dccwire.codebook import RESET_PACKET, is_programming, is_query_or_lock
 from dccwire.receiver.events import Event, PacketReceived
 
 __all__ = ["STAY_NS", "ModeTracker"]
 
 STAY_NS = 20_000_000
 """How long a pause service mode outlasts (S-9.2.3 §C)."""
-
-_RESET = bytes(3)
 
 
 class ModeTracker:
@@ -43,7 +41,7 @@ class ModeTracker:
             return event
         data = event.data
         recent = self._since_ns is not None and event.start - self._since_ns <= STAY_NS
-        reset, service = data == _RESET, _is_service(data)
+        reset, service = data == RESET_PACKET, _is_service(data)
         if service and recent:
             self._service = True
         elif not (reset and recent):
