@@ -119,7 +119,7 @@ class AbsoluteStop(NamedReading):
 class ExtendedAccessoryBroadcast(NamedReading):
     """The same for every extended decoder: a reading at address 2047 (X30).
 
-    Its absolute stop as a whole packet, `BF 07 00 B8`, is derived from pattern and aspect.
+    Its absolute stop, `BF 07 00 B8` with the error byte, is derived: pattern and aspect.
     """
 
     aspect: int

@@ -60,7 +60,7 @@ class Reason(StrEnum):
     FRAMING_BIT = "framing-bit", "a bit of the preamble, a start bit or the end bit is wrong"
     NO_END_BIT = "no-end-bit", "byte after byte and no packet end bit"
     HALF_BITS = "half-bits", "the two halves of a bit do not make a 0 or a 1"
-    CUT_OFF = "cut-off", "the input ends, or has a gap, inside a packet or its preamble"
+    CUT_OFF = "cut-off", "the input ends, or has a gap, within a packet or the ones before it"
     STRAY_BITS = "stray-bits", "bits that belong to no packet"
     # The sender's: what a well-formed packet says.
     RESERVED = "reserved", "a code or an address that the standards reserve"

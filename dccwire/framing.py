@@ -16,7 +16,7 @@ LEAST_PREAMBLE = 10
 """Ones that a decoder may ask for before it accepts a packet (S-9.2 §A, Preamble)."""
 
 SENT_PREAMBLE = 14
-"""Ones that a command station sends at least (S-9.2 §A, Preamble)."""
+"""The fewest ones that a command station may send (S-9.2 §A, Preamble)."""
 
 
 def least_preamble(mode: Mode) -> int:

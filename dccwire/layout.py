@@ -102,8 +102,8 @@ class Layout:
 
     Args:
         line: characters `0`, `1` and letters, eight to a byte, bytes apart by a blank.
-        fields: name to formula: letters most significant first, `~` for bits sent in ones'
-            complement, and an optional offset: `"V + 1"`, `"~b a"`, `"H L"`.
+        fields: name to formula: letters most significant first, `~` for bits sent turned
+            over, and an optional offset: `"V + 1"`, `"~b a"`, `"H L"`.
 
     Raises:
         LayoutError: the line cannot be read, a letter has no field or two, or a field no letter.

@@ -160,7 +160,7 @@ class DataRegisterAccess(NamedReading):
 
 @instruction("01111101 00000001", "S-9.2.3 §E, Page Preset", **TRACK, reading="page preset")
 class PagePreset(NamedReading):
-    """Set the page register to 1; in operations mode a hard reset to short address 125 (P10)."""
+    """Page 1 into the page register; in operations mode a hard reset to short address 125 (P10)."""
 
 
 @instruction(

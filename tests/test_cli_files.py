@@ -51,7 +51,7 @@ MISREAD = ["03", "03 77 74 FF"]
 """What the two packets with an inverted bit read as; worked from S-9.2 §A.
 
 `03 77 74` with its second start bit sent as 1 ends after `03`; with its end bit sent as 0 it goes
-on into the ones of the next preamble: one byte FF, and the next one ends it.
+on into what precedes the next packet: one byte FF, and the next one ends it.
 """
 
 

@@ -96,7 +96,7 @@ def test_a_restricted_speed_says_both_readings(speed: int, words: str) -> None:
     assert RestrictedSpeedStep(True, 0, speed).in_words() == words
 
 
-LONG_STATE = "binary states 1 to 127 are to be sent in the short form (X21)"
+LONG_STATE = "the short form is the one for binary states 1 to 127 (X21)"
 LONG_FORM = "S-9.2.1 §C, Binary State Control, long form"
 FACTORY = "a factory test is never sent in normal operation"
 REQUEST = "the standard prints the acknowledgement request with D = 1 only (X10)"

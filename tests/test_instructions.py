@@ -221,7 +221,7 @@ def test_a_numbering_is_its_member_or_its_value_and_nothing_else() -> None:
 
 
 def test_usable_decoder_addresses_give_all_numbers_once() -> None:
-    """Addresses 1 to 510 give pairs 1 to 2040."""
+    """Pairs 1 to 2040 are those of addresses 1 to 510."""
     numbers = [
         number_of_pair(AccessoryAddress(address), pair, numbering=ONE)
         for address in range(1, 511)

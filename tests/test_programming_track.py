@@ -156,7 +156,7 @@ def test_no_wrong_value_is_reported_whatever_is_lost(target, seeds: int) -> None
 
 
 def test_a_decoder_without_direct_mode_is_found_out() -> None:
-    """Two bit verifies of CV 8 bit 7 (S-9.2.3 §E)."""
+    """Bit 7 of CV 8, verified twice (S-9.2.3 §E)."""
     from dccwire.decoder import ServiceMode
 
     assert carry_out(find_direct_mode(), Bench(Decoder())) is True

@@ -57,18 +57,18 @@ def within(width: int, low: int, high: int) -> Construct:
 
 # --- pieces that several clauses share -----------------------------------------------------------
 
-# S-9.2.1 §C, 128 Speed Step Control: bit 7 direction, 1 forward; bits 6-0 the speed.
+# S-9.2.1 §C, 128 Speed Step Control: bit 7 is 1 for forward, the rest are the speed.
 DIRECTION_AND_SPEED_128 = ("forward" / Flag, "speed" / BitsInteger(7))
-# S-9.2.1 §C, CV access long form: the 10-bit V is the CV number minus 1.
+# S-9.2.1 §C, CV access long form: V, ten bits, is one less than the CV.
 CV = "cv" / ExprAdapter(BitsInteger(10), obj_ + 1, obj_ - 1)
-# The same: CC 01 verify byte, 11 write byte; 10 is bit manipulation, 00 reserved.
+# The same: CC is 01 to verify a byte, 11 to write it; 10 manipulates bits, 00 is reserved.
 CV_BYTE = (
     fixed("1110"),
     "operation" / Mapping(BitsInteger(2), {"verify": 0b01, "write": 0b11}),
     CV,
     "value" / Octet,
 )
-# The same: CC 10, and 111CDBBB with C = 1 write, 0 verify, D the bit's value, BBB its position.
+# The same: CC 10, and 111CDBBB: C is 1 to write and 0 to verify, BBB says which bit, D its value.
 CV_BIT = (
     fixed("111010"),
     CV,
@@ -78,7 +78,7 @@ CV_BIT = (
     "bit" / BitsInteger(3),
 )
 # S-9.2.1 §D and S-9.2.2, CV 1 [513] (X29): an extended address has bits 7-2 in byte one, 10-8 in
-# ones' complement in bits 6-4 of byte two, 1-0 in bits 2-1 of byte two.
+# turned over in 6-4 of byte two, 1-0 in bits 2-1 of byte two.
 EXTENDED_START = (
     fixed("10"),
     "_middle" / Rebuild(BitsInteger(6), this.address >> 2 & 0x3F),
@@ -106,8 +106,8 @@ def basic(digit: str) -> tuple[Construct, ...]:
 
 # S-9.2.1 §D, basic: C activates, DDD is the pair (bits 2-1) and the output of the pair (bit 0).
 BASIC_OUTPUT = ("active" / Flag, "pair" / BitsInteger(2), "output" / Bit)
-# S-9.2.1 §D, basic CV access: 10AAAAAA 1AAACDDD; CDDD 0000 is the whole decoder, C = 1 the output
-# DDD; C = 0 with another DDD is no format (X31).
+# S-9.2.1 §D, basic CV access: 10AAAAAA 1AAACDDD; CDDD 0000 means all of the decoder, with C = 1
+# it is output DDD; C = 0 with another DDD is no format (X31).
 BASIC_CV_HEAD = (*basic("1"), "output" / Mapping(Nibble, {None: 0} | {n: 8 | n for n in range(8)}))
 
 
@@ -371,7 +371,7 @@ def addressed(number: Construct, groups: dict[int, Construct]) -> Construct:
 
 
 def error_byte(body: bytes) -> int:
-    """The exclusive OR of all the bytes before (S-9.2 §B, Byte Three; S-9.2.1 §C)."""
+    """All bytes before it by exclusive OR (S-9.2 §B, Byte Three; S-9.2.1 §C)."""
     return reduce(xor, body)
 
 

@@ -44,7 +44,7 @@ def parser(command: str = "") -> argparse.ArgumentParser:
         allow_abbrev=False,
         description="DCC packets, both ways: bytes, bits and recordings of a track signal.",
         epilog="No packet is a safety device. A logic analyser's input is never wired straight to "
-        "the rails: that takes an isolating or clamping front end.",
+        "the rails: an input stage that isolates or clamps belongs between.",
     )
     top.add_argument("--version", action="version", version=f"dccwire {__version__}")
     commands = top.add_subparsers(title="commands", metavar="COMMAND", required=True)

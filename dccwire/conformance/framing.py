@@ -34,7 +34,7 @@ NO_SIGNAL = "a state 'no signal' (x or z)"
 
 GAPS = rule(
     13,
-    "gaps inside a packet or its preamble",
+    "gaps within packets and their preambles",
     Limit("S-9.1 §C; S-9.2 §C", most=0, words="none"),
     needs=NO_SIGNAL,
 )
@@ -58,7 +58,7 @@ AFTER_END = rule(
 
 _PASS, _FAIL = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
 _UNDECIDED = Outcome(
-    Verdict.UNDECIDED, note="in a packet or its preamble: the station, or its power switched off"
+    Verdict.UNDECIDED, note="within packets or preambles: the station, or its power switched off"
 )
 _SPOILED = Outcome(Verdict.UNDECIDED, note="wrong, with half-bits of neither a 1 nor a 0 in them")
 

@@ -25,7 +25,7 @@ from dccwire.signal import UNBOUNDED
 __all__ = ["HalfBits", "Places"]
 
 CUTOUT_BEGINS_NS = 32_000
-"""How long the signal may go on after the end bit before a cutout (from memory: 26 to 32 µs)."""
+"""So long the signal may last behind an end bit until a cutout comes (from memory: 26-32 µs)."""
 
 PAUSE_LASTS_NS = 400_000
 """How long after an end bit a pause ends at the earliest (from memory: a cutout, 454 to 488 µs)."""

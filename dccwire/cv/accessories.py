@@ -33,7 +33,7 @@ __all__ = [
 class AccessoryDecoderAddressing(CvValue):
     """CV 1 and 9 where CV 29 bit 6 is 0: the 9-bit address of the decoder, 1 by default.
 
-    CV 1 bits 5-0 are byte one bits 5-0; CV 9 bits 2-0 the ones' complement of byte two bits 6-4.
+    The low six bits of CV 1 stand in byte one; bits 2-0 of CV 9 turned over, as 6-4 of byte two.
 
     >>> AccessoryDecoderAddressing(78).to_cvs()
     {1: 14, 9: 1}

@@ -1,7 +1,7 @@
 """The addresses that a multi-function decoder answers to: CV 1, 17 and 18, 19, 20 (S-9.2.2).
 
-A write to CV 1, in any mode, clears CV 29 bit 5 and CV 19. Writing on the main changes every
-decoder at that address.
+A write to CV 1, whatever the mode, also sets bit 5 of CV 29 and all of CV 19 to 0. Writing on the
+main changes every decoder at that address.
 """
 
 from __future__ import annotations
@@ -43,8 +43,8 @@ _LONG = Number("A", legal=range(0, 10240))
 class ExtendedAddress(CvValue):
     """CV 17 and 18: the long address, 0 to 10239; CV 17 runs from 192 to 231.
 
-    The pair takes effect with the write of CV 18. Trade uses 128 to 9999 or 1 to 10239 (common
-    practice, no source).
+    The pair takes effect with the write of CV 18. In the trade they go from 128 to 9999, or
+    from 1 to 10239 (common practice, no source).
 
     >>> ExtendedAddress(1205).to_cvs(), ExtendedAddress.from_cvs({17: 231, 18: 255}).address
     ({17: 196, 18: 181}, 10239)

@@ -30,7 +30,7 @@ class CvStatus(Enum):
     """Whether a decoder must have a CV: M, R and O of S-9.2.2, and what lies beside them."""
 
     MANDATORY = "mandatory"
-    CONDITIONAL = "mandatory if one of its features exists"
+    CONDITIONAL = "mandatory where any of its features exists"
     RECOMMENDED = "recommended"
     OPTIONAL = "optional"
     RESERVED = "reserved"
@@ -99,7 +99,12 @@ _ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
         (112, 256, *_MAKER),
         (257, 512, *_INDEXED),
         (513, 879, *_MAKER),
-        (880, 891, *_RESERVED[:2], "reserved for the manufacturer's use, and called dynamic (V17)"),
+        (
+            880,
+            891,
+            *_RESERVED[:2],
+            "reserved for what manufacturers do with them, and called dynamic (V17)",
+        ),
         (892, 892, "decoder load", _O, "amount of the load, and a bit for its sign (V21)"),
         (893, 893, "dynamic flags", _O, "flags"),
         (894, 894, "fuel", _O, "0 empty, 254 full, 255 not supported"),
@@ -155,7 +160,7 @@ def entry(cv: int, decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> CvEntry
     """What the standard says of a CV, 1 to 1024.
 
     >>> entry(29).name, entry(29).status.value, entry(50).name, entry(7).read_only
-    ('configuration', 'mandatory if one of its features exists', 'manufacturer unique', True)
+    ('configuration', 'mandatory where any of its features exists', 'manufacturer unique', True)
     """
     entries = catalogue(member(DecoderKind, "decoder", decoder))
     return entries[bisect_left(entries, check_cv(cv), key=attrgetter("last"))]

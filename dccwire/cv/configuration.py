@@ -31,7 +31,7 @@ __all__ = [
 class Configuration(CvValue):
     """CV 29: the configuration; what is not named is off. Bit 7 = 1 is an accessory decoder's.
 
-    128 speed steps are an instruction of their own and need no bit here.
+    128 speed steps come by another instruction and need no bit here.
 
     >>> Configuration(headlight_in_function_group=True, extended_addressing=True).to_cvs()
     {29: 34}
@@ -73,8 +73,8 @@ class PowerSourceConversion(CvValue):
 class DecoderLockKey(CvValue):
     """CV 15 and 16: the decoder ignores writes to other CVs than 15 while the two differ.
 
-    The number tells a vehicle's decoders apart: 1 motor, 2 sound, 3 and up others. Whether CV 16
-    itself is protected is not stated.
+    The number tells a vehicle's decoders apart: 1 motor, 2 sound, 3 and up others. The text
+    does not say whether the lock holds for CV 16 too.
 
     >>> DecoderLockKey(key=1, number=2).locked
     True

@@ -67,13 +67,13 @@ class _FunctionMask(CvValue):
 class AlternatePowerFunctions(_FunctionMask):
     """CV 13 and 14: the functions that are on in alternate power mode.
 
-    A bit is ignored where the function can be controlled.
+    A bit of a function that can be controlled has no effect.
     """
 
 
 @cv_value((21, 22), _LINE, "S-9.2.2, CV 21 and 22 (V8)", fields=_KINDS)
 class ConsistFunctions(_FunctionMask):
-    """CV 21 and 22: the functions that obey the consist address as well.
+    """CV 21 and 22: which functions listen to the consist address as well.
 
     >>> ConsistFunctions.on("FL", "F1", "F9").to_cvs()
     {21: 1, 22: 7}

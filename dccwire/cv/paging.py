@@ -13,7 +13,7 @@ FIRST_PAGE = 16
 """The lowest CV 31 that is not reserved (S-9.2.2, CV 31)."""
 
 INDEX_PAGES = (256 - FIRST_PAGE) * 256
-"""Index pages of 256 CVs: CV 31 from 16 to 255, CV 32 from 0 to 255 (S-9.2.2, CV 31 and 32)."""
+"""Index pages, 256 CVs each: CV 31 is 16 to 255, CV 32 is 0 to 255 (S-9.2.2, CV 31 and 32)."""
 
 _HIGH = Number("H", legal=range(FIRST_PAGE, 256))
 

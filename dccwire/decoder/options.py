@@ -28,7 +28,7 @@ DEFAULTS = CvSet(
 
 @dataclass(frozen=True, slots=True, order=True)
 class Acknowledgement:
-    """The decoder draws 60 mA more or above, from `start_ns` on, for `duration_ns` (S-9.2.3 §D)."""
+    """60 mA or more on top, drawn from `start_ns` on, for `duration_ns` (S-9.2.3 §D)."""
 
     start_ns: int
     duration_ns: int
@@ -61,7 +61,7 @@ class Ignored(StrEnum):
     CONSIST = "an instruction that is not obeyed at the consist address"
     UNKNOWN = "an instruction that no format describes"
     UNSUPPORTED = "an instruction that this decoder does not support"
-    BARRED = "what looks like a service mode packet, after service mode ran out"
+    BARRED = "what may be a service mode packet, after service mode ran out"
     SERVICE_LOCKED = "service mode while the decoder lock of appendix B is on"
 
 

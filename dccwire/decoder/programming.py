@@ -78,8 +78,8 @@ class Programming:
         """Take notice of a valid packet; it comes back if it is a service mode packet in its mode.
 
         Service mode begins with a service mode packet right after a reset packet, at most 20 ms
-        after it (our reading), and ends with any other valid packet, or 20 ms after the last reset
-        or service mode packet. Then nothing counts until an operations packet comes that does not
+        after it (our reading), and ends with any other valid packet, or after 20 ms with neither a
+        reset nor one of its own. Then nothing counts until an operations packet comes that does not
         look like one of service mode (S-9.2.3 §C); what ends service mode by itself is one already.
         The lock of appendix B is lifted by the same packets as end service mode: if a reset lifted
         it, it would keep nobody out.

@@ -52,7 +52,7 @@ def full_range_ns(rate: int, adjustment: int, steps: int) -> int:
 
 @lru_cache(maxsize=256)
 def enabled_in_consist(cv_21: int, cv_22: int) -> int:
-    """The switches of the functions that obey the consist address (S-9.2.2, CV 21 and 22)."""
+    """The switches of functions that listen to the consist address (S-9.2.2, CV 21 and 22)."""
     return switches(ConsistFunctions.from_cvs({21: cv_21, 22: cv_22}).names_on)
 
 

@@ -88,7 +88,7 @@ class Storage:
         """Write as a packet does; what keeps it from being stored comes back, else None.
 
         Bits of CV 29 that the decoder does not support cannot be set (S-9.2.2, CV 29); the others
-        of the byte are stored all the same (our choice). CV 1 also clears CV 29 bit 5 and CV 19
+        of the byte are stored all the same (our choice). CV 1 makes CV 19 and bit 5 of CV 29 0, too
         (S-9.2.3 §E; here for a write on the main too).
         """
         if not self.has(cv):
@@ -124,7 +124,7 @@ class Storage:
         return None
 
     def hard_reset(self) -> None:
-        """CV 29, 31, 32 to factory values, CV 19 to 0 (S-9.2.1 §C, Hard Reset)."""
+        """CV 19 to 0; CV 29, 31 and 32 as the factory left them (S-9.2.1 §C, Hard Reset)."""
         for cv in (29, 31, 32):
             self.put(cv, self.options.factory.get(cv, 0))
         self.put(19, 0)

@@ -45,7 +45,7 @@ class Reset(NamedReading):
 
 @instruction("00000001", "S-9.2.1 §C, Hard Reset")
 class HardReset(Instruction):
-    """CV 29, 31, 32 to factory values, CV 19 to 0, then a decoder reset."""
+    """CV 19 to 0, CV 29, 31 and 32 as the factory left them, and all that a decoder reset does."""
 
 
 @instruction("0000001D", "S-9.2.1 §C, Factory Test", ends=True, fields={"d": "D"})
@@ -125,7 +125,7 @@ reserved("0000010D", "0000100D", "0000110D", clause="S-9.2.1 §C, Decoder Contro
     fields={"reversed": Flag("C", off=0b0010, on=0b0011), "consist": "A"},
 )
 class ConsistControl(Instruction):
-    """Set the 7-bit consist address of CV 19; address 0 takes the unit out of its consist.
+    """Set the 7-bit consist address of CV 19; address 0 ends its consist for the unit.
 
     `reversed` is the unit's direction in the consist (CV 19 bit 7).
 

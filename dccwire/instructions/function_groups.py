@@ -116,12 +116,12 @@ class FunctionGroupTwoF9F12(FunctionGroup):
 
 @group("11011110 DDDDDDDD", "S-9.2.1 §C, F13-F20 Function Control", 13, 20)
 class FunctionsF13F20(FunctionGroup):
-    """F13 to F20; a station that does not refresh them sends each change at least twice (X38)."""
+    """F13 to F20; without a refresh, each change is to be sent twice or more (X38)."""
 
 
 @group("11011111 DDDDDDDD", "S-9.2.1 §C, F21-F28 Function Control", 21, 28)
 class FunctionsF21F28(FunctionGroup):
-    """F21 to F28; a station that does not refresh them sends each change at least twice (X38)."""
+    """F21 to F28; without a refresh, each change is to be sent twice or more (X38)."""
 
 
 def function_group(name: str) -> type[FunctionGroup]:
@@ -160,7 +160,7 @@ class BinaryStateLongForm(Instruction):
     def remarks(self) -> Iterator[Remark]:
         """States 1 to 127 belong in the short form (X21)."""
         if 1 <= self.state <= 127:
-            message = "binary states 1 to 127 are to be sent in the short form (X21)"
+            message = "the short form is the one for binary states 1 to 127 (X21)"
             yield Remark(Reason.DISCOURAGED, message, self.clause)
 
 

@@ -184,7 +184,7 @@ class BroadcastStop(NamedReading):
 class SpeedStepControl128(_Speed):
     """128 speed step control as sent: 0 stop, 1 emergency stop, 2 to 127 for steps 1 to 126.
 
-    The text prints the stops and the number of steps; that 2 is step 1 and 127 step 126 is derived.
+    The text prints the stops and how many steps there are; which code is which step is derived.
 
     >>> SpeedStepControl128.at(step=126, forward=True)
     SpeedStepControl128(forward=True, speed=127)

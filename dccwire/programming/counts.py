@@ -39,7 +39,7 @@ class _OnProgrammingTrack(_Raised):
     preamble: int = _least(least_preamble(Mode.SERVICE), "S-9.2.3 §E, Long Preamble")
     """Ones before each packet; the end bit of the packet before is not counted (P16, C2)."""
     power_on: int = _least(20, "S-9.2.3 §E, Power-On Cycle")
-    """Valid packets after power comes on."""
+    """Valid packets once the power is on."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +65,7 @@ class Counts(_OnProgrammingTrack):
     verifies: int = _least(5, "S-9.2.3 §E")
     """Identical verify packets of a group."""
     acknowledged_resets: int = _least(0, "the standard asks for it in direct mode alone")
-    """Reset packets after a verify group that was acknowledged."""
+    """Reset packets behind each acknowledged group of verifies."""
     writes: int = _least(5, "S-9.2.3 §E")
     """Identical write packets of a group."""
     recovery: int = _least(6, "S-9.2.3 §E, Decoder Recovery Time")

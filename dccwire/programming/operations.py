@@ -5,7 +5,7 @@ pages of the standard at hand give the counts of the hard reset cycle; for the a
 decoder lock they give the packet alone, so both have the shape and the counts of direct mode, which
 is our reading. Room: one session an operation; lists and sets of CVs are elsewhere.
 
-**What is never reported.** Verify answers only yes or no, and answers get lost. So each value read
+**What is never reported.** Silence is the only no to a verify, and answers get lost. So each value read
 is asked for once more, as a whole, and only an acknowledgement of that makes it a result. However
 many packets or acknowledgements are lost, and whatever else is taken for one, no wrong value is
 reported, unless something that is no acknowledgement is taken for one in the confirming verify
@@ -14,8 +14,8 @@ on the page preset and on the power-on cycle for page 1.
 
 **On the main** a write reaches every decoder at the address, wherever it stands, and a consist's
 address is no place for it: two engines of the same number get the same CV. Nobody answers, so there
-is nothing to confirm. A decoder need only act on packets to it that lie 5 ms or more apart, from
-end bit to start bit (S-9.2 §C; C13), and at addresses 112 to 127 closer ones could be taken for
+is nothing to confirm. A decoder need only act on packets to it that lie 5 ms or more apart, end
+bit to next start bit (S-9.2 §C; C13), and at addresses 112 to 127 closer ones could be taken for
 service mode (footnote 11). Back to back they would lie 1.6 ms apart. So an idle packet follows
 each, the last one too: it takes 5.5 ms or more, and does not cancel the write that waits for its
 second packet (S-9.2.1 §C).
@@ -118,8 +118,8 @@ def write_byte(
     """Store a value in a CV; the result says whether the write was acknowledged.
 
     A decoder may acknowledge a write but need not (S-9.2.3 §D); with `confirm` the value is asked
-    for afterwards, and a `ConfirmationError` comes if that stays silent. A write to CV 1, by any
-    mode, clears bit 5 of CV 29 and CV 19 (S-9.2.3 §E).
+    for afterwards, and a `ConfirmationError` comes if that stays silent. With CV 1, in whatever
+    mode, a decoder also sets bit 5 of CV 29 and CV 19 to 0 (S-9.2.3 §E).
 
     Raises:
         FieldError: a value outside the mode's; or CV 7 or CV 8, which are read-only, without
@@ -150,7 +150,7 @@ def write_byte_on_main(
 ) -> Session[None]:
     r"""Two identical packets that store a value in a CV of every decoder at this address.
 
-    An idle packet follows each. No other packet to that decoder and no broadcast may come between
+    An idle packet follows each. Nothing else for that decoder, and no broadcast, may come between
     (S-9.2.1 §C, CV access long form). Packets of six bytes take no more than 30 ms from start to
     start (S-9.2.1 footnote 7).
 
@@ -203,7 +203,7 @@ def _refuse_read_only(cv: int | None, forced: bool) -> None:
 def find_direct_mode(setup: Setup = DEFAULT) -> Session[bool]:
     """Whether the decoder knows direct mode: it confirms bit 7 of CV 8 as 0 or as 1.
 
-    Both are asked (S-9.2.3 §E, Direct Mode); an acknowledgement of either means yes.
+    Both are asked (S-9.2.3 §E, Direct Mode); it is there if either is acknowledged.
     """
     sequencer = Sequencer(BY_DIRECT_MODE, setup)
 
@@ -218,7 +218,7 @@ def find_direct_mode(setup: Setup = DEFAULT) -> Session[bool]:
 def factory_reset(setup: Setup = DEFAULT) -> Session[bool]:
     """Set all CVs to the manufacturer's values, by the sequence of register mode (P11).
 
-    CV 8 reads 255 until all of them are rewritten, over several power-on cycles. The result says
+    CV 8 reads 255 until all are stored, which may take some power-on cycles. The result says
     whether the write was acknowledged.
     """
     target = Register(8)

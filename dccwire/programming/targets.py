@@ -163,7 +163,7 @@ class Register(_Target):
 
 @dataclass(frozen=True, slots=True)
 class AddressOnly(_Target):
-    """CV 1 by address-only mode: values 0 to 127 (P5); a write clears CV 29 bit 5 and CV 19 too.
+    """CV 1 by address-only mode: 0 to 127 (P5); a write sets CV 19 and bit 5 of CV 29 to 0 too.
 
     >>> AddressOnly().write(128)
     Traceback (most recent call last):

@@ -32,8 +32,8 @@ def _read(data: bytes, mode: Mode) -> Packet | None:
 class PacketReceived:
     """A preamble of 10 ones or more, bytes with their start bits, and a packet end bit.
 
-    `begin` is where the counted preamble begins, `start` the packet start bit, `end` the end of the
-    packet end bit. `preamble` counts complete ones without the end bit of the packet before;
+    `begin` is where the counted preamble begins, `start` the packet start bit, `end` where the
+    packet end bit ends. `preamble` counts complete ones without the end bit of the packet before;
     `adjoining` says that this end bit stands directly before them (C2). The bytes may be wrong.
     `mode` is how `packet` reads them; receivers say operations, a `ModeTracker` knows better.
     """

@@ -326,7 +326,7 @@ def test_rule_17_is_not_decidable_on_two_levels() -> None:
     ("held", "verdict"), [(1, FAIL), (25, FAIL), (26, UNDECIDED), (27, PASS), (500, PASS)]
 )
 def test_rule_17_with_a_gap(held: int, verdict: Verdict) -> None:
-    """At least 26 µs after the end bit, at q = 1 µs (M2): 25 fails, 26 is undecided."""
+    """26 µs or more behind an end bit, at q = 1 µs (M2): 25 fails, 26 is undecided."""
     report = split(lengths_of(PLAIN), lengths_of(PLAIN), held_us=held)
     found = result(report, 17)
     assert (found.verdict, found.measured, found.worst) == (verdict, 1, f"{held} us")

@@ -14,7 +14,7 @@ KINDS = st.sampled_from(DecoderKind)
 VALUES = st.dictionaries(st.integers(1, 1024), st.integers(0, 255), min_size=1, max_size=6)
 
 CONFIGURATION = """\
-CV 29 = 102: configuration (mandatory if one of its features exists)
+CV 29 = 102: configuration (mandatory where any of its features exists)
 switches of the decoder
 
 cv    bits       layout     meaning
@@ -158,8 +158,8 @@ def test_reserved_and_unknown_cvs_say_so() -> None:
     assert "from memory: LongConsistAddress" in describe(20, 4).text()
     assert describe(600, 1).text().startswith("CV 600 = 1: manufacturer unique\n")
     assert describe(7, 1).text().startswith("CV 7 = 1: manufacturer version (mandatory), read only")
-    assert "reserved for the manufacturer's use" in entry(880).content
-    assert "reserved for the manufacturer's use" in entry(891).content
+    assert "reserved for what manufacturers do with them" in entry(880).content
+    assert "reserved for what manufacturers do with them" in entry(891).content
     assert describe(300, 1).entries[0].name == "indexed area"
     assert describe(3, 1, DecoderKind.ACCESSORY).entries[0].name == "on-time of F1 to F4"
 

@@ -218,7 +218,7 @@ def test_values_know_the_addresses_of_packets() -> None:
 
 @pytest.mark.parametrize("number", [1, 4, 5, 256, 257, 310, 2040])
 def test_output_numbers_go_both_ways_in_both_readings(number: int) -> None:
-    """V9: the formula counts from decoder address 0, the sentence beside it from 1."""
+    """V9: by the formula decoder address 0 is the first, by the words next to it 1."""
     value = cv.AccessoryOutputAddressing(number)
     output = number - 1
     for numbering, first in [

@@ -30,7 +30,7 @@ def test_long_address() -> None:
     assert decoder.step == 28
 
 
-def test_cv_17_takes_effect_with_cv_18() -> None:
+def test_cv_17_counts_from_the_write_of_cv_18() -> None:
     """S-9.2.2, CV 17 and 18, written on the main to the long address itself."""
     decoder, line = at_work(factory=LONG_1205)
     line.send("C4 B5 EC 10 C5", times=2)

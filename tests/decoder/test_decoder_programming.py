@@ -181,7 +181,7 @@ def test_bit_manipulation_belongs_to_direct_mode() -> None:
 
 
 @pytest.mark.parametrize("body", ["78 37", "7C 00 37"])
-def test_a_write_of_cv_1_clears_cv_29_bit_5_and_cv_19(body: str) -> None:
+def test_a_write_of_cv_1_ends_long_addressing_and_consist(body: str) -> None:
     """S-9.2.3 §E, by any mode."""
     decoder, line = on_programming_track(factory={17: 0xC4, 19: 0x8A, 29: 0x26})
     assert line.send(body, times=5)

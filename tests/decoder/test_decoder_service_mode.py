@@ -96,7 +96,7 @@ def test_service_mode_begins_right_after_a_reset(opening: list[str], inside: boo
 @pytest.mark.parametrize(
     ("pause_ns", "answers"), [(19_999_999, 1), (20_000_000, 1), (20_000_001, 0)]
 )
-def test_service_mode_lasts_20_ms_after_a_reset_or_a_service_mode_packet(
+def test_service_mode_lasts_20_ms_more_from_each_packet_that_keeps_it(
     last: str, pause_ns: int, answers: int
 ) -> None:
     """S-9.2.3 §C: 20 ms is in time, 1 ns more is not."""

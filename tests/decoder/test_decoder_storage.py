@@ -43,7 +43,7 @@ def test_factory_values_are_the_standards() -> None:
     ],
 )
 def test_a_write_on_the_main_takes_two_identical_packets(bodies: list[str], value: int) -> None:
-    """S-9.2.1 §C, CV access long form: packets to others and idle packets do not cancel it."""
+    """S-9.2.1 §C, CV access long form: what goes to others, and idle packets, leave it be."""
     decoder, line = at_work(factory={19: 10})
     assert line.send(*bodies) == []
     assert decoder.cv(3) == value
@@ -223,7 +223,7 @@ def test_all_cvs_can_be_seen_at_once() -> None:
 
 
 def test_hard_reset() -> None:
-    """S-9.2.1 §C: CV 29, 31, 32 as at the factory, CV 19 to 0, then a decoder reset."""
+    """S-9.2.1 §C: CV 19 to 0, CV 29, 31 and 32 as at the factory, and a decoder reset."""
     decoder, line = at_work(factory={29: 6, 32: 9})
     for cv, value in ((29, 7), (31, 20), (32, 0), (19, 10), (3, 5)):
         decoder.set_cv(cv, value)

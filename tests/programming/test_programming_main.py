@@ -17,7 +17,7 @@ from dccwire.programming import (
 from dccwire.signal import durations
 
 APART = 5_000_000
-"""From end bit to start bit, in ns (S-9.2 §C; at 112 to 127 footnote 11)."""
+"""End bit to next start bit, in ns (S-9.2 §C; at 112 to 127 footnote 11)."""
 
 SESSIONS = {
     "byte to 3": lambda: write_byte_on_main(ShortAddress(3), 29, 38),
@@ -45,7 +45,7 @@ def places(
 
 
 def gaps(outgoing: Sequence[Outgoing], timing: Timing, *, shared: bool = False) -> list[int]:
-    """From the end bit of each packet to a decoder to the start bit of the next one, in ns."""
+    """How long after each end bit of a decoder's packets its next start bit comes, in ns."""
     timed = zip(outgoing, places(outgoing, timing, shared=shared), strict=True)
     own = [place for one, place in timed if one.packet.address != IDLE]
     return [start - end for (_, end), (start, _) in pairwise(own)]
@@ -77,7 +77,7 @@ def test_packets_to_one_address_are_5_ms_apart(session, timing, shared, gap) -> 
 
 @pytest.mark.parametrize("timing", ["nominal", "least", "most"])
 @pytest.mark.parametrize("session", SESSIONS.values(), ids=SESSIONS)
-def test_start_bits_are_30_ms_apart_at_most(session, timing) -> None:
+def test_at_most_30_ms_lie_between_start_bits(session, timing) -> None:
     """Packets of six bytes among them (S-9.2.1 footnote 7)."""
     starts = [start for start, _ in places(sent(session()), TIMINGS[timing])]
     steps = [after - before for before, after in pairwise(starts)]

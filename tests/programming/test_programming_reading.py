@@ -44,7 +44,7 @@ def test_direct_mode_reads_each_value(cv) -> None:
 )
 @pytest.mark.parametrize("value", [0, 1, 77, 254, 255])
 def test_the_other_modes_read_by_comparing(target, value) -> None:
-    """Up to 256 verify groups for one CV; the page register is left at 1."""
+    """One CV takes 256 verify groups at most; the page register is left at 1."""
     decoder = IdealDecoder({target.cv: value}, writes=bool(value % 2))
     assert result(read_byte(target), decoder) == value
     assert decoder.page == 1

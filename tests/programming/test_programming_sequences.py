@@ -53,7 +53,7 @@ def test_a_session_begins_with_the_power_on_cycle() -> None:
 @pytest.mark.parametrize(
     ("session", "silent", "acknowledged"),
     [
-        # 3 resets; 5 verifies, after an acknowledged group 1 reset (S-9.2.3 §E, Direct Mode)
+        # 3 resets; 5 verifies; 1 reset if they are acknowledged (S-9.2.3 §E, Direct Mode)
         (
             lambda setup: verify_byte(DirectCv(29), 38, setup),
             [(RESET, 3), ("741c264e", 5)],
@@ -75,7 +75,7 @@ def test_a_session_begins_with_the_power_on_cycle() -> None:
             [(RESET, 3), ("781cf99d", 5), (RESET, 6)],
             [(RESET, 3), ("781cf99d", 2), (RESET, 6)],
         ),
-        # Bit 7 of CV 8 as 0, then as 1
+        # Of CV 8 bit 7: first 0, then 1
         (
             find_direct_mode,
             [(RESET, 3), ("7807e798", 5), ("7807ef90", 5)],

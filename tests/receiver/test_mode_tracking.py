@@ -29,7 +29,7 @@ def modes(*packets: bytes, pauses: tuple[int, ...] = ()) -> list[Mode]:
     [(19_999_999, Mode.SERVICE), (20_000_000, Mode.SERVICE), (20_000_001, Mode.OPERATIONS)],
 )
 def test_a_pause_of_20_ms_ends_service_mode(pause: int, mode: Mode) -> None:
-    """From the end of the last reset or service mode packet to the next one's start bit."""
+    """Counted to the next start bit, from where a packet that keeps the mode ends."""
     assert modes(RESET, VERIFY, pauses=(pause,))[-1] is mode
     assert modes(RESET, VERIFY, VERIFY, pauses=(0, pause))[-1] is mode
     assert modes(RESET, VERIFY, RESET, VERIFY, pauses=(0, pause, 0))[-1] is Mode.SERVICE
