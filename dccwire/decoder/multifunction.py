@@ -40,8 +40,8 @@ class Listener(ABC):
     ) -> list[Acknowledgement]:
         """Act on a packet, or on a receiver's event, which brings its own times.
 
-        `start_ns` is where the packet start bit begins, `end_ns` where its end bit ends, as receivers
-        count them. The acknowledgements that it causes come back, on a track as they merge;
+        `start_ns` is where the packet start bit begins, `end_ns` where its end bit ends, as
+        receivers count. The acknowledgements that it causes come back, on a track as they merge;
         outside service mode there are none (S-9.2.3 §D). Bytes with a wrong length or error byte
         are ignored (S-9.2 §B), and so are events that are no packets. The mode of a `Packet` is
         ignored: the decoder knows.

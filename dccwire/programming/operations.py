@@ -5,7 +5,7 @@ pages of the standard at hand give the counts of the hard reset cycle; for the a
 decoder lock they give the packet alone, so both have the shape and the counts of direct mode, which
 is our reading. Room: one session an operation; lists and sets of CVs are elsewhere.
 
-**What is never reported.** Silence is the only no to a verify, and answers get lost. So each value read
+**What is never reported.** Silence is the only no, and answers get lost. So each value read
 is asked for once more, as a whole, and only an acknowledgement of that makes it a result. However
 many packets or acknowledgements are lost, and whatever else is taken for one, no wrong value is
 reported, unless something that is no acknowledgement is taken for one in the confirming verify
