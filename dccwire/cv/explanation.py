@@ -12,16 +12,15 @@ from functools import cache
 from typing import Any
 
 from dccwire.bit_rows import FieldRow, field_rows, row_lines
-from dccwire.cv import accessories, addresses, configuration, functions, motor, paging
+from dccwire.cv import accessories
 from dccwire.cv.catalogue import CvEntry, entry
-from dccwire.cv.values import CV_VALUES, CvValue, DecoderKind, check_cv, check_value
+from dccwire.cv.values import VALUE_TYPES, CvValue, DecoderKind, check_cv, check_value
 from dccwire.errors import member
 from dccwire.formats import Provenance
 from dccwire.notation import Notation, declared_to_plain
 from dccwire.wording import wrapped
 
 __all__ = [
-    "VALUE_TYPES",
     "CvExplanation",
     "CvReading",
     "describe",
@@ -32,12 +31,6 @@ __all__ = [
     "value_to_plain",
     "value_types",
 ]
-
-_FILES = (addresses, configuration, functions, motor, paging)
-"""Imported so that all of their values are declared."""
-
-VALUE_TYPES: dict[str, type[CvValue]] = {cls.__name__: cls for cls in CV_VALUES}
-"""Every value class by its name, which is its type in text and JSON."""
 
 value_to_plain = declared_to_plain
 CV_NOTATION = Notation(VALUE_TYPES, "CV value", "dccwire cv --types")

@@ -18,7 +18,7 @@ from dccwire.formats import Declared, Fields, Provenance, declare
 from dccwire.notation import declared_text
 from dccwire.wording import counted
 
-__all__ = ["CvValue", "DecoderKind"]
+__all__ = ["VALUE_TYPES", "CvValue", "DecoderKind"]
 
 
 class DecoderKind(Enum):
@@ -123,8 +123,8 @@ class CvValue(Declared):
         return frozenset(p[0].field for p in parts if cls.cvs[p[0].byte] not in values)
 
 
-CV_VALUES: list[type[CvValue]] = []
-"""Every declared value, in the order of the files."""
+VALUE_TYPES: dict[str, type[CvValue]] = {}
+"""Every value class by its name, its type in text and JSON; filled as the files are imported."""
 
 _V = TypeVar("_V", bound=type[CvValue])
 
@@ -155,7 +155,7 @@ def cv_value(
     ... class Short(CvValue):
     ...     address: int
     ...     reversed: bool = off(Flag("R"))
-    >>> Short(3).to_cvs(), CV_VALUES.pop() is Short
+    >>> Short(3).to_cvs(), VALUE_TYPES.pop("Short") is Short
     ({1: 6}, True)
     """
 
@@ -164,7 +164,8 @@ def cv_value(
         if len(cvs) != size:
             raise LayoutError(line, f"{counted(size, 'byte')}, but {counted(len(cvs), 'CV')}")
         cls.cvs, cls.decoder = tuple(cvs), decoder
-        CV_VALUES.append(cls)
+        if VALUE_TYPES.setdefault(cls.__name__, cls) is not cls:
+            raise LayoutError(line, f"{cls.__name__} is declared twice")
 
     def decorate(plain: _V) -> _V:
         names = (*getattr(plain, "__dataclass_fields__", ()), *plain.__annotations__)

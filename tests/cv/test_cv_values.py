@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from dccwire import AccessoryAddress, LongAddress, PairNumbering, ShortAddress, cv
 from dccwire.cv.kinds import Octets
-from dccwire.cv.values import CV_VALUES, CvValue, cv_value
+from dccwire.cv.values import VALUE_TYPES, CvValue, cv_value
 from dccwire.errors import FieldError, LayoutError, ShapeError
 from dccwire.fields import Choice, FieldKind, Flag, Functions, Number
 from dccwire.formats import Provenance
@@ -94,11 +94,10 @@ def test_values_have_the_cvs_of_the_text_and_come_back(value: CvValue, cvs: dict
 
 def test_every_value_is_worked_by_hand_once() -> None:
     """No format is without a number put down by hand."""
-    assert {type(value) for value, _ in BY_HAND} == set(CV_VALUES)
-    assert len(cv.VALUE_TYPES) == len(CV_VALUES)
+    assert {type(value) for value, _ in BY_HAND} == set(VALUE_TYPES.values())
 
 
-@pytest.mark.parametrize("cls", CV_VALUES, ids=lambda cls: cls.__name__)
+@pytest.mark.parametrize("cls", VALUE_TYPES.values(), ids=lambda cls: cls.__name__)
 def test_every_bit_of_every_layout_is_covered_once(cls: type[CvValue]) -> None:
     """Fixed, or of exactly one field; the clause cites the standard or says from memory."""
     owned = [bit for bit in cls.layout.bits if bit.field]
@@ -110,7 +109,7 @@ def test_every_bit_of_every_layout_is_covered_once(cls: type[CvValue]) -> None:
     assert cls.__name__ in cv.__all__
 
 
-@pytest.mark.parametrize("cls", CV_VALUES, ids=lambda cls: cls.__name__)
+@pytest.mark.parametrize("cls", VALUE_TYPES.values(), ids=lambda cls: cls.__name__)
 @given(data=st.data())
 def test_what_is_read_is_written_back_bit_for_bit(cls: type[CvValue], data) -> None:
     """Reserved bits are kept; what cannot be held is refused by an error with its data."""
@@ -370,8 +369,8 @@ def test_json_may_leave_out_what_has_a_default() -> None:
 
 
 def test_declarations_that_do_not_fit_are_refused() -> None:
-    """A byte a CV, and the class has the fields of the kinds; nothing is declared then."""
-    before = list(CV_VALUES)
+    """A byte a CV, fields of the kinds, a name of its own; nothing is declared then."""
+    before = dict(VALUE_TYPES)
     with pytest.raises(LayoutError, match="1 byte, but 2 CVs"):
 
         @cv_value((1, 2), "AAAAAAAA", "test", fields={"a": "A"})
@@ -384,7 +383,13 @@ def test_declarations_that_do_not_fit_are_refused() -> None:
         class Odd(CvValue):
             b: int
 
-    assert before == CV_VALUES
+    with pytest.raises(LayoutError, match="KickStart is declared twice"):
+
+        @cv_value((1,), "AAAAAAAA", "test")
+        class KickStart(CvValue):
+            a: int
+
+    assert before == VALUE_TYPES
 
 
 @pytest.mark.parametrize(
