@@ -13,7 +13,7 @@ from dccwire import cv
 from dccwire.address import PROGRAMMING_TRACK
 from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command
-from dccwire.cv.changes import FACTORY_RESET
+from dccwire.cv.changes import FACTORY_RESET, RESET_CVS
 from dccwire.cv.cv_set import plain_cv
 from dccwire.cv.explanation import CV_NOTATION
 from dccwire.cv.values import number_of
@@ -143,7 +143,8 @@ def _pairs(words: list[str]) -> dict[int, int]:
 def _compare(given: argparse.Namespace, decoder: cv.DecoderKind) -> None:
     old, new = map(_read, given.compare)
     if given.packets is not None:
-        resets = new.get(8) == FACTORY_RESET != old.get(8)  # unforced it is refused
+        ids = RESET_CVS[decoder]
+        resets = any(new.get(cv) == FACTORY_RESET != old.get(cv) for cv in ids)  # or it is refused
         return _plan(_steps(old, new, given, decoder), resets, given)
     changes = cv.difference(old, new)
     for one in changes:

@@ -260,6 +260,9 @@ def test_read_only_cvs_need_to_be_forced(run, tmp_path: Path) -> None:
     assert "# 8 in CV 8 is a factory reset" in out
     new.write_text("cv,value\n8,9\n")
     assert "factory reset" not in run(*options, "--force", "8")[1]
+    new.write_text("cv,value\n520,8\n")  # the old number of an accessory decoder's CV 8
+    assert "# 8 in CV 8 is a factory reset" in run(*options, "--accessory", "--force", "520")[1]
+    assert "factory reset" not in run(*options)[1]
 
 
 @pytest.mark.parametrize(
