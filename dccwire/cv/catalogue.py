@@ -100,7 +100,7 @@ _ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
         (257, 512, *_INDEXED),
         (513, 879, *_MAKER),
         (880, 891, *_RESERVED[:2], "reserved for the manufacturer's use, and called dynamic (V17)"),
-        (892, 892, "decoder load", _O, "amount of the load, and a bit for its sign (V21)"),
+        (892, 892, "decoder load", _O, "amount of the load, and a bit: positive or negative (V21)"),
         (893, 893, "dynamic flags", _O, "flags"),
         (894, 894, "fuel", _O, "0 empty, 254 full, 255 not supported"),
         (895, 895, "water", _O, "0 empty, 254 full, 255 not supported"),

@@ -128,7 +128,7 @@ TABLE: dict[str, tuple[str, dict[int, list[str]]]] = {
         "S-9.2.2, CV 105 and 106",
         {105: number("first", 8), 106: number("second", 8)},
     ),
-    "DecoderLoad": ("S-9.2.2, CV 892", {892: [*number("amount", 7), "sign 1"]}),
+    "DecoderLoad": ("S-9.2.2, CV 892", {892: [*number("amount", 7), "bit_7 1"]}),
     "DynamicFlags": ("S-9.2.2, CV 893", {893: number("flags", 8)}),
     "FuelLevel": ("S-9.2.2, CV 894", {894: number("level", 8)}),
     "WaterLevel": ("S-9.2.2, CV 895", {895: number("level", 8)}),
