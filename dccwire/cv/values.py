@@ -97,10 +97,9 @@ class CvValue(Declared):
         """What `from_cvs` refuses, as far as the CVs given can tell."""
         for cv, at in zip(cls.cvs, range(0, 8 * len(cls.cvs), 8), strict=True):
             bits = cls.layout.bits[at : at + 8] if cv in values else ()
-            fixed = [(bit.number, bit.fixed) for bit in bits if bit.fixed is not None]
-            wrong = [f"bit {n} = {bit}" for n, bit in fixed if values[cv] >> n & 1 != bit]
-            if wrong:
-                yield FieldError(f"CV {cv}", " and ".join(wrong), values[cv])
+            for bit in bits:
+                if bit.fixed not in (None, values[cv] >> bit.number & 1):
+                    yield FieldError(f"CV {cv}", f"bit {bit.number} = {bit.fixed}", values[cv])
         word, split = cls.word_of(values), cls.split_fields(values)
         for name, kind in cls.kinds.items():
             field = cls.layout.fields[name]

@@ -251,12 +251,14 @@ def test_half_of_a_pair_says_what_is_missing() -> None:
 
 def test_what_a_strict_reading_refuses_is_a_note() -> None:
     """Every fault, with field, bound and value."""
-    (reading,) = explain_cvs({17: 0x3F, 18: 3})[0].readings
-    assert reading.notes == (
-        "CV 17: bit 7 = 1 and bit 6 = 1 expected, 63 given",
-        "address: 0 to 10239 expected, 16131 given",
-    )
-    assert "! address: 0 to 10239" in explain_cvs({17: 0x3F, 18: 3})[0].text()
+    (reading,) = explain_cvs({31: 3, 32: 0})[0].readings
+    assert reading.notes == ("high: 16 to 255 expected, 3 given",)
+    assert "! high: 16 to 255 expected" in explain_cvs({31: 3, 32: 0})[0].text()
+    assert list(map(str, cv.LongConsistAddress.faults({19: 100, 20: 255}))) == [
+        "CV 20: bit 7 = 0 expected, 255 given",
+        "rest: 0 to 99 expected, 100 given",
+        "hundreds: 0 to 102 expected, 127 given",
+    ]
 
 
 def test_accessory_addresses_have_two_readings_unless_cv_29_chooses() -> None:

@@ -127,11 +127,11 @@ def test_what_is_read_is_written_back_bit_for_bit(cls: type[CvValue], data) -> N
 
 
 def test_fixed_bits_that_differ_are_refused_by_name() -> None:
-    """CV 29 bit 7 is an accessory decoder's; CV 17 opens with 11."""
+    """CV 29 bit 7 is an accessory decoder's; an address of CV 1 has seven bits."""
     for cls, values, field, bound in [
         (cv.Configuration, {29: 134}, "CV 29", "bit 7 = 0"),
         (cv.PrimaryAddress, {1: 128}, "CV 1", "bit 7 = 0"),
-        (cv.ExtendedAddress, {17: 0, 18: 0}, "CV 17", "bit 7 = 1 and bit 6 = 1"),
+        (cv.LongConsistAddress, {19: 0, 20: 128}, "CV 20", "bit 7 = 0"),
         (cv.AccessoryConfiguration, {29: 6}, "CV 29", "bit 7 = 1"),
     ]:
         with pytest.raises(FieldError) as caught:
@@ -150,6 +150,19 @@ def test_cv_17_runs_from_192_to_231() -> None:
             continue
         legal.append(high)
     assert legal == list(range(192, 232))
+
+
+@pytest.mark.parametrize(("high", "legal"), [(191, 0), (192, 1), (231, 1), (232, 0), (255, 0)])
+@pytest.mark.parametrize("low", [{}, {18: 0}, {18: 255}])
+def test_what_cv_17_cannot_be_is_told_whatever_cv_18_is(high: int, legal: int, low: dict) -> None:
+    """With the clause of the range, and above it that of the first bytes of packets."""
+    (reading,) = cv.explain_cvs({17: high, **low})[0].readings
+    told = (
+        f"CV 17: 192 to 231 expected, {high} given; 192 + address div 256 (S-9.2.2, CV 17 and 18)"
+    )
+    if high > 231:
+        told += "; S-9.2.1 §A reserves 232 to 254, and 255 is the idle packet's"
+    assert reading.notes[not low :] == (() if legal else (told,))
 
 
 def test_a_missing_cv_and_a_value_that_is_no_byte_are_refused() -> None:
@@ -284,6 +297,8 @@ def test_register_pages_cover_every_cv_once() -> None:
     [
         (cv.PrimaryAddress(0), "no address"),
         (cv.PrimaryAddress(9), "short 9"),
+        (cv.ExtendedAddress(1), "long 1, while CV 29 bit 5 is 1"),
+        (cv.ExtendedAddress(0), "long 0, while CV 29 bit 5 is 1 (0 is not excluded anywhere: X2)"),
         (cv.ConsistAddress(), "in no consist"),
         (cv.ConsistAddress(address=5), "in consist 5, this unit forward"),
         (cv.LongConsistAddress(), "in no consist"),
