@@ -293,52 +293,6 @@ def test_register_pages_cover_every_cv_once() -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "words"),
-    [
-        (cv.PrimaryAddress(0), "no address"),
-        (cv.PrimaryAddress(9), "short 9"),
-        (cv.ExtendedAddress(1), "long 1, while CV 29 bit 5 is 1"),
-        (cv.ExtendedAddress(0), "long 0, while CV 29 bit 5 is 1 (0 is not excluded anywhere: X2)"),
-        (cv.ConsistAddress(), "in no consist"),
-        (cv.ConsistAddress(address=5), "in consist 5, this unit forward"),
-        (cv.LongConsistAddress(), "in no consist"),
-        (cv.LongConsistAddress.at(300, reversed=True), "in consist 300, this unit reversed"),
-        (cv.DecoderLockKey(1, 1), "unlocked"),
-        (cv.DecoderLockKey(1, 2), "locked: only CV 15"),
-        (cv.StartVoltage(0), "0.0% of the full voltage"),
-        (cv.HighVoltage(0), "not used in the curve"),
-        (cv.MidVoltage(255), "100.0% of the full voltage"),
-        (cv.EmfFeedbackCutout(5), "no feedback above step 5 of 128"),
-        (cv.EmfFeedbackCutout(0), "outside the speed steps"),
-        (cv.PacketTimeOut(1), "in units that the decoder's maker gives"),
-        (cv.SpeedTableChoice(0), "not used"),
-        (cv.SpeedTableChoice(1), "not used"),
-        (cv.SpeedTableChoice(3), "preset speed table 3"),
-        (cv.SpeedTableChoice(128), "the meaning of 128 is open (V4)"),
-        (cv.SpeedTableChoice(129), "V mid at step 1 of 28"),
-        (cv.SpeedTableChoice(155), "V mid at step 14 of 28 (default)"),
-        (cv.ForwardTrim(0), "not implemented"),
-        (cv.ReverseTrim(192), "voltage x 1.500"),
-        (cv.ErrorInformation(1), "an error"),
-        (cv.ErrorInformation(0), "no error"),
-        (
-            cv.DecoderLoad(bit_7=0, amount=5),
-            "load 5, bit 7 = 0: positive or negative is not stated (V21)",
-        ),
-        (cv.FuelLevel(255), "not supported"),
-        (cv.IndexPage(16, 0), "index page 0 of 61440"),
-        (cv.AccelerationAdjustment.by(-5), "-5 to the rate of CV 3"),
-        (cv.DecelerationAdjustment.by(5), "+5 to the rate of CV 4"),
-        (cv.KickStart(3), ""),
-    ],
-)
-def test_words_say_what_the_whole_means(value: CvValue, words: str) -> None:
-    """In one line."""
-    assert value.in_words().startswith(words)
-    assert bool(value.in_words()) is bool(words)
-
-
-@pytest.mark.parametrize(
     ("plain", "path", "expected"),
     [
         (None, "value", "an object with a type"),
