@@ -35,8 +35,11 @@ PAGE_REGISTER, PRESET_PAGE = 6, 1
 REGISTER_CVS = {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8}
 """The CVs of a locomotive's other registers (S-9.2.3 §E, Physical Register Addressing)."""
 
-ACCESSORY_REGISTERS = {1: 1, 513: 1, 7: 7, 8: 8, 520: 8}
-"""The registers of an accessory decoder's CVs, new and old numbers (the same; P20)."""
+ACCESSORY_REGISTERS = {cv: cv % 512 for cv in (1, 7, 8, 513, 519, 520)}
+"""The registers of an accessory decoder's CVs, by new and old number: both name the same content.
+
+S-9.2.3 §E prints 513, 7 and 520 (P20); that 519 is CV 7 stands in S-9.2.2, Table 3.
+"""
 
 
 def _to(partition: Partition) -> dict[str, Any]:

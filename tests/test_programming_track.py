@@ -13,11 +13,13 @@ from random import Random
 import pytest
 
 from dccwire import Packet
+from dccwire.cv import DecoderKind
 from dccwire.decoder import Acknowledgement, Decoder, Options
 from dccwire.errors import ConfirmationError
 from dccwire.programming import (
     AddressOnly,
     Answer,
+    Block,
     DirectCv,
     Outgoing,
     PagedCv,
@@ -27,6 +29,7 @@ from dccwire.programming import (
     conversation,
     find_direct_mode,
     read_byte,
+    read_cvs,
     write_byte,
     write_byte_on_main,
 )
@@ -120,6 +123,17 @@ def test_register_mode_reads_every_register() -> None:
     draw = Random(3)
     places = {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8}
     check_reading(Register, ((place, cv, draw.randrange(128)) for place, cv in places.items()))
+
+
+def test_an_accessory_decoders_registers_are_read_by_either_number() -> None:
+    """What a decoder has in registers 1, 7 and 8 (S-9.2.3 §E), whatever its other CVs."""
+    bench = Bench(Decoder())
+    for cv, value in {1: 14, 7: 33, 8: 99, 513: 5, 519: 6, 520: 7}.items():
+        bench.decoder.set_cv(cv, value)
+    for cvs in ((1, 7, 8), (513, 519, 520)):
+        job = [Block(cv, cv) for cv in cvs]
+        session = read_cvs(job, Register.of_cv, decoder=DecoderKind.ACCESSORY)
+        assert dict(carry_out(session, bench).values) == dict(zip(cvs, (14, 33, 99), strict=True))
 
 
 @pytest.mark.parametrize("target", [DirectCv, PagedCv])

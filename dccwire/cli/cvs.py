@@ -13,7 +13,7 @@ from dccwire import cv
 from dccwire.address import PROGRAMMING_TRACK
 from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command
-from dccwire.cv.changes import FACTORY_RESET
+from dccwire.cv.changes import FACTORY_RESET, RESET_CVS
 from dccwire.cv.cv_set import plain_cv
 from dccwire.cv.explanation import CV_NOTATION
 from dccwire.cv.values import number_of
@@ -26,8 +26,8 @@ from dccwire.programming.session import Step
 from dccwire.wording import wrapped
 
 _USE = (
-    "CV VALUE pairs, or a value such as 'ExtendedAddress address=1205', or both: the fields named "
-    "are changed in what the CVs hold"
+    "CV VALUE pairs, or a value such as 'ExtendedAddress address=1205', or both, to change the "
+    "fields named: 29 6 Configuration speed_table=yes"
 )
 _CAUTION = (
     "Writing a CV on the main changes every decoder at that address. A programming track should be "
@@ -47,8 +47,9 @@ def add_commands(commands: Commands) -> None:
     one.add_argument("words", nargs="*", metavar="WORD", help=_USE)
     one.add_argument("--accessory", action="store_true", help="CVs of an accessory decoder")
     one.add_argument("--json", action="store_true", help="one object a line")
-    one.add_argument("--types", action="store_true", help="list all values, or those named")
-    one.add_argument(
+    way = one.add_mutually_exclusive_group()
+    way.add_argument("--types", action="store_true", help="list all values, or those named")
+    way.add_argument(
         "--compare", nargs=2, metavar=("OLD", "NEW"), help="two sets of CVs, CSV or JSON"
     )
     one.add_argument(
@@ -71,8 +72,10 @@ def add_commands(commands: Commands) -> None:
 
 def _cv(given: argparse.Namespace) -> int:
     decoder = cv.DecoderKind.ACCESSORY if given.accessory else cv.DecoderKind.MULTI_FUNCTION
-    opens = (n for n, word in enumerate(given.words) if word[:1] == "{" or word[:1].isalpha())
-    at = next(opens, None)
+    words = " ".join(given.words).split()  # quoted or not
+    at = next((n for n, word in enumerate(words) if word[0] == "{" or word[0].isalpha()), None)
+    if given.force and given.packets is None:
+        raise FieldError("--force", "--packets beside it", given.force)
     if given.types:
         for line in CV_NOTATION.lines(given.words):
             say(line)
@@ -83,9 +86,9 @@ def _cv(given: argparse.Namespace) -> int:
     elif given.packets is not None:
         raise FieldError("--packets", "--compare beside it", given.packets)
     elif at is None:
-        _print(cv.explain_cvs(_pairs(given.words), decoder), given.json)
+        _print(cv.explain_cvs(_pairs(words), decoder), given.json)
     else:
-        explanation = cv.explain_value(_value(given.words[:at], " ".join(given.words[at:])))
+        explanation = cv.explain_value(_value(words[:at], " ".join(words[at:])))
         if not given.json:
             pairs = " ".join(f"{number} {value}" for number, value in explanation.values.items())
             say("\n".join([*wrapped(pairs, 80), ""]))
@@ -143,7 +146,8 @@ def _pairs(words: list[str]) -> dict[int, int]:
 def _compare(given: argparse.Namespace, decoder: cv.DecoderKind) -> None:
     old, new = map(_read, given.compare)
     if given.packets is not None:
-        resets = new.get(8) == FACTORY_RESET != old.get(8)  # unforced it is refused
+        ids = RESET_CVS[decoder]
+        resets = any(new.get(cv) == FACTORY_RESET != old.get(cv) for cv in ids)  # or it is refused
         return _plan(_steps(old, new, given, decoder), resets, given)
     changes = cv.difference(old, new)
     for one in changes:

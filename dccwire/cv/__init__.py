@@ -23,6 +23,7 @@ from dccwire.cv.explanation import *  # noqa: F403
 from dccwire.cv.functions import *  # noqa: F403
 from dccwire.cv.motor import *  # noqa: F403
 from dccwire.cv.paging import *  # noqa: F403
+from dccwire.cv.speed_curves import *  # noqa: F403
 from dccwire.cv.values import *  # noqa: F403
 
 __all__ = [

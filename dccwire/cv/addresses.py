@@ -6,10 +6,12 @@ main changes every decoder at that address.
 
 from __future__ import annotations
 
-from typing import Self
+from collections.abc import Iterator, Mapping
+from typing import Any, Self
 
-from dccwire.address import LongAddress, ShortAddress
+from dccwire.address import LongAddress, Partition, ShortAddress
 from dccwire.cv.values import CvValue, cv_value, off, within
+from dccwire.errors import FieldError
 from dccwire.fields import Flag, Number
 
 __all__ = ["ConsistAddress", "ExtendedAddress", "LongConsistAddress", "PrimaryAddress"]
@@ -36,6 +38,9 @@ class PrimaryAddress(CvValue):
         return "no address: converts to the power source of CV 12, still answers service mode (V20)"
 
 
+_FIRST = Partition.LONG.value
+"""What CV 17 can be: the first byte of a long address (S-9.2.1 §A)."""
+
 _LONG = Number("A", legal=range(0, 10240))
 
 
@@ -56,9 +61,19 @@ class ExtendedAddress(CvValue):
         """The address of packets to it."""
         return LongAddress(self.address)
 
+    @classmethod
+    def faults(cls, values: Mapping[Any, int]) -> Iterator[FieldError]:
+        """CV 17 out of its range: no CV 18 makes an address of it."""
+        if (high := values.get(17, _FIRST[0])) not in _FIRST:
+            hint = "192 + address div 256 (S-9.2.2, CV 17 and 18)"
+            if high > _FIRST[-1]:
+                hint += "; S-9.2.1 §A reserves 232 to 254, and 255 is the idle packet's"
+            yield FieldError("CV 17", f"{_FIRST[0]} to {_FIRST[-1]}", high, hint)
+
     def in_words(self) -> str:
         """The address, and when it counts."""
-        return f"long {self.address}, while CV 29 bit 5 is 1"
+        open_ = "" if self.address else " (0 is not excluded anywhere: X2)"
+        return f"long {self.address}, while CV 29 bit 5 is 1{open_}"
 
 
 @cv_value((19,), "RAAAAAAA", "S-9.2.2, CV 19")

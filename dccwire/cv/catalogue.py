@@ -22,7 +22,7 @@ READ_ONLY = frozenset({7, 8})
 A write of 8 to CV 8 is a factory reset (P11).
 """
 
-OLD_NUMBERS = 512
+OLD_NUMBERS, _RENUMBERED = 512, frozenset({*range(1, 10), 28, 29})
 """CV n of an accessory decoder was CV 512 + n (S-9.2.2, Table 3, the numbers in brackets)."""
 
 
@@ -99,13 +99,8 @@ _ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
         (112, 256, *_MAKER),
         (257, 512, *_INDEXED),
         (513, 879, *_MAKER),
-        (
-            880,
-            891,
-            *_RESERVED[:2],
-            "reserved for what manufacturers do with them, and called dynamic (V17)",
-        ),
-        (892, 892, "decoder load", _O, "amount of the load, and a bit for its sign (V21)"),
+        (880, 891, *_RESERVED[:2], "reserved for the use of makers, called dynamic (V17)"),
+        (892, 892, "decoder load", _O, "amount of the load, and a bit: positive or negative (V21)"),
         (893, 893, "dynamic flags", _O, "flags"),
         (894, 894, "fuel", _O, "0 empty, 254 full, 255 not supported"),
         (895, 895, "water", _O, "0 empty, 254 full, 255 not supported"),
@@ -147,7 +142,7 @@ def catalogue(decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> tuple[CvEntr
         # Table 3 prints CV 8 alone as read-only, and each old number as optional.
         read_only = frozenset({8, OLD_NUMBERS + 8})
         for first, last, name, _, content in _ENTRIES[decoder]:
-            if first <= 9 or first in (28, 29):
+            if first in _RENUMBERED:
                 cvs = f"{first} to {last}" if last > first else f"{first}"
                 words = f"old number of CV {cvs}: {content}"
                 rows.append((first + OLD_NUMBERS, last + OLD_NUMBERS, name, _O, words))
@@ -164,3 +159,9 @@ def entry(cv: int, decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> CvEntry
     """
     entries = catalogue(member(DecoderKind, "decoder", decoder))
     return entries[bisect_left(entries, check_cv(cv), key=attrgetter("last"))]
+
+
+def present(cv: int, decoder: DecoderKind) -> int:
+    """The number that a CV has today: that of an accessory decoder's old one, or its own."""
+    old = decoder is DecoderKind.ACCESSORY and cv - OLD_NUMBERS in _RENUMBERED
+    return cv - OLD_NUMBERS if old else cv

@@ -41,6 +41,9 @@ _LATE = frozenset({1, 15, 16, 17, 18, 19, 29})
 FACTORY_RESET = 8
 """Written to CV 8 it resets all CVs: in register mode by P11, else common practice, no source."""
 
+RESET_CVS = {DecoderKind.MULTI_FUNCTION: (8,), DecoderKind.ACCESSORY: (8, OLD_NUMBERS + 8)}
+"""Where that is written, by new and old number."""
+
 
 @dataclass(frozen=True, slots=True)
 class CvChange:
@@ -169,21 +172,20 @@ class _Plan:
         differ = [key for key in new if old.get(key) != new[key]]
         turned = not {*POINTERS}.isdisjoint(differ)
         self.changed = [key for key in new if key in differ or (turned and is_on_page(key))]
-        self.multi = decoder is DecoderKind.MULTI_FUNCTION
+        self.multi, self.reset = decoder is DecoderKind.MULTI_FUNCTION, RESET_CVS[decoder]
 
     def made(self) -> Iterator[CvWrite]:
         late = _LATE if self.multi else frozenset[int]()
-        reset = (8,) if self.multi else (8, OLD_NUMBERS + 8)
         if self.multi and self.changed not in ([], [15]):
             yield from self._unlock()
-        later = {*late, *POINTERS, *reset, *filter(is_on_page, self.changed)}
+        later = {*late, *POINTERS, *self.reset, *filter(is_on_page, self.changed)}
         for key in self.changed:
             if isinstance(key, int) and key not in later:
                 yield self._write(key)
         yield from self._indexed()
         if self.multi:
             yield from self._addresses()
-        for cv in reset:
+        for cv in self.reset:
             if cv in self.changed:
                 resets = self.goal[cv] == FACTORY_RESET
                 yield self._write(cv, "a factory reset of all CVs" if resets else "")

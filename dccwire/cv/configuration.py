@@ -143,22 +143,22 @@ class UserIdentification(CvValue):
     second: int
 
 
-@cv_value((892,), "SLLLLLLL", "S-9.2.2, CV 892", fields={"amount": "L"})
+@cv_value((892,), "BAAAAAAA", "S-9.2.2, CV 892")
 class DecoderLoad(CvValue):
     """CV 892: the amount of the load, 0 to 127, and a bit that tells positive from negative.
 
-    Which value of the bit is which the text does not say (V21), so the load has no sign here.
+    Which value of the bit is which the text does not say (V21): it is shown as it stands.
 
     >>> DecoderLoad.from_cvs({892: 0x85})
-    DecoderLoad(sign=1, amount=5)
+    DecoderLoad(bit_7=1, amount=5)
     """
 
-    sign: int
+    bit_7: int
     amount: int
 
     def in_words(self) -> str:
         """The amount, and the bit as it is."""
-        return f"load {self.amount}, bit 7 = {self.sign}: which sign it means is not stated (V21)"
+        return f"load {self.amount}, bit 7 = {self.bit_7}: positive or negative is not stated (V21)"
 
 
 @cv_value((893,), "FFFFFFFF", "S-9.2.2, CV 893")

@@ -12,16 +12,15 @@ from functools import cache
 from typing import Any
 
 from dccwire.bit_rows import BitRow, field_rows, row_lines
-from dccwire.cv import accessories, addresses, configuration, functions, motor, paging
-from dccwire.cv.catalogue import CvEntry, entry
-from dccwire.cv.values import CV_VALUES, CvValue, DecoderKind, check_cv, check_value
+from dccwire.cv import accessories
+from dccwire.cv.catalogue import CvEntry, entry, present
+from dccwire.cv.values import VALUE_TYPES, CvValue, DecoderKind, check_cv, check_value
 from dccwire.errors import member
 from dccwire.formats import Provenance
 from dccwire.notation import Notation, declared_to_plain
 from dccwire.wording import wrapped
 
 __all__ = [
-    "VALUE_TYPES",
     "CvExplanation",
     "CvReading",
     "describe",
@@ -32,12 +31,6 @@ __all__ = [
     "value_to_plain",
     "value_types",
 ]
-
-_FILES = (addresses, configuration, functions, motor, paging)
-"""Imported so that all of their values are declared."""
-
-VALUE_TYPES: dict[str, type[CvValue]] = {cls.__name__: cls for cls in CV_VALUES}
-"""Every value class by its name, which is its type in text and JSON."""
 
 value_to_plain = declared_to_plain
 CV_NOTATION = Notation(VALUE_TYPES, "CV value", "dccwire cv --types")
@@ -91,7 +84,10 @@ class CvReading:
 
 @dataclass(frozen=True, slots=True)
 class CvExplanation:
-    """CVs that belong together, what the standard says of each, and every reading of them."""
+    """CVs that belong together, what the standard says of each, and every reading of them.
+
+    An accessory decoder's CVs under old numbers are read as what they are today, CV 512 + n as n.
+    """
 
     decoder: DecoderKind
     values: Mapping[int, int]
@@ -112,7 +108,11 @@ class CvExplanation:
                     "value": one.value and value_to_plain(one.value),
                     "words": one.value.in_words() if one.value else "",
                     "bits": [
-                        {"cv": cvs[row.byte], "bits": _numbers(row), "meaning": row.meaning}
+                        {
+                            "cv": cvs[row.byte] + self._shift,
+                            "bits": _numbers(row),
+                            "meaning": row.meaning,
+                        }
                         for cvs, row in ((one.format.cvs, row) for row in one.rows)
                     ],
                     "notes": list(one.notes),
@@ -120,6 +120,12 @@ class CvExplanation:
                 for one in self.readings
             ],
         }
+
+    @property
+    def _shift(self) -> int:
+        """What the numbers given are above those of today."""
+        first = next(iter(self.values))
+        return first - present(first, self.decoder)
 
     def text(self, width: int = 80) -> str:
         """The CVs laid out for a terminal, in plain ASCII, at most `width` columns (40 or more).
@@ -164,19 +170,20 @@ def explain_cvs(
     for cv, value in values.items():
         check_value(check_cv(cv), value)
     done: list[CvExplanation] = []
-    left = dict(values)
+    left, today = dict(values), {present(cv, decoder): value for cv, value in values.items()}
     while left:
-        first = next(iter(left))
+        first = present(given := next(iter(left)), decoder)
         kinds = value_types(first, decoder)
         switches = accessories.AccessoryConfiguration
         if decoder is DecoderKind.MULTI_FUNCTION and first == 29:
             kinds = kinds if any(switches.faults(left)) else (switches,)
-        if decoder is DecoderKind.ACCESSORY and first in (1, 9) and 29 in values:
-            by_output = switches.layout.fields["output_addressing"].take(values[29])
+        if decoder is DecoderKind.ACCESSORY and first in (1, 9) and 29 in today:
+            by_output = switches.layout.fields["output_addressing"].take(today[29])
             by_decoder = accessories.AccessoryDecoderAddressing
             kinds = (accessories.AccessoryOutputAddressing if by_output else by_decoder,)
-        together = [cv for cv in (kinds[0].cvs if kinds else (first,)) if cv in left]
-        done.append(_explained({cv: left.pop(cv) for cv in together}, kinds, decoder))
+        every = (cv + given - first for cv in (kinds[0].cvs if kinds else (first,)))
+        together = {cv: left.pop(cv) for cv in every if cv in left}
+        done.append(_explained(together, kinds, decoder))
     return tuple(done)
 
 
@@ -194,7 +201,8 @@ def _explained(
     values: Mapping[int, int], kinds: Iterable[type[CvValue]], decoder: DecoderKind
 ) -> CvExplanation:
     entries = tuple(dict.fromkeys(entry(cv, decoder) for cv in values))
-    readings = tuple(_reading(cls, values, decoder) for cls in kinds)
+    today = {present(cv, decoder): value for cv, value in values.items()}
+    readings = tuple(_reading(cls, today, decoder) for cls in kinds)
     return CvExplanation(decoder, values, entries, readings)
 
 
@@ -240,7 +248,7 @@ def _lines(one: CvExplanation, width: int) -> Iterator[str]:
     for reading in one.readings:
         yield ""
         yield "cv    bits       layout     meaning"
-        yield from _row_lines(reading, one.values, width)
+        yield from _row_lines(reading, one, width)
         if reading.value is not None:
             yield from wrapped(str(reading.value), width, "= ")
             if said := reading.value.in_words():
@@ -254,16 +262,16 @@ def _titled(one: CvEntry) -> str:
     return f"{one.name}{status}{', read only' if one.read_only else ''}"
 
 
-def _row_lines(reading: CvReading, values: Mapping[int, int], width: int) -> Iterator[str]:
+def _row_lines(reading: CvReading, whole: CvExplanation, width: int) -> Iterator[str]:
     cls = reading.format
     title = f"{cls.__name__}, {cls.clause}"
     for byte, letters in enumerate(cls.layout.line.split(" ")):
-        if (cv := cls.cvs[byte]) not in values:
+        if (cv := cls.cvs[byte] + whole._shift) not in whole.values:
             continue
         own = [row for row in reading.rows if row.byte == byte]
         if not title and [row.letters for row in own] == [letters]:
             title = f"bits 7-0: {own.pop().meaning}"
-        yield from row_lines(title, width, letters, label=cv, bits=f"{values[cv]:08b}")
+        yield from row_lines(title, width, letters, label=cv, bits=f"{whole.values[cv]:08b}")
         for row in own:
             yield from row_lines(row.meaning, width, row.letters, first=row.first)
         title = ""

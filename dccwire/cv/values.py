@@ -18,7 +18,7 @@ from dccwire.formats import Declared, Fields, Provenance, declare
 from dccwire.notation import declared_text
 from dccwire.wording import counted
 
-__all__ = ["CvValue", "DecoderKind"]
+__all__ = ["VALUE_TYPES", "CvValue", "DecoderKind"]
 
 
 class DecoderKind(Enum):
@@ -97,10 +97,9 @@ class CvValue(Declared):
         """What `from_cvs` refuses, as far as the CVs given can tell."""
         for cv, at in zip(cls.cvs, range(0, 8 * len(cls.cvs), 8), strict=True):
             bits = cls.layout.bits[at : at + 8] if cv in values else ()
-            fixed = [(bit.number, bit.fixed) for bit in bits if bit.fixed is not None]
-            wrong = [f"bit {n} = {bit}" for n, bit in fixed if values[cv] >> n & 1 != bit]
-            if wrong:
-                yield FieldError(f"CV {cv}", " and ".join(wrong), values[cv])
+            for bit in bits:
+                if bit.fixed not in (None, values[cv] >> bit.number & 1):
+                    yield FieldError(f"CV {cv}", f"bit {bit.number} = {bit.fixed}", values[cv])
         word, split = cls.word_of(values), cls.split_fields(values)
         for name, kind in cls.kinds.items():
             field = cls.layout.fields[name]
@@ -123,8 +122,8 @@ class CvValue(Declared):
         return frozenset(p[0].field for p in parts if cls.cvs[p[0].byte] not in values)
 
 
-CV_VALUES: list[type[CvValue]] = []
-"""Every declared value, in the order of the files."""
+VALUE_TYPES: dict[str, type[CvValue]] = {}
+"""Every value class by its name, its type in text and JSON; filled as the files are imported."""
 
 _V = TypeVar("_V", bound=type[CvValue])
 
@@ -155,7 +154,7 @@ def cv_value(
     ... class Short(CvValue):
     ...     address: int
     ...     reversed: bool = off(Flag("R"))
-    >>> Short(3).to_cvs(), CV_VALUES.pop() is Short
+    >>> Short(3).to_cvs(), VALUE_TYPES.pop("Short") is Short
     ({1: 6}, True)
     """
 
@@ -164,7 +163,8 @@ def cv_value(
         if len(cvs) != size:
             raise LayoutError(line, f"{counted(size, 'byte')}, but {counted(len(cvs), 'CV')}")
         cls.cvs, cls.decoder = tuple(cvs), decoder
-        CV_VALUES.append(cls)
+        if VALUE_TYPES.setdefault(cls.__name__, cls) is not cls:
+            raise LayoutError(line, f"{cls.__name__} is declared twice")
 
     def decorate(plain: _V) -> _V:
         names = (*getattr(plain, "__dataclass_fields__", ()), *plain.__annotations__)

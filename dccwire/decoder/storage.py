@@ -7,14 +7,14 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from dccwire.address import BROADCAST, Address, LongAddress, ShortAddress
+from dccwire.address import BROADCAST, Address, LongAddress, Partition, ShortAddress
 from dccwire.cv import ConsistAddress, CvKey, IndexedCv
 from dccwire.cv.changes import EXTENDED_BIT, FACTORY_RESET
 from dccwire.cv.cv_set import INDEXED
 from dccwire.cv.paging import FIRST_PAGE
 from dccwire.decoder.options import Ignored, Options
 
-LEGAL = {1: range(128), 17: range(192, 232)}
+LEGAL = {1: range(128), 17: Partition.LONG.value}
 """What CV 1 and CV 17 may hold (S-9.2.2); that other values are refused is our choice."""
 
 

@@ -11,10 +11,10 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from dccwire.address import LongAddress, ShortAddress
-from dccwire.cv.catalogue import OLD_NUMBERS
 from dccwire.cv.changes import (
     EXTENDED_BIT,
     FACTORY_RESET,
+    RESET_CVS,
     CvWrite,
     OwnAddress,
     answers_after,
@@ -31,7 +31,7 @@ from dccwire.programming.counts import MainCounts
 from dccwire.programming.operations import MAIN, course_on_main, reading
 from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import Course, Session
-from dccwire.programming.targets import DirectCv, Reach, Register, Target
+from dccwire.programming.targets import DirectCv, Reach, Target, reach_of
 
 __all__ = ["Block", "Readout", "read_cvs", "read_job", "write_cvs", "write_cvs_on_main"]
 
@@ -107,17 +107,22 @@ class Readout:
 
 
 def read_cvs(
-    blocks: Sequence[Block], reach: Reach = DirectCv, setup: Setup = DEFAULT
+    blocks: Sequence[Block],
+    reach: Reach = DirectCv,
+    setup: Setup = DEFAULT,
+    *,
+    decoder: DecoderKind = DecoderKind.MULTI_FUNCTION,
 ) -> Session[Readout]:
     """Read CVs one after the other, in one session.
 
     What a decoder does not confirm is a failure of its own; the others are still read. To come to
     an index page, CV 31 and CV 32 are written and confirmed, in that order, each only if it
-    changes; they are left at the last page.
+    changes; they are left at the last page. The registers are those of the kind of `decoder`.
 
     Raises:
         FieldError: a CV that the mode does not reach, or no CV.
     """
+    reach = reach_of(reach, decoder)
     places = places_of(blocks, reach)
     sequencer = Sequencer(places[0][1], setup)
     return Session(sequencer.whole(course_of_reads(places, reach, sequencer, reading)))
@@ -197,13 +202,10 @@ def write_cvs(
     (26, (CvWrite(cv=29, value=38, why='bit 5: the decoder answers to its other address then'),))
     """
     kind = member(DecoderKind, "decoder", decoder)
-    if kind is DecoderKind.ACCESSORY and reach == Register.of_cv:
-        reach = Register.of_accessory_cv
     done = writes(old, new, force=force, decoder=kind)
-    id_cvs = (8,) if kind is DecoderKind.MULTI_FUNCTION else (8, OLD_NUMBERS + 8)
-    resets = [one for one in done if one.cv in id_cvs and one.value == FACTORY_RESET]
+    resets = [one for one in done if one.cv in RESET_CVS[kind] and one.value == FACTORY_RESET]
     asked = [one for one in done if confirm and one not in resets]
-    return Session(course_of_writes(done, asked, reach, setup))
+    return Session(course_of_writes(done, asked, reach_of(reach, kind), setup))
 
 
 def course_of_writes(

@@ -13,8 +13,8 @@ from typing import ClassVar, NamedTuple, Self, TypeAlias
 from dccwire import service_mode
 from dccwire.address import PROGRAMMING_TRACK, Mode
 from dccwire.cv.paging import page_of
-from dccwire.cv.values import check_cv, within
-from dccwire.errors import FieldError
+from dccwire.cv.values import DecoderKind, check_cv, within
+from dccwire.errors import FieldError, member
 from dccwire.formats import PacketPart
 from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
@@ -198,3 +198,9 @@ REACHES: dict[str, Reach] = {
     "register": Register.of_cv,
     "address-only": AddressOnly.of_cv,
 }
+
+
+def reach_of(reach: Reach, decoder: DecoderKind) -> Reach:
+    """The same, unless it is the registers: those of an accessory decoder have other CVs."""
+    accessory = member(DecoderKind, "decoder", decoder) is DecoderKind.ACCESSORY
+    return Register.of_accessory_cv if accessory and reach == Register.of_cv else reach

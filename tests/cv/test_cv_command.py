@@ -53,6 +53,10 @@ def test_fields_of_a_value_in_hand_are_changed(run) -> None:
     status, out, err = run("cv", "29", "6", "Configuration extended_addressing=yes")
     assert (status, out.splitlines()[0], err) == (0, "29 38", "")
     assert run("cv", "29", "102", "Configuration speed_table=yes")[1].startswith("29 118\n")
+    unquoted = ("29", "6", "Configuration", "extended_addressing=yes")
+    for words in (unquoted, (" ".join(unquoted),), ("29 6", *unquoted[2:])):
+        assert run("cv", *words) == (status, out, err)
+    assert run("cv", "29 102") == run("cv", "29", "102")
     assert run("cv", "17", "196", "18", "181", "ExtendedAddress")[1].startswith("17 196 18 181\n")
     plain = '{"type": "ConsistAddress", "address": 5}'
     assert run("cv", "19", "201", plain)[1].startswith("19 133\n")
@@ -140,6 +144,18 @@ def test_json_goes_both_ways(run) -> None:
         (['{"type": "ExtendedAddress"}'], "value: the fields of ExtendedAddress expected"),
         (['{"type": "ExtendedAddress", "address": "3"}'], "address: an integer expected"),
         (["--packets", "short 3", "29", "6"], "--packets: --compare beside it expected"),
+        (["--force", "7", "29", "6"], "--force: --packets beside it expected, [7] given"),
+        (["--force", "x", "29", "6"], "argument --force: invalid int value: 'x'; see dccwire cv"),
+        (["--types", "--compare", "a", "b"], "argument --compare: not allowed with argument --typ"),
+        (["--compare", "a"], "argument --compare: expected 2 arguments; see dccwire cv --help"),
+        (["--nothing"], "unrecognized arguments: --nothing; see dccwire"),
+        (["29", "-5"], "CV 29: 0 to 255 expected, '-5' given"),
+        (["29", "0x26"], "CV 29: 0 to 255 expected, '0x26' given"),
+        (["29", ""], "'29', position 2: a CV without its value"),
+        (["29=6"], "'29=6', position 4: a CV without its value"),
+        (["29", "six"], "'29', position 2: a CV without its value"),
+        (["29", "6", "configuration"], "no CV value 'configuration'; near it: Configuration, "),
+        (["29", "6", "Configuration", "speed_table", "yes"], "'speed_table': FIELD=VALUE expected"),
     ],
 )
 def test_what_cannot_be_used_is_one_line_and_status_2(run, words, message: str) -> None:
@@ -260,6 +276,9 @@ def test_read_only_cvs_need_to_be_forced(run, tmp_path: Path) -> None:
     assert "# 8 in CV 8 is a factory reset" in out
     new.write_text("cv,value\n8,9\n")
     assert "factory reset" not in run(*options, "--force", "8")[1]
+    new.write_text("cv,value\n520,8\n")  # the old number of an accessory decoder's CV 8
+    assert "# 8 in CV 8 is a factory reset" in run(*options, "--accessory", "--force", "520")[1]
+    assert "factory reset" not in run(*options)[1]
 
 
 @pytest.mark.parametrize(
@@ -299,9 +318,13 @@ def test_files_that_cannot_be_read_are_named(run, tmp_path: Path, sets: list[str
         assert path.name in err
 
 
-def test_help_carries_the_cautions(run) -> None:
-    """Where a reader learns to write CVs."""
-    out = " ".join(run("cv", "--help")[1].split())
+def test_help_carries_the_cautions(run, monkeypatch) -> None:
+    """Where a reader learns to write CVs, within 80 columns."""
+    monkeypatch.setenv("COLUMNS", "80")
+    out = run("cv", "--help")[1]
+    assert max(map(len, out.splitlines())) <= 80
+    out = " ".join(out.split())
+    assert "or both, to change the fields named: 29 6 Configuration speed_table=yes" in out
     assert "changes every decoder at that address" in out
     assert "limited in energy" in out
     assert "8 in CV 8 resets every CV to its factory value" in out

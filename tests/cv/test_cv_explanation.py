@@ -8,10 +8,15 @@ from hypothesis import strategies as st
 
 from dccwire import cv
 from dccwire.cv import CvStatus, DecoderKind, catalogue, describe, entry, explain_cvs
+from dccwire.cv.catalogue import present
 from dccwire.errors import FieldError
 
+RENUMBERED = (*range(513, 522), 540, 541)
+"""Old numbers of an accessory decoder's CVs (S-9.2.2, Table 3)."""
+
 KINDS = st.sampled_from(DecoderKind)
-VALUES = st.dictionaries(st.integers(1, 1024), st.integers(0, 255), min_size=1, max_size=6)
+NUMBERS = st.integers(1, 1024) | st.sampled_from(RENUMBERED)
+VALUES = st.dictionaries(NUMBERS, st.integers(0, 255), min_size=1, max_size=6)
 
 CONFIGURATION = """\
 CV 29 = 102: configuration (mandatory where any of its features exists)
@@ -50,19 +55,20 @@ def test_every_value_can_be_explained(values: dict, decoder: DecoderKind, width:
         assert json.loads(json.dumps(one.to_dict()))["decoder"] == decoder.value
         for reading in one.readings:
             bits: dict[int, str] = {}
+            held = {present(cv, decoder): value for cv, value in one.values.items()}
             for row in reading.rows:
                 number = reading.format.cvs[row.byte]
                 bits[number] = bits.get(number, "") + row.bits
-            assert set(bits) <= set(one.values)
+            assert set(bits) <= set(held)
             if reading.value is not None:
-                assert reading.value.to_cvs() == one.values
+                assert reading.value.to_cvs() == held
 
 
-@given(st.integers(1, 1024), st.integers(0, 255), KINDS)
+@given(NUMBERS, st.integers(0, 255), KINDS)
 def test_rows_show_the_bits_of_the_layout(number: int, value: int, decoder: DecoderKind) -> None:
     """Each row's bits are those of the value at its place; with the fixed bits they are eight."""
     for reading in describe(number, value, decoder).readings:
-        place = reading.format.cvs.index(number)
+        place = reading.format.cvs.index(present(number, decoder))
         line = reading.format.layout.line.split(" ")[place]
         letters = 0
         for row in reading.rows:
@@ -98,7 +104,7 @@ def test_statuses_are_those_of_the_standard() -> None:
     assert numbers(multi, CvStatus.MANUFACTURER) == maker
     assert numbers(accessory, CvStatus.MANDATORY) == {1, 7, 8, 9}
     assert numbers(accessory, CvStatus.CONDITIONAL) == {29}  # footnote 1 of Table 3
-    old = {*range(513, 522), 540, 541}
+    old = {*RENUMBERED}
     optional = {*range(2, 7), 28, 31, 32, *range(257, 513)}
     assert numbers(accessory, CvStatus.OPTIONAL) == optional | old
     reserved = {*range(10, 28), 30, *range(82, 112), *range(896, 1025)}
@@ -118,7 +124,7 @@ def test_read_only_is_what_the_tables_print() -> None:
 
 def test_old_numbers_of_accessory_decoders_say_which_cv_they_are() -> None:
     """512 + n, as Table 3 prints them in brackets."""
-    for old in (*range(513, 522), 540, 541):
+    for old in RENUMBERED:
         one, same = entry(old, DecoderKind.ACCESSORY), entry(old - 512, DecoderKind.ACCESSORY)
         assert (one.name, one.first - 512, one.last - 512) == (same.name, same.first, same.last)
         assert one.content.startswith(f"old number of CV {same.first}")
@@ -126,6 +132,52 @@ def test_old_numbers_of_accessory_decoders_say_which_cv_they_are() -> None:
     assert entry(516, DecoderKind.ACCESSORY).content.startswith("old number of CV 3 to 6: how")
     assert "old number" not in entry(522, DecoderKind.ACCESSORY).content
     assert "old number" not in entry(513).content
+
+
+OLD = """\
+CV 513 = 14: decoder address, low (optional)
+old number of CV 1: low part of the address, by default 1
+
+cv    bits       layout     meaning
+513   0000 1110  RRAA AAAA  AccessoryDecoderAddressing, S-9.2.2, CV 1 [513] and
+                            9 [521], decoder addressing
+                 RR         bits 7-6: reserved_low=none
+                   AA AAAA  bits 5-0: address: bits 5-0 of it
+! address has bits in CV 9 too, not given here
+
+cv    bits       layout     meaning
+513   0000 1110  AAAA AAAA  AccessoryOutputAddressing, S-9.2.2, CV 1 [513] and 9
+                            [521], output addressing
+                 AAAA AAAA  bits 7-0: number: bits 7-0 of it
+! number has bits in CV 9 too, not given here"""
+
+
+def test_an_old_number_laid_out() -> None:
+    """What the new one shows, under the number that was given, and that it is an old one."""
+    assert describe(513, 14, DecoderKind.ACCESSORY).text() == OLD
+
+
+@pytest.mark.parametrize("numbers", [RENUMBERED[::-1], RENUMBERED[:-1], (541,), (513, 521)])
+def test_old_numbers_show_what_the_new_ones_do(numbers: tuple[int, ...]) -> None:
+    """Fields, value, words, notes; together where they belong together, CV 541 chooses too."""
+    accessory = DecoderKind.ACCESSORY
+    values = {number: number % 7 + 192 * (number == 541) for number in numbers}
+    old = explain_cvs(values, accessory)
+    new = explain_cvs({number - 512: value for number, value in values.items()}, accessory)
+    for one, same in zip(old, new, strict=True):
+        assert one.values == {number + 512: value for number, value in same.values.items()}
+        assert one.readings == same.readings
+        for plain, today in zip(*(x.to_dict()["readings"] for x in (one, same)), strict=True):
+            rows = [{**row, "cv": row["cv"] + 512} for row in today["bits"]]
+            assert plain == {**today, "bits": rows}
+
+
+def test_an_old_number_is_one_of_an_accessory_decoder_alone() -> None:
+    """1 to 9, 28 and 29 have one (S-9.2.2, Table 3)."""
+    assert describe(541, 192).readings == ()  # a number of its maker's for others
+    for number, now in ((513, 1), (521, 9), (522, 522), (540, 28), (541, 29), (542, 542), (3, 3)):
+        assert present(number, DecoderKind.ACCESSORY) == now
+        assert present(number, DecoderKind.MULTI_FUNCTION) == number
 
 
 @pytest.mark.parametrize("wrong", ["accessories", None, 3])
@@ -158,8 +210,8 @@ def test_reserved_and_unknown_cvs_say_so() -> None:
     assert "from memory: LongConsistAddress" in describe(20, 4).text()
     assert describe(600, 1).text().startswith("CV 600 = 1: manufacturer unique\n")
     assert describe(7, 1).text().startswith("CV 7 = 1: manufacturer version (mandatory), read only")
-    assert "reserved for what manufacturers do with them" in entry(880).content
-    assert "reserved for what manufacturers do with them" in entry(891).content
+    assert "reserved for the use of makers" in entry(880).content
+    assert "reserved for the use of makers" in entry(891).content
     assert describe(300, 1).entries[0].name == "indexed area"
     assert describe(3, 1, DecoderKind.ACCESSORY).entries[0].name == "on-time of F1 to F4"
 
@@ -199,12 +251,14 @@ def test_half_of_a_pair_says_what_is_missing() -> None:
 
 def test_what_a_strict_reading_refuses_is_a_note() -> None:
     """Every fault, with field, bound and value."""
-    (reading,) = explain_cvs({17: 0x3F, 18: 3})[0].readings
-    assert reading.notes == (
-        "CV 17: bit 7 = 1 and bit 6 = 1 expected, 63 given",
-        "address: 0 to 10239 expected, 16131 given",
-    )
-    assert "! address: 0 to 10239" in explain_cvs({17: 0x3F, 18: 3})[0].text()
+    (reading,) = explain_cvs({31: 3, 32: 0})[0].readings
+    assert reading.notes == ("high: 16 to 255 expected, 3 given",)
+    assert "! high: 16 to 255 expected" in explain_cvs({31: 3, 32: 0})[0].text()
+    assert list(map(str, cv.LongConsistAddress.faults({19: 100, 20: 255}))) == [
+        "CV 20: bit 7 = 0 expected, 255 given",
+        "rest: 0 to 99 expected, 100 given",
+        "hundreds: 0 to 102 expected, 127 given",
+    ]
 
 
 def test_accessory_addresses_have_two_readings_unless_cv_29_chooses() -> None:

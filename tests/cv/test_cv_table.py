@@ -3,7 +3,7 @@
 import pytest
 
 from dccwire import cv
-from dccwire.cv.values import CV_VALUES, CvValue
+from dccwire.cv.values import VALUE_TYPES, CvValue
 from dccwire.errors import FieldError
 from dccwire.formats import Provenance
 
@@ -128,7 +128,7 @@ TABLE: dict[str, tuple[str, dict[int, list[str]]]] = {
         "S-9.2.2, CV 105 and 106",
         {105: number("first", 8), 106: number("second", 8)},
     ),
-    "DecoderLoad": ("S-9.2.2, CV 892", {892: [*number("amount", 7), "sign 1"]}),
+    "DecoderLoad": ("S-9.2.2, CV 892", {892: [*number("amount", 7), "bit_7 1"]}),
     "DynamicFlags": ("S-9.2.2, CV 893", {893: number("flags", 8)}),
     "FuelLevel": ("S-9.2.2, CV 894", {894: number("level", 8)}),
     "WaterLevel": ("S-9.2.2, CV 895", {895: number("level", 8)}),
@@ -177,7 +177,7 @@ AT_REST = {
     "AccessoryConfiguration": {29: 128},
 }
 
-every_value = pytest.mark.parametrize("cls", CV_VALUES, ids=lambda cls: cls.__name__)
+every_value = pytest.mark.parametrize("cls", VALUE_TYPES.values(), ids=lambda cls: cls.__name__)
 
 
 def changed(cls: type[CvValue], number: int, bit: int) -> str:
@@ -220,6 +220,8 @@ def test_every_value_has_the_clause_of_the_table(cls: type[CvValue]) -> None:
 
 def test_the_table_is_whole() -> None:
     """Every value stands in it, and those of accessory decoders say whose they are."""
-    assert {cls.__name__ for cls in CV_VALUES} == set(TABLE)
-    accessory = {cls.__name__ for cls in CV_VALUES if cls.decoder is cv.DecoderKind.ACCESSORY}
+    assert set(VALUE_TYPES) == set(TABLE)
+    accessory = {
+        name for name, cls in VALUE_TYPES.items() if cls.decoder is cv.DecoderKind.ACCESSORY
+    }
     assert accessory == {name for name in TABLE if name.startswith("Accessory")}

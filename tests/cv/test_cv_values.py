@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from dccwire import AccessoryAddress, LongAddress, PairNumbering, ShortAddress, cv
 from dccwire.cv.kinds import Octets
-from dccwire.cv.values import CV_VALUES, CvValue, cv_value
+from dccwire.cv.values import VALUE_TYPES, CvValue, cv_value
 from dccwire.errors import FieldError, LayoutError, ShapeError
 from dccwire.fields import Choice, FieldKind, Flag, Functions, Number
 from dccwire.formats import Provenance
@@ -63,7 +63,7 @@ BY_HAND = [
     (cv.SpeedTable(tuple(range(100, 128))), {67 + n: 100 + n for n in range(28)}),
     (cv.ReverseTrim(120), {95: 120}),
     (cv.UserIdentification(first=4, second=2), {105: 4, 106: 2}),
-    (cv.DecoderLoad(sign=1, amount=127), {892: 255}),
+    (cv.DecoderLoad(bit_7=1, amount=127), {892: 255}),
     (cv.DynamicFlags(8), {893: 8}),
     (cv.FuelLevel(254), {894: 254}),
     (cv.WaterLevel(0), {895: 0}),
@@ -94,11 +94,10 @@ def test_values_have_the_cvs_of_the_text_and_come_back(value: CvValue, cvs: dict
 
 def test_every_value_is_worked_by_hand_once() -> None:
     """No format is without a number put down by hand."""
-    assert {type(value) for value, _ in BY_HAND} == set(CV_VALUES)
-    assert len(cv.VALUE_TYPES) == len(CV_VALUES)
+    assert {type(value) for value, _ in BY_HAND} == set(VALUE_TYPES.values())
 
 
-@pytest.mark.parametrize("cls", CV_VALUES, ids=lambda cls: cls.__name__)
+@pytest.mark.parametrize("cls", VALUE_TYPES.values(), ids=lambda cls: cls.__name__)
 def test_every_bit_of_every_layout_is_covered_once(cls: type[CvValue]) -> None:
     """Fixed, or of exactly one field; the clause cites the standard or says from memory."""
     owned = [bit for bit in cls.layout.bits if bit.field]
@@ -110,7 +109,7 @@ def test_every_bit_of_every_layout_is_covered_once(cls: type[CvValue]) -> None:
     assert cls.__name__ in cv.__all__
 
 
-@pytest.mark.parametrize("cls", CV_VALUES, ids=lambda cls: cls.__name__)
+@pytest.mark.parametrize("cls", VALUE_TYPES.values(), ids=lambda cls: cls.__name__)
 @given(data=st.data())
 def test_what_is_read_is_written_back_bit_for_bit(cls: type[CvValue], data) -> None:
     """Reserved bits are kept; what cannot be held is refused by an error with its data."""
@@ -128,11 +127,11 @@ def test_what_is_read_is_written_back_bit_for_bit(cls: type[CvValue], data) -> N
 
 
 def test_fixed_bits_that_differ_are_refused_by_name() -> None:
-    """CV 29 bit 7 is an accessory decoder's; CV 17 opens with 11."""
+    """CV 29 bit 7 is an accessory decoder's; an address of CV 1 has seven bits."""
     for cls, values, field, bound in [
         (cv.Configuration, {29: 134}, "CV 29", "bit 7 = 0"),
         (cv.PrimaryAddress, {1: 128}, "CV 1", "bit 7 = 0"),
-        (cv.ExtendedAddress, {17: 0, 18: 0}, "CV 17", "bit 7 = 1 and bit 6 = 1"),
+        (cv.LongConsistAddress, {19: 0, 20: 128}, "CV 20", "bit 7 = 0"),
         (cv.AccessoryConfiguration, {29: 6}, "CV 29", "bit 7 = 1"),
     ]:
         with pytest.raises(FieldError) as caught:
@@ -151,6 +150,19 @@ def test_cv_17_runs_from_192_to_231() -> None:
             continue
         legal.append(high)
     assert legal == list(range(192, 232))
+
+
+@pytest.mark.parametrize(("high", "legal"), [(191, 0), (192, 1), (231, 1), (232, 0), (255, 0)])
+@pytest.mark.parametrize("low", [{}, {18: 0}, {18: 255}])
+def test_what_cv_17_cannot_be_is_told_whatever_cv_18_is(high: int, legal: int, low: dict) -> None:
+    """With the clause of the range, and above it that of the first bytes of packets."""
+    (reading,) = cv.explain_cvs({17: high, **low})[0].readings
+    told = (
+        f"CV 17: 192 to 231 expected, {high} given; 192 + address div 256 (S-9.2.2, CV 17 and 18)"
+    )
+    if high > 231:
+        told += "; S-9.2.1 §A reserves 232 to 254, and 255 is the idle packet's"
+    assert reading.notes[not low :] == (() if legal else (told,))
 
 
 def test_a_missing_cv_and_a_value_that_is_no_byte_are_refused() -> None:
@@ -281,50 +293,6 @@ def test_register_pages_cover_every_cv_once() -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "words"),
-    [
-        (cv.PrimaryAddress(0), "no address"),
-        (cv.PrimaryAddress(9), "short 9"),
-        (cv.ConsistAddress(), "in no consist"),
-        (cv.ConsistAddress(address=5), "in consist 5, this unit forward"),
-        (cv.LongConsistAddress(), "in no consist"),
-        (cv.LongConsistAddress.at(300, reversed=True), "in consist 300, this unit reversed"),
-        (cv.DecoderLockKey(1, 1), "unlocked"),
-        (cv.DecoderLockKey(1, 2), "locked: only CV 15"),
-        (cv.StartVoltage(0), "0.0% of the full voltage"),
-        (cv.HighVoltage(0), "not used in the curve"),
-        (cv.MidVoltage(255), "100.0% of the full voltage"),
-        (cv.EmfFeedbackCutout(5), "no feedback above step 5 of 128"),
-        (cv.EmfFeedbackCutout(0), "outside the speed steps"),
-        (cv.PacketTimeOut(1), "in units that the decoder's maker gives"),
-        (cv.SpeedTableChoice(0), "not used"),
-        (cv.SpeedTableChoice(1), "not used"),
-        (cv.SpeedTableChoice(3), "preset speed table 3"),
-        (cv.SpeedTableChoice(128), "the meaning of 128 is open (V4)"),
-        (cv.SpeedTableChoice(129), "V mid at step 1 of 28"),
-        (cv.SpeedTableChoice(155), "V mid at step 14 of 28 (default)"),
-        (cv.ForwardTrim(0), "not implemented"),
-        (cv.ReverseTrim(192), "voltage x 1.500"),
-        (cv.ErrorInformation(1), "an error"),
-        (cv.ErrorInformation(0), "no error"),
-        (
-            cv.DecoderLoad(sign=0, amount=5),
-            "load 5, bit 7 = 0: which sign it means is not stated (V21)",
-        ),
-        (cv.FuelLevel(255), "not supported"),
-        (cv.IndexPage(16, 0), "index page 0 of 61440"),
-        (cv.AccelerationAdjustment.by(-5), "-5 to the rate of CV 3"),
-        (cv.DecelerationAdjustment.by(5), "+5 to the rate of CV 4"),
-        (cv.KickStart(3), ""),
-    ],
-)
-def test_words_say_what_the_whole_means(value: CvValue, words: str) -> None:
-    """In one line."""
-    assert value.in_words().startswith(words)
-    assert bool(value.in_words()) is bool(words)
-
-
-@pytest.mark.parametrize(
     ("plain", "path", "expected"),
     [
         (None, "value", "an object with a type"),
@@ -370,8 +338,8 @@ def test_json_may_leave_out_what_has_a_default() -> None:
 
 
 def test_declarations_that_do_not_fit_are_refused() -> None:
-    """A byte a CV, and the class has the fields of the kinds; nothing is declared then."""
-    before = list(CV_VALUES)
+    """A byte a CV, fields of the kinds, a name of its own; nothing is declared then."""
+    before = dict(VALUE_TYPES)
     with pytest.raises(LayoutError, match="1 byte, but 2 CVs"):
 
         @cv_value((1, 2), "AAAAAAAA", "test", fields={"a": "A"})
@@ -384,7 +352,13 @@ def test_declarations_that_do_not_fit_are_refused() -> None:
         class Odd(CvValue):
             b: int
 
-    assert before == CV_VALUES
+    with pytest.raises(LayoutError, match="KickStart is declared twice"):
+
+        @cv_value((1,), "AAAAAAAA", "test")
+        class KickStart(CvValue):
+            a: int
+
+    assert before == VALUE_TYPES
 
 
 @pytest.mark.parametrize(

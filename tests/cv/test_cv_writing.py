@@ -246,9 +246,9 @@ def test_pages_that_cannot_be_set_again_are_refused() -> None:
     ("old", "new", "message"),
     [
         ({19: 0, 29: 6}, {1: 200}, "CV 1: bit 7 = 0 expected, 200 given"),
-        ({}, {17: 5, 18: 0}, "CV 17: bit 7 = 1 and bit 6 = 1 expected, 5 given"),
-        ({17: 0}, {18: 1}, "CV 17: bit 7 = 1 and bit 6 = 1 expected, 0 given"),
-        ({}, {17: 232, 18: 0}, "address: 0 to 10239 expected, 10240 given"),
+        ({}, {17: 5, 18: 0}, "CV 17: 192 to 231 expected, 5 given; 192 + "),
+        ({17: 0}, {18: 1}, "CV 17: 192 to 231 expected, 0 given; 192 + "),
+        ({}, {17: 232, 18: 0}, "CV 17: 192 to 231 expected, 232 given; 192 + "),
         ({}, {31: 5, 300: 1}, "CV 31: 16 to 255 expected, 5 given; CV 300 is on its index page"),
         (
             {31: 15, 32: 0},

@@ -5,7 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from programming_helpers import RESET, IdealDecoder, Noisy, counted, result, runs, sent, silence
 
-from dccwire.cv import IndexedCv, IndexPage
+from dccwire.cv import DecoderKind, IndexedCv, IndexPage
 from dccwire.errors import ConfirmationError, FieldError, TextError
 from dccwire.programming import (
     AddressOnly,
@@ -287,6 +287,36 @@ def test_a_job_goes_through_index_pages(reach) -> None:
     assert (decoder.cvs[31], decoder.cvs[32], decoder.page) == (16, 1, 1)
     written = [data for data in decoder.heard if data.hex().startswith("7c1e10")]
     assert len(written) == (2 if reach is DirectCv else 0)
+
+
+@pytest.mark.parametrize(
+    ("cv", "register"),
+    [(1, 1), (513, 1), (7, 7), (519, 7), (8, 8), (520, 8), (29, None), (3, None)],
+)
+def test_registers_of_accessory_decoders_are_read(cv: int, register: int | None) -> None:
+    """S-9.2.3 §E: 1, 7 and 8, by new and old numbers; register 5 is no CV of such a decoder."""
+
+    def session(kind=DecoderKind.ACCESSORY):
+        return read_cvs([Block(cv, cv)], Register.of_cv, UNPOWERED, decoder=kind)
+
+    if register is None:
+        with pytest.raises(FieldError, match=r"1, 7, 8, 513, 519 or 520 in register mode exp"):
+            session()
+        return
+    first, held = 0x70 + register - 1, IdealDecoder({register: 1})
+    zero, one = bytes([first, 0, first]).hex(), bytes([first, 1, first ^ 1]).hex()
+    found = [(zero, 7), (one, 2), (RESET, 3), (one, 2)]
+    assert runs(session(), held)[3:] == found
+    assert dict(result(session("accessory"), held).values) == {cv: 1}
+
+
+def test_other_modes_read_every_cv_of_an_accessory_decoder() -> None:
+    """Its number is sent as it is given; what is no kind of decoder is refused."""
+    for reach in (DirectCv, PagedCv):
+        session = read_cvs([Block(541, 541)], reach, decoder=DecoderKind.ACCESSORY)
+        assert dict(result(session, IdealDecoder({541: 192})).values) == {541: 192}
+    with pytest.raises(FieldError, match="decoder: 'multi-function' or 'accessory' expected"):
+        read_cvs([Block(1, 1)], decoder="signal")
 
 
 def test_what_is_not_confirmed_is_a_failure_and_the_rest_is_read() -> None:

@@ -204,7 +204,8 @@ def test_a_single_write_and_a_set_of_one_send_the_same() -> None:
 
 
 @pytest.mark.parametrize(
-    ("cv", "register"), [(1, 1), (513, 1), (7, 7), (8, 8), (520, 8), (29, None), (3, None)]
+    ("cv", "register"),
+    [(1, 1), (513, 1), (7, 7), (519, 7), (8, 8), (520, 8), (29, None), (3, None)],
 )
 def test_registers_of_accessory_decoders(cv: int, register: int | None) -> None:
     """1, 7 and 8 alone, under new and old numbers (S-9.2.3 §E, Physical Register Addressing)."""
