@@ -36,7 +36,8 @@ class FstSource(Source):
             head = stream.read(_HEADER_BYTES)
         exponent = int.from_bytes(head[73:74], signed=True)
         start, end = int.from_bytes(head[9:17]), int.from_bytes(head[17:25])
-        self._start, self._end, self.tick_ns = start, end, Fraction(10) ** (exponent + 9)
+        self._start, self._end = start, end
+        self.tick_ns = self.unit_ns = Fraction(10) ** (exponent + 9)
         fits = max(end, (end - start + 1) * self.tick_ns.numerator) < END_OF_TIME
         if len(head) < _HEADER_BYTES or not -18 <= exponent <= 2 or end < start or not fits:
             raise _damaged(opened)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.errors import Reason
+from dccwire.recordings.looks import common_factor, doubt
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.resolution import TOO_COARSE_NS, ResolutionEstimate
 
@@ -64,7 +65,8 @@ class Source(ABC):
     format: str  # its name as shown
     signal: str | None = None  # the signal or column taken
     tick_ns = Fraction(1)  # the unit of time of the file, or the time from sample to sample
-    sampled = False  # whether that is a sampling period
+    unit_ns = Fraction(0)  # the unit of time of the file, if it has one
+    sampled = False  # whether `tick_ns` is a sampling period
     head_blocks = 16  # how many blocks are looked at before the first iteration, at most
     held = 0.0, ""  # what the numbers hold at best, ns, as far as the file is read, and why
 
@@ -169,8 +171,10 @@ class Recording:
         path: as given; "-" for standard input.
         format: told by content, such as "VCD" or "CSV of transitions".
         signal: the signal or column taken; None where the format has only one without a name.
+        factor: how many times too long all durations are, if no packet in the head of the file can
+            be read for that; a note asks whether the sample rate or the unit is right.
         resolution_ns: how far a time may be off, rounded up, at least 1 (M9): from the head of the
-            file, and after an iteration from the whole of it.
+            file, and after an iteration from the whole of it; a factor above 1 is taken off it.
         resolution_source: "option", "sample rate", or what `ResolutionEstimate` tells.
         first_level: the level after the first edge; None where it is not known, or not yet. After
             a gap the level may be either, whatever the number of edges before it.
@@ -182,8 +186,16 @@ class Recording:
         self._source, self._option = source, resolution
         self.path, self.format, self.signal = source.opened.given, source.format, source.signal
         estimate = self._estimate()
-        _, self.first_level = first_edges(source, estimate=estimate)
+        edges, self.first_level = first_edges(source, estimate=estimate)
+        self.factor: float | None = None
         self.resolution_ns, self.resolution_source = self._resolution(estimate)
+        self.factor = common_factor(edges, self.resolution_ns)
+        if self.factor is not None:
+            self.resolution_ns, _ = self._resolution(estimate)
+            true = source.unit_ns / Fraction(self.factor).limit_denominator(10**9)
+            units = () if source.sampled else UNITS_NS.items()
+            right = (f" In {name} they would be." for name, unit_ns in units if unit_ns == true)
+            source.note(doubt(self.factor) + next(right, ""))
         self.end_ns: int | None = None
         self.undefined_level = False
         source.opened.fraction = 0.0
@@ -208,11 +220,10 @@ class Recording:
         return ResolutionEstimate(ceil(self._source.tick_ns))
 
     def _resolution(self, estimate: ResolutionEstimate | None) -> tuple[int, str]:
-        if estimate is not None:
-            return estimate.result()
         if self._option is not None:
             return ceil(self._option), "option"
-        return ceil(self._source.tick_ns), "sample rate"
+        told = estimate.result() if estimate else (self._source.tick_ns, "sample rate")
+        return ceil(told[0] / max(1, self.factor or 1)), told[1]
 
     @property
     def notes(self) -> tuple[str, ...]:

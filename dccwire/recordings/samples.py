@@ -124,9 +124,9 @@ class NumpySource(Source):
             hint = "give it with --unit s|ms|us|ns (unit=); whole numbers without one are ns"
             told = "the unit of the edge times is not known"
             raise refusal(opened.shown, told, hint, reason=Reason.TIME)
-        self._scale = UNITS_NS[unit or "ns"]
+        self.unit_ns = UNITS_NS[unit or "ns"]
         if array.dtype.kind != "f":
-            self.tick_ns = self._scale
+            self.tick_ns = self.unit_ns
 
     def blocks(self) -> Iterator[Block]:
         """Read the times anew."""
@@ -151,19 +151,19 @@ class NumpySource(Source):
         """Whole ns, each below 2^62 so that their differences are whole ns too."""
         raw, floats = part, part.dtype.kind == "f"
         if floats:
-            part = np.rint(part.astype(np.float64) * float(self._scale))
+            part = np.rint(part.astype(np.float64) * float(self.unit_ns))
             fits = np.abs(part) < _FARTHEST
         else:
-            most = _FARTHEST // self._scale.numerator
+            most = _FARTHEST // self.unit_ns.numerator
             fits = (part < most) & (part > -most) if part.dtype.kind == "i" else part < most
         for where in np.flatnonzero(~fits)[:1].tolist():
             hint = "146 years (2^62 ns) is the most there can be"
             raise self._no_time(start + where, f"{part[where]} is no time", hint)
         times: Ints = part.astype(np.int64)
         if not floats:
-            return to_ns(times, self._scale)
+            return to_ns(times, self.unit_ns)
         spacing = float(np.spacing(np.abs(raw).max()))
-        self.held = spacing * float(self._scale), f"spacing of {raw.dtype}"
+        self.held = spacing * float(self.unit_ns), f"spacing of {raw.dtype}"
         return times
 
     def _load(self) -> NDArray[Any]:

@@ -64,7 +64,7 @@ class TableSource(Source):
     ) -> None:
         super().__init__(opened)
         self._layout, self._column, self._clock = layout, column, clock
-        self._unit_ns, self._piece = tick_ns, piece
+        self.unit_ns, self._piece = tick_ns, piece
         self.thresholds = layout.volts.get(column)
         self.format = "CSV of transitions"
         if clock is not None:
@@ -91,7 +91,7 @@ class TableSource(Source):
 
     def blocks(self) -> Iterator[Block]:
         """Read the rows anew."""
-        state = RowState(self.opened.shown, self._layout, self._column, self._unit_ns, self._clock)
+        state = RowState(self.opened.shown, self._layout, self._column, self.unit_ns, self._clock)
         size, kept = min(_FIRST_PIECE, self._piece), b""
         with self.opened.stream() as stream:
             stream.read(self._layout.mark_bytes)
@@ -112,7 +112,7 @@ class TableSource(Source):
         characters = self._layout.plain(text.decode("latin-1"))
         block = fast_rows(characters, state) or plain_rows(characters, state)
         if block is not None:
-            held = _last_digit(characters, self._layout) * float(self._unit_ns)
+            held = _last_digit(characters, self._layout) * float(self.unit_ns)
             self.held = max(self.held, (held, "digits of the times"))
             yield block
 

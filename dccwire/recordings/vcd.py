@@ -71,7 +71,8 @@ class VcdSource(Source):
         piece: int = _PIECE,
     ) -> None:
         super().__init__(opened)
-        self.tick_ns, self._piece = tick_ns, piece
+        self.tick_ns = self.unit_ns = tick_ns
+        self._piece = piece
         self._header, self._identifier, self._position = header, identifier, position
 
     def blocks(self) -> Iterator[Block]:
