@@ -68,7 +68,7 @@ def choose(
         source.notes += notes
         return source
 
-    def refused(problem: str, hint: str = "choose one with --signal NAME (signal=)") -> Exception:
+    def refused(problem: str, hint: str = "choose one with signal=NAME") -> Exception:
         return refusal(shown, problem, hint, reason=Reason.SIGNAL)
 
     if not candidates and not wide:
@@ -77,7 +77,7 @@ def choose(
         return taken(_by_name(candidates, wide, wanted, refused))
     count = len(candidates)
     if not candidates:
-        hint = "choose a bit with --signal NAME --bit N (signal=, bit=)"
+        hint = "choose a bit with signal=NAME and bit=N"
         raise refused(f"there is no signal of one bit, but {_listed(wide)}", hint)
     if count > _MOST_LOOKED_AT:
         raise refused(f"has {count} signals, too many to look at each of them")
@@ -93,7 +93,7 @@ def choose(
         if found or looks[0].may_be_track:
             return taken(candidates[0])
         told = f"the only signal, {candidates[0]}, does not look like a track signal: {looks[0]}"
-        raise refused(told, f"--signal {candidates[0]} (signal=) takes it nevertheless")
+        raise refused(told, f"signal={candidates[0]} takes it nevertheless")
     why = f"the only one of {count} that looks like a track signal" if len(tracks) == 1 else ""
     if len(tracks) == 2:
         (edges, level), (others, inverse) = (heads[at] for at in found)
@@ -123,14 +123,14 @@ def _by_name(
     for other in wide:
         if other.called(wanted):
             told = f"{other} has the bits {other.key[0]} to {other.key[1]}"
-            raise refused(told, "choose one with --bit N (bit=)")
+            raise refused(told, "choose one with bit=N")
     names = [name for candidate in candidates for name in candidate.names]
     names += [candidate.name for candidate in wide]
     short = {name.rpartition(".")[2]: name for name in reversed(names[:_MOST_COMPARED])}
     near = [*names[:_MOST_COMPARED], *short]
     close = difflib.get_close_matches(wanted[:_LONGEST_NAME], near, n=3, cutoff=0.5)
     listed = _listed(map(_quoted, dict.fromkeys([short.get(name, name) for name in close] + names)))
-    hint = "choose one of them with --signal NAME (signal=)"
+    hint = "choose one of them with signal=NAME"
     raise refused(f"has no signal {_quoted(wanted)}, but {listed}", hint)
 
 

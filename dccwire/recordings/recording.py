@@ -33,6 +33,7 @@ UNITS_NS = {
     "ps": Fraction(1, 1000),
     "fs": Fraction(1, 10**6),
 }
+UNIT_HINT = f"give it with unit={'|'.join(UNITS_NS)}"
 #: Times are below this many ns, 292 years.
 END_OF_TIME = 1 << 63
 #: A receiver is fastest with about as many edges at a time (measured).
@@ -209,7 +210,7 @@ class Recording:
                 f"a resolution of {self.resolution_ns} ns ({self.resolution_source}) is too coarse "
                 "to tell a one (halves of 52 to 64 us) from a zero (90 us and more)",
                 "record at 1 us or finer (0.1 us for bit timing), or give the true resolution "
-                "with --resolution NS (resolution=)",
+                "with resolution=NS",
                 reason=Reason.RESOLUTION,
             )
 

@@ -12,6 +12,7 @@ from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import (
     EDGES_A_CHUNK,
     END_OF_TIME,
+    UNIT_HINT,
     UNITS_NS,
     Block,
     Ints,
@@ -39,7 +40,7 @@ class SampleClock:
     def __init__(self, rate: float | None, shown: str = "") -> None:
         self._shown = shown  # how messages call the file
         if rate is None:
-            hint = "give it with --rate HZ (rate=)"
+            hint = "give it with rate=HZ"
             raise refusal(shown, "the sample rate is missing", hint, reason=Reason.RATE)
         self.period_ns = 10**9 / Fraction(rate)
 
@@ -121,7 +122,7 @@ class NumpySource(Source):
         if array.ndim != 1 or array.dtype.kind not in "iuf":
             raise self._unfit(f"an array of shape {array.shape} and type {array.dtype}")
         if array.dtype.kind == "f" and unit is None:
-            hint = "give it with --unit s|ms|us|ns (unit=); whole numbers without one are ns"
+            hint = f"{UNIT_HINT}; whole numbers without one are ns"
             told = "the unit of the edge times is not known"
             raise refusal(opened.shown, told, hint, reason=Reason.TIME)
         self.unit_ns = UNITS_NS[unit or "ns"]
@@ -179,7 +180,7 @@ class NumpySource(Source):
         return refusal(self.opened.shown, problem, hint, where=where, reason=Reason.TIME)
 
     def _unfit(self, found: str) -> RecordingError:
-        hint = "a one-dimensional array of whole ns, or of floats with --unit, is expected"
+        hint = "a one-dimensional array of whole ns, or of floats with unit=UNIT, is expected"
         return refusal(self.opened.shown, f"{found} was found", hint)
 
 

@@ -13,9 +13,17 @@ from numpy.typing import NDArray
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings.choice import Candidate, choose, look_at
 from dccwire.recordings.opening import Opened, decoded, refusal
-from dccwire.recordings.recording import END_OF_TIME, UNITS_NS, Block, Ints, Octets, Source
+from dccwire.recordings.recording import (
+    END_OF_TIME,
+    UNIT_HINT,
+    UNITS_NS,
+    Block,
+    Ints,
+    Octets,
+    Source,
+)
 from dccwire.recordings.samples import SampleClock
-from dccwire.recordings.table_layout import Layout, number, read_layout
+from dccwire.recordings.table_layout import EXPECTED, Layout, number, read_layout
 
 _PIECE = 1 << 20
 _HEAD_BYTES = 1 << 16
@@ -122,8 +130,7 @@ def open_table(opened: Opened, signal: str | None, rate: float | None, unit: str
     layout = _layout(opened)
     if not layout.levels:
         told = "no column of the text holds levels (0 or 1, or volts that change)"
-        hint = "rows of a time and a level, or of levels, with a comma or semicolon are expected"
-        raise refusal(opened.shown, told, hint)
+        raise refusal(opened.shown, told, EXPECTED)
     clock, note = None, ""
     tick_ns = UNITS_NS[unit] if unit else layout.unit_ns
     if layout.time is None or layout.indexed:
@@ -140,7 +147,7 @@ def open_table(opened: Opened, signal: str | None, rate: float | None, unit: str
 
         fitting = [*filter(fits, _USUAL_UNITS)]
         if len(fitting) != 1:
-            hint = "give it with --unit s|ms|us|ns (unit=), or in the header, such as Time [s]"
+            hint = f"{UNIT_HINT}, or in the header, such as Time [s]"
             told = "the unit of the times is not known"
             raise refusal(opened.shown, told, hint, reason=Reason.TIME)
         tick_ns = UNITS_NS[fitting[0]]
@@ -183,7 +190,9 @@ def plain_rows(text: str, state: RowState) -> Block | None:
         return refusal(state.shown, problem, hint or usual, where=f"line {at}", reason=reason)
 
     def value(fields: list[str], column: int) -> float:
-        held = fields[column] if column < len(fields) else ""
+        if column >= len(fields):
+            raise wrong(f"there is no column {column + 1}")
+        held = fields[column]
         found = number(held)
         if found is None or abs(found) == inf or len(held) > _LONGEST_NUMBER:
             raise wrong(f"column {column + 1} holds {held[:30]!r}, which is no number")

@@ -44,7 +44,7 @@ def test_two_track_signals_are_listed(name, write, track, save):
         read(save(name, write({"j": track, "k": track, "slow": SLOW})))
     assert caught.value.reason is Reason.SIGNAL
     assert "2 signals look like a track signal: " in str(caught.value)
-    assert "k'; choose one with --signal NAME" in str(caught.value)
+    assert "k'; choose one with signal=NAME" in str(caught.value)
 
 
 @pytest.mark.parametrize("factor", [1, 1.3])
@@ -100,7 +100,7 @@ def test_a_single_signal_of_another_kind_is_refused(edges, seen, save):
         RecordingError, match=f"does not look like a track signal: {seen}"
     ) as caught:
         read(path)
-    assert "--signal 'top.clock' (signal=) takes it nevertheless" in str(caught.value)
+    assert "signal='top.clock' takes it nevertheless" in str(caught.value)
     assert read(path, signal="clock", resolution=1).signal == "top.clock"
 
 
@@ -121,7 +121,7 @@ def test_unknown_name_lists_the_close_ones_first(save):
     with pytest.raises(RecordingError) as caught:
         read(save("a.vcd", vcd_of(names)), signal="boster")
     assert "has no signal 'boster', but 'top.booster', 'top.net0'" in str(caught.value)
-    assert "and 2 more; choose one of them with --signal NAME" in str(caught.value)
+    assert "and 2 more; choose one of them with signal=NAME" in str(caught.value)
 
 
 def test_last_part_of_a_name_may_be_ambiguous(save):
@@ -148,7 +148,7 @@ def test_wide_signals_ask_for_a_bit(save):
         read(path)
     for bit in (None, 3, 8):
         with pytest.raises(
-            RecordingError, match=r"'bus' has the bits 4 to 7; choose one with --bit"
+            RecordingError, match=r"'bus' has the bits 4 to 7; choose one with bit=N"
         ):
             read(path, signal="bus", bit=bit)
 
