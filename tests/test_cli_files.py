@@ -12,8 +12,11 @@ import pytest
 
 from dccwire import Packet, cli
 from dccwire.cli import main
+from dccwire.errors import RecordingError
 from dccwire.plan import read_plan
 from dccwire.recordings import read
+from dccwire.recordings.recording import UNIT_HINT, UNITS_NS
+from dccwire.wording import either
 
 RECORDINGS = Path(__file__).parent.parent / "vectors" / "recordings"
 MORNING, STORM = RECORDINGS / "harbour-morning.vcd", RECORDINGS / "harbour-storm.vcd"
@@ -243,6 +246,39 @@ def test_bad_recordings_are_one_line_and_status_2(run, tmp_path, command, name) 
     assert (status, out) == (2, "")
     assert err.startswith(f"dccwire: {path}")
     assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "hint"),
+    [
+        ("rubbish", "if it holds raw samples, give --rate HZ and --bit N"),
+        ("no usable signal", "--signal 'quiet' takes it nevertheless"),
+        ("no rate", "give it with --rate HZ"),
+        ("no unit", "give it with --unit s|ms|us|ns|ps|fs, or in the header, such as Time [s]"),
+        ("unknown signal", "choose one of them with --signal NAME"),
+    ],
+)
+def test_a_hint_names_what_its_reader_has(run, tmp_path, name, hint) -> None:
+    """The option of the command, the argument of the function; a path stays as it is."""
+    file, content, options = BAD[name]
+    path = tmp_path / f"rate=5 bit={file}"
+    path.write_bytes(content)
+    _, _, err = run("check", str(path), *options)
+    assert err.startswith(f"dccwire: {path}: ")
+    assert err.endswith(f"; {hint}\n")
+    given = dict(zip((one[2:] for one in options[::2]), options[1::2], strict=True))
+    with pytest.raises(RecordingError) as caught:
+        read(path, **given)
+    argument = re.sub("--([a-z]+) ", r"\1=", hint)
+    assert str(caught.value).endswith(f"; {argument}")
+
+
+def test_the_units_are_told_alike(run) -> None:
+    """The help, the refusal of another one, and the hint where one is missing."""
+    units = either(UNITS_NS)
+    assert f"of times: {units}" in " ".join(run("check", "--help")[1].split())
+    assert f"unit: {units} expected" in run("check", str(MORNING), "--unit", "min")[2]
+    assert "|".join(UNITS_NS) in UNIT_HINT
 
 
 def test_a_directory_is_no_recording(run, tmp_path) -> None:

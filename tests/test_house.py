@@ -162,6 +162,38 @@ def test_a_command_loads_what_it_needs_alone(arguments: str, absent: set[str]) -
     assert not loaded & {f"dccwire.{name}" for name in absent}
 
 
+FORMATS = {
+    "tables": ("a.csv", b"Time [us],track\n0,0\n58,1\n116,0\n", "signal='track'"),
+    "vcd": (
+        "a.vcd",
+        b"$timescale 1 ns $end $var wire 1 ! t $end $enddefinitions $end",
+        "signal='t'",
+    ),
+    "fst": ("a.fst", bytes(7) + b"\x01\x49", ""),
+    "samples": ("a.bin", bytes(9), "rate=1e6, bit=0"),
+}
+
+
+@pytest.mark.parametrize("name", FORMATS)
+def test_a_format_is_loaded_when_a_file_of_it_is_met(name: str, tmp_path: Path) -> None:
+    """Importing the room loads none of them, reading one loads no other; rows may be samples."""
+    file, content, options = FORMATS[name]
+    path = tmp_path / file
+    path.write_bytes(content)
+    before, after = _fresh(
+        "import sys, dccwire, dccwire.recordings as r\nprint(*sys.modules)\n"
+        f"try: r.read({str(path)!r}, {options})\n"
+        "except dccwire.DccwireError: pass\nprint(*sys.modules)"
+    ).splitlines()
+    formats = {f"dccwire.recordings.{one}" for one in FORMATS}
+    assert not formats & set(before.split())
+    needed = {
+        f"dccwire.recordings.{one}" for one in ({name, "samples"} if name == "tables" else {name})
+    }
+    assert formats & set(after.split()) == needed
+    assert not {"pywellen", "dccwire.conformance", "rich"} & set(after.split())
+
+
 def test_lower_rooms_are_there_when_asked_for() -> None:
     """`dccwire.recordings` and `dccwire.conformance` load on first use; others do not exist."""
     code = "import dccwire as d; print(d.recordings.read.__name__, d.conformance.check.__name__)"

@@ -7,6 +7,7 @@ prints; what is printed is made elsewhere.
 
 import argparse
 import os
+import re
 import signal
 import sys
 from collections.abc import Sequence
@@ -16,7 +17,7 @@ from typing import NoReturn
 
 from dccwire import __version__
 from dccwire.cli.printing import complain, flush
-from dccwire.errors import DccwireError, MissingPartError
+from dccwire.errors import DccwireError, MissingPartError, RecordingError
 
 
 class _Parser(argparse.ArgumentParser):
@@ -35,6 +36,9 @@ _HOMES = {
     "cvs": ("cv",),
 }
 """Where the commands stand: each loads what it needs alone."""
+
+_ARGUMENT = re.compile(r"\b(signal|rate|unit|bit|resolution)=")
+"""An argument of `read` in a hint, which is an option of the same name here."""
 
 
 def parser(command: str = "") -> argparse.ArgumentParser:
@@ -86,6 +90,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         complain(str(MissingPartError(error.name or "numpy", "capture")))
         return 2
     except DccwireError as error:
+        if isinstance(error, RecordingError):
+            error.hint = _ARGUMENT.sub(r"--\1 ", error.hint)
         complain("; ".join((str(error), *getattr(error, "__notes__", ()))))
         return 2
     except BrokenPipeError:

@@ -69,7 +69,7 @@ def _add_reader(
     add("file", metavar="FILE", help="VCD, FST, CSV, raw or .npy; - is standard input")
     add("--signal", metavar="NAME", help="the signal or column to read")
     add("--rate", type=number, metavar="HZ", help="samples a second")
-    add("--unit", metavar="UNIT", help="of times: s, ms, us or ns")
+    add("--unit", metavar="UNIT", help="of times: s, ms, us, ns, ps or fs")
     add("--bit", metavar="N", help="the bit of each sample; lsb or msb: packed bits")
     add("--resolution", type=number, metavar="NS", help="how exact the times are")
     off = "what else durations may be off by"

@@ -21,7 +21,7 @@ from dccwire.errors import FieldError
 from dccwire.receiver.columns import ColumnReceiver, Columns, Times
 from dccwire.receiver.edges import SHORTEST_NS
 from dccwire.recordings import Chunk, Recording, read
-from dccwire.recordings.choice import common_factor
+from dccwire.recordings.looks import common_factor, doubt
 from dccwire.recordings.resolution import ResolutionEstimate
 from dccwire.signal import LIMITS
 from dccwire.wording import counted, either
@@ -30,9 +30,6 @@ __all__ = ["check"]
 
 _LONGEST_NS = LIMITS["tr0"].most
 """No half-bit lasts longer (S-9.1 §A, Table 1 tr0): it is silence."""
-
-HEAD_EDGES = 1 << 14
-"""So many edges are looked at where no packet is read."""
 
 _ERROR_BOUND_NS = 13_000
 """Half the distance of the windows for ones and zeros: errors of so much mix them up."""
@@ -84,7 +81,10 @@ def check(
         judge = _Judge(*told, uncertainty_ns)
         judge.run(chunks, progress)
         judge.close(None)
-        return judge.report("edges", (), rules, other_protocols=other_protocols)
+        edges = [np.empty(0, np.int64), *(chunk.edges for chunk in chunks)]
+        factor = common_factor(np.concatenate(edges), told[0])
+        notes = () if factor is None else (doubt(factor),)
+        return judge.report("edges", notes, rules, factor, other_protocols=other_protocols)
     resolution = None
     # The head of the file tells the resolution; should the whole tell another, it is judged again.
     while resolution != (resolution := recording.resolution_ns):
@@ -92,7 +92,8 @@ def check(
         judge.run(recording, progress)
         recording.check_resolution()
     judge.close(recording.end_ns)
-    return judge.report(recording.path, recording.notes, rules, other_protocols=other_protocols)
+    known = recording.path, recording.notes, rules, recording.factor
+    return judge.report(*known, other_protocols=other_protocols)
 
 
 def _times(edges: object) -> Times:
@@ -128,8 +129,6 @@ class _Judge:
         self._edges = 0
         self._first: int | None = None
         self._last = 0
-        # What the first edges look like tells whether all times are off, if no packet is read.
-        self._head = np.empty(0, np.int64)
 
     def run(self, chunks: Iterable[Chunk], progress: Callable[[], None] | None) -> None:
         """Take all chunks, in order."""
@@ -143,8 +142,6 @@ class _Judge:
         if len(chunk.edges):
             self._edges += len(chunk.edges)
             self._first = int(chunk.edges[0]) if self._first is None else self._first
-            if (room := HEAD_EDGES - len(self._head)) > 0:
-                self._head = np.concatenate((self._head, chunk.edges[:room]))
             self._last = int(chunk.edges[-1])
             self._take(self._receiver.feed(chunk.edges))
         if chunk.gap is not None:
@@ -185,18 +182,18 @@ class _Judge:
         source: str,
         notes: Iterable[str],
         rules: Collection[int] | None,
+        factor: float | None,
         *,
         other_protocols: bool,
     ) -> Report:
-        """The results of the rules asked for."""
-        factor = self._timing.factor
-        if not self._framing.packets:
-            factor = common_factor(self._head, self._resolution)
-        timing = self._timing.tallies()
-        if factor is not None:
-            for tally in timing:
+        """The results of the rules asked for; `notes` tell of the factor that is given."""
+        if factor is None and (factor := self._timing.factor) is not None:
+            notes = (*notes, doubt(factor))
+        rooms = self._timing, self._framing, self._contents
+        tallies = [tally for room in rooms for tally in room.tallies()]
+        for tally in tallies if factor is not None else ():
+            if tally.rule.limit.unit == "us":
                 tally.doubt()
-        tallies = (*timing, *self._framing.tallies(), *self._contents.tallies())
         results = (one.result() for one in tallies if rules is None or one.rule.number in rules)
         return Report(
             results=tuple(sorted(results, key=lambda one: one.rule.number)),
@@ -209,15 +206,10 @@ class _Judge:
             duration_ns=self._last - (self._first or 0),
             histogram=self._histogram,
             not_judged=0 if other_protocols else self._places.foreign,
-            notes=(*notes, *self._notes(factor)),
+            notes=(*notes, *self._notes()),
         )
 
-    def _notes(self, factor: float | None) -> Iterator[str]:
-        if factor is not None:
-            yield (
-                f"all half-bits last {factor:.4g} times what they should, a common factor: is the "
-                "sample rate, or the unit of times, right?"
-            )
+    def _notes(self) -> Iterator[str]:
         if self._first_pulse is not None:
             pulses = counted(self._receiver.merged, "pulse")
             yield (

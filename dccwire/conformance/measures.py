@@ -43,6 +43,7 @@ class Tally:
         self.notes: Counter[str] = Counter()
         self.remarks: list[str] = []
         self.lacks = ""
+        self.doubted = False
         # How far an undecided reading is from a limit, at least: a finer error would decide it.
         self.nearest: int | None = None
 
@@ -66,9 +67,9 @@ class Tally:
         self.force = min(forces, key=_STRENGTH.index)
 
     def doubt(self) -> None:
-        """The readings themselves are in doubt: nothing fails, and nothing passes."""
-        self.undecided, self.failed = self.measured, 0
-        self.first_times, self.force = [], None
+        """The times themselves are in doubt: nothing fails, and nothing passes."""
+        self.doubted, self.undecided, self.failed = True, self.measured, 0
+        self.first_times, self.force, self.nearest = [], None, None
 
     def see(self, low: int, high: int) -> None:
         """Keep the outermost readings."""
@@ -80,7 +81,7 @@ class Tally:
         """One failure fails; else one undecided reading leaves the rule undecided."""
         if self.failed:
             return Verdict.FAIL
-        if self.undecided:
+        if self.undecided or (self.doubted and not self.lacks):
             return Verdict.UNDECIDED
         if self.lacks:
             return Verdict.NOT_DECIDABLE

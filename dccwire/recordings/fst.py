@@ -36,7 +36,8 @@ class FstSource(Source):
             head = stream.read(_HEADER_BYTES)
         exponent = int.from_bytes(head[73:74], signed=True)
         start, end = int.from_bytes(head[9:17]), int.from_bytes(head[17:25])
-        self._start, self._end, self.tick_ns = start, end, Fraction(10) ** (exponent + 9)
+        self._start, self._end = start, end
+        self.tick_ns = self.unit_ns = Fraction(10) ** (exponent + 9)
         fits = max(end, (end - start + 1) * self.tick_ns.numerator) < END_OF_TIME
         if len(head) < _HEADER_BYTES or not -18 <= exponent <= 2 or end < start or not fits:
             raise _damaged(opened)
@@ -83,17 +84,18 @@ def open_fst(opened: Opened, signal: str | None, bit: int | None) -> FstSource:
 
 
 def _check_blocks(opened: Opened) -> None:
-    """Blocks, each with its length in front, must fill the file to its end."""
+    """Blocks, each with its length in front, must fill the file to its end; one is no file."""
     path = opened.plain_path()
     size, at = os.path.getsize(path), 0
     with open(path, "rb") as file:
         while at < size:
             file.seek(at + 1)
-            length = int.from_bytes(file.read(8))
-            if length < 8:
+            held = file.read(8)
+            length = int.from_bytes(held)
+            if len(held) == 8 > length:
                 raise _damaged(opened)
-            at += 1 + length
-    if at != size:
+            at += 1 + max(length, 8)
+    if at != size or size == _HEADER_BYTES:
         raise _damaged(opened, "is cut off")
 
 

@@ -11,12 +11,13 @@ from dccwire.recordings.recording import UNITS_NS, Recording, Source
 from dccwire.wording import either
 
 _HEAD_BYTES = 1 << 16
+_TEXT = "text of numbers"
 #: What a file with such a name should have been.
 _EXPECTED = {
     ".vcd": "VCD (it does not begin with a $keyword)",
     ".fst": "FST (it does not begin with the header block)",
     ".npy": "a NumPy file",
-    **dict.fromkeys((".csv", ".tsv", ".txt"), "text of numbers"),
+    **dict.fromkeys((".csv", ".tsv", ".txt"), _TEXT),
 }
 #: How files begin; those of FST with a block of type 0 that is 329 bytes long.
 _STARTS = {
@@ -46,7 +47,7 @@ def read(
         signal: the name of the signal or column, whole or its last part; if not given, the only one
             that looks like a track signal (`notes` says which).
         rate: samples per second, for raw samples and rows without a time.
-        unit: "s", "ms", "us" or "ns": the unit of times, where the file does not tell it.
+        unit: "s", "ms", "us", "ns", "ps" or "fs": that of times, where the file does not tell it.
         bit: the bit of a signal that has several; for raw samples 0 to 7 (that of each byte), or
             "lsb" or "msb" (eight samples a byte, the first in its least or most significant bit).
         resolution: ns; replaces what the file tells of its resolution.
@@ -106,21 +107,22 @@ def _source(
         return NumpySource(opened, unit)
     if kind == "UTF-16":
         raise refusal(opened.shown, "the text is UTF-16", "save it as UTF-8")
-    if kind == "text" and not name.endswith(".vcd"):
+    expected = _EXPECTED.get(splitext(name)[1])
+    bare = expected == _TEXT and bit is None and not _NO_TEXT.search(head)  # a header alone
+    if bare or (kind == "text" and not name.endswith(".vcd")):
         from dccwire.recordings.tables import open_table
 
         return open_table(opened, signal, rate, unit)
-    expected = _EXPECTED.get(splitext(name)[1])
     if (rate is None and bit is None) or (expected and (rate is None or bit is None)):
         told = f"is not {expected or 'VCD, FST, NumPy or text of numbers'}"
-        hint = "if it holds raw samples, give --rate HZ and --bit N (rate=, bit=)"
+        hint = "if it holds raw samples, give rate=HZ and bit=N"
         raise refusal(opened.shown, told, hint)
     from dccwire.recordings.samples import SampleClock, SampleSource
 
     clock = SampleClock(rate, opened.shown)
     if bit is None:
         hint = (
-            "give --bit 0 to 7 (a byte a sample), or --bit lsb or msb (eight samples to a "
+            "give bit=N, 0 to 7 (a byte a sample), or bit=lsb or bit=msb (eight samples to a "
             "byte, the first one in its least or most significant bit)"
         )
         raise refusal(opened.shown, "the layout of the samples is not known", hint)

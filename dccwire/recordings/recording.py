@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.errors import Reason
+from dccwire.recordings.looks import common_factor, doubt
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.resolution import TOO_COARSE_NS, ResolutionEstimate
 
@@ -32,6 +33,7 @@ UNITS_NS = {
     "ps": Fraction(1, 1000),
     "fs": Fraction(1, 10**6),
 }
+UNIT_HINT = f"give it with unit={'|'.join(UNITS_NS)}"
 #: Times are below this many ns, 292 years.
 END_OF_TIME = 1 << 63
 #: A receiver is fastest with about as many edges at a time (measured).
@@ -64,7 +66,8 @@ class Source(ABC):
     format: str  # its name as shown
     signal: str | None = None  # the signal or column taken
     tick_ns = Fraction(1)  # the unit of time of the file, or the time from sample to sample
-    sampled = False  # whether that is a sampling period
+    unit_ns = Fraction(0)  # the unit of time of the file, if it has one
+    sampled = False  # whether `tick_ns` is a sampling period
     head_blocks = 16  # how many blocks are looked at before the first iteration, at most
     held = 0.0, ""  # what the numbers hold at best, ns, as far as the file is read, and why
 
@@ -169,8 +172,10 @@ class Recording:
         path: as given; "-" for standard input.
         format: told by content, such as "VCD" or "CSV of transitions".
         signal: the signal or column taken; None where the format has only one without a name.
+        factor: how many times too long all durations are, if no packet in the head of the file can
+            be read for that; a note asks whether the sample rate or the unit is right.
         resolution_ns: how far a time may be off, rounded up, at least 1 (M9): from the head of the
-            file, and after an iteration from the whole of it.
+            file, and after an iteration from the whole of it; a factor above 1 is taken off it.
         resolution_source: "option", "sample rate", or what `ResolutionEstimate` tells.
         first_level: the level after the first edge; None where it is not known, or not yet. After
             a gap the level may be either, whatever the number of edges before it.
@@ -182,8 +187,16 @@ class Recording:
         self._source, self._option = source, resolution
         self.path, self.format, self.signal = source.opened.given, source.format, source.signal
         estimate = self._estimate()
-        _, self.first_level = first_edges(source, estimate=estimate)
+        edges, self.first_level = first_edges(source, estimate=estimate)
+        self.factor: float | None = None
         self.resolution_ns, self.resolution_source = self._resolution(estimate)
+        self.factor = common_factor(edges, self.resolution_ns)
+        if self.factor is not None:
+            self.resolution_ns, _ = self._resolution(estimate)
+            true = source.unit_ns / Fraction(self.factor).limit_denominator(10**9)
+            units = () if source.sampled else UNITS_NS.items()
+            right = (f" In {name} they would be." for name, unit_ns in units if unit_ns == true)
+            source.note(doubt(self.factor) + next(right, ""))
         self.end_ns: int | None = None
         self.undefined_level = False
         source.opened.fraction = 0.0
@@ -197,7 +210,7 @@ class Recording:
                 f"a resolution of {self.resolution_ns} ns ({self.resolution_source}) is too coarse "
                 "to tell a one (halves of 52 to 64 us) from a zero (90 us and more)",
                 "record at 1 us or finer (0.1 us for bit timing), or give the true resolution "
-                "with --resolution NS (resolution=)",
+                "with resolution=NS",
                 reason=Reason.RESOLUTION,
             )
 
@@ -208,11 +221,10 @@ class Recording:
         return ResolutionEstimate(ceil(self._source.tick_ns))
 
     def _resolution(self, estimate: ResolutionEstimate | None) -> tuple[int, str]:
-        if estimate is not None:
-            return estimate.result()
         if self._option is not None:
             return ceil(self._option), "option"
-        return ceil(self._source.tick_ns), "sample rate"
+        told = estimate.result() if estimate else (self._source.tick_ns, "sample rate")
+        return ceil(told[0] / max(1, self.factor or 1)), told[1]
 
     @property
     def notes(self) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.recording import (
     EDGES_A_CHUNK,
     END_OF_TIME,
+    UNIT_HINT,
     UNITS_NS,
     Block,
     Ints,
@@ -39,7 +40,7 @@ class SampleClock:
     def __init__(self, rate: float | None, shown: str = "") -> None:
         self._shown = shown  # how messages call the file
         if rate is None:
-            hint = "give it with --rate HZ (rate=)"
+            hint = "give it with rate=HZ"
             raise refusal(shown, "the sample rate is missing", hint, reason=Reason.RATE)
         self.period_ns = 10**9 / Fraction(rate)
 
@@ -121,12 +122,12 @@ class NumpySource(Source):
         if array.ndim != 1 or array.dtype.kind not in "iuf":
             raise self._unfit(f"an array of shape {array.shape} and type {array.dtype}")
         if array.dtype.kind == "f" and unit is None:
-            hint = "give it with --unit s|ms|us|ns (unit=); whole numbers without one are ns"
+            hint = f"{UNIT_HINT}; whole numbers without one are ns"
             told = "the unit of the edge times is not known"
             raise refusal(opened.shown, told, hint, reason=Reason.TIME)
-        self._scale = UNITS_NS[unit or "ns"]
+        self.unit_ns = UNITS_NS[unit or "ns"]
         if array.dtype.kind != "f":
-            self.tick_ns = self._scale
+            self.tick_ns = self.unit_ns
 
     def blocks(self) -> Iterator[Block]:
         """Read the times anew."""
@@ -151,19 +152,19 @@ class NumpySource(Source):
         """Whole ns, each below 2^62 so that their differences are whole ns too."""
         raw, floats = part, part.dtype.kind == "f"
         if floats:
-            part = np.rint(part.astype(np.float64) * float(self._scale))
+            part = np.rint(part.astype(np.float64) * float(self.unit_ns))
             fits = np.abs(part) < _FARTHEST
         else:
-            most = _FARTHEST // self._scale.numerator
+            most = _FARTHEST // self.unit_ns.numerator
             fits = (part < most) & (part > -most) if part.dtype.kind == "i" else part < most
         for where in np.flatnonzero(~fits)[:1].tolist():
             hint = "146 years (2^62 ns) is the most there can be"
             raise self._no_time(start + where, f"{part[where]} is no time", hint)
         times: Ints = part.astype(np.int64)
         if not floats:
-            return to_ns(times, self._scale)
+            return to_ns(times, self.unit_ns)
         spacing = float(np.spacing(np.abs(raw).max()))
-        self.held = spacing * float(self._scale), f"spacing of {raw.dtype}"
+        self.held = spacing * float(self.unit_ns), f"spacing of {raw.dtype}"
         return times
 
     def _load(self) -> NDArray[Any]:
@@ -179,7 +180,7 @@ class NumpySource(Source):
         return refusal(self.opened.shown, problem, hint, where=where, reason=Reason.TIME)
 
     def _unfit(self, found: str) -> RecordingError:
-        hint = "a one-dimensional array of whole ns, or of floats with --unit, is expected"
+        hint = "a one-dimensional array of whole ns, or of floats with unit=UNIT, is expected"
         return refusal(self.opened.shown, f"{found} was found", hint)
 
 

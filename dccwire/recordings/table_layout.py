@@ -36,6 +36,7 @@ _OTHER_UNITS = frozenset({"", "v", "mv", "volt", "volts", "a", "ma", "logic", "b
 #: are read; where there are fewer rows than show what volts are high and low, half of them.
 _SHARE = 0.9
 _FEWEST_VOLTS = 8
+EXPECTED = "rows of a time and a level, or of levels, with a comma or semicolon are expected"
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,15 +100,15 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
     content = [
         (at, line) for at, line in enumerate(lines, 1) if line.strip() and not _COMMENT.match(line)
     ]
-    if not content:
-        raise refusal(shown, "there are no rows of numbers in the file")
     row_like = [_is_row(line) for _, line in content]
     # A single line of numbers may be something else; two are rows.
-    pairs = zip(row_like, [*row_like[1:], True], strict=True)
-    first = next((place for place, pair in enumerate(pairs) if all(pair)), len(content))
+    pairs = zip(row_like, [*row_like[1:], True], strict=False)
+    first = next((place for place, pair in enumerate(pairs) if all(pair)), None)
+    if first is None:
+        raise refusal(shown, "there are no rows of numbers in the file", EXPECTED)
     sample = content[min(first + 1, len(content) - 1)][1]
     delimiter = next((mark for mark in ";\t," if mark in re.sub('"[^"]*"', "", sample)), ",")
-    start = content[first][0] if first < len(content) else len(lines) + 1
+    start = content[first][0]
     rows = [_fields(line, delimiter) or [] for _, line in content[first:]]
     decimal_comma = any(_DECIMAL_COMMA.fullmatch(field) for row in rows for field in row)
     if decimal_comma:
@@ -115,7 +116,7 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
     above = [_fields(line, delimiter) or [] for _, line in content[max(0, first - 2) : first]]
     units = above.pop() if len(above) > 1 and all(map(_is_unit, above[-1])) else []
     names = above[-1] if above else []
-    width = max(map(len, rows), default=len(names))
+    width = max(map(len, rows))
     if len(names) == 1 < width:
         names = []  # a line of other data
     words = any(field.lower() in _WORDS for row in rows for field in row)

@@ -13,9 +13,17 @@ from numpy.typing import NDArray
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings.choice import Candidate, choose, look_at
 from dccwire.recordings.opening import Opened, decoded, refusal
-from dccwire.recordings.recording import END_OF_TIME, UNITS_NS, Block, Ints, Octets, Source
+from dccwire.recordings.recording import (
+    END_OF_TIME,
+    UNIT_HINT,
+    UNITS_NS,
+    Block,
+    Ints,
+    Octets,
+    Source,
+)
 from dccwire.recordings.samples import SampleClock
-from dccwire.recordings.table_layout import Layout, number, read_layout
+from dccwire.recordings.table_layout import EXPECTED, Layout, number, read_layout
 
 _PIECE = 1 << 20
 _HEAD_BYTES = 1 << 16
@@ -64,7 +72,7 @@ class TableSource(Source):
     ) -> None:
         super().__init__(opened)
         self._layout, self._column, self._clock = layout, column, clock
-        self._unit_ns, self._piece = tick_ns, piece
+        self.unit_ns, self._piece = tick_ns, piece
         self.thresholds = layout.volts.get(column)
         self.format = "CSV of transitions"
         if clock is not None:
@@ -91,7 +99,7 @@ class TableSource(Source):
 
     def blocks(self) -> Iterator[Block]:
         """Read the rows anew."""
-        state = RowState(self.opened.shown, self._layout, self._column, self._unit_ns, self._clock)
+        state = RowState(self.opened.shown, self._layout, self._column, self.unit_ns, self._clock)
         size, kept = min(_FIRST_PIECE, self._piece), b""
         with self.opened.stream() as stream:
             stream.read(self._layout.mark_bytes)
@@ -112,7 +120,7 @@ class TableSource(Source):
         characters = self._layout.plain(text.decode("latin-1"))
         block = fast_rows(characters, state) or plain_rows(characters, state)
         if block is not None:
-            held = _last_digit(characters, self._layout) * float(self._unit_ns)
+            held = _last_digit(characters, self._layout) * float(self.unit_ns)
             self.held = max(self.held, (held, "digits of the times"))
             yield block
 
@@ -122,8 +130,7 @@ def open_table(opened: Opened, signal: str | None, rate: float | None, unit: str
     layout = _layout(opened)
     if not layout.levels:
         told = "no column of the text holds levels (0 or 1, or volts that change)"
-        hint = "rows of a time and a level, or of levels, with a comma or semicolon are expected"
-        raise refusal(opened.shown, told, hint)
+        raise refusal(opened.shown, told, EXPECTED)
     clock, note = None, ""
     tick_ns = UNITS_NS[unit] if unit else layout.unit_ns
     if layout.time is None or layout.indexed:
@@ -140,7 +147,7 @@ def open_table(opened: Opened, signal: str | None, rate: float | None, unit: str
 
         fitting = [*filter(fits, _USUAL_UNITS)]
         if len(fitting) != 1:
-            hint = "give it with --unit s|ms|us|ns (unit=), or in the header, such as Time [s]"
+            hint = f"{UNIT_HINT}, or in the header, such as Time [s]"
             told = "the unit of the times is not known"
             raise refusal(opened.shown, told, hint, reason=Reason.TIME)
         tick_ns = UNITS_NS[fitting[0]]
@@ -183,7 +190,9 @@ def plain_rows(text: str, state: RowState) -> Block | None:
         return refusal(state.shown, problem, hint or usual, where=f"line {at}", reason=reason)
 
     def value(fields: list[str], column: int) -> float:
-        held = fields[column] if column < len(fields) else ""
+        if column >= len(fields):
+            raise wrong(f"there is no column {column + 1}")
+        held = fields[column]
         found = number(held)
         if found is None or abs(found) == inf or len(held) > _LONGEST_NUMBER:
             raise wrong(f"column {column + 1} holds {held[:30]!r}, which is no number")

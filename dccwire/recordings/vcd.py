@@ -10,7 +10,7 @@ import numpy as np
 from dccwire.errors import RecordingError
 from dccwire.recordings.choice import Candidate, choose
 from dccwire.recordings.opening import Opened, decoded, refusal
-from dccwire.recordings.recording import UNITS_NS, Block, Source
+from dccwire.recordings.recording import UNIT_HINT, UNITS_NS, Block, Source
 from dccwire.recordings.vcd_body import MARGIN, TOKEN, State, scan, tokenise
 from dccwire.wording import either
 
@@ -71,7 +71,8 @@ class VcdSource(Source):
         piece: int = _PIECE,
     ) -> None:
         super().__init__(opened)
-        self.tick_ns, self._piece = tick_ns, piece
+        self.tick_ns = self.unit_ns = tick_ns
+        self._piece = piece
         self._header, self._identifier, self._position = header, identifier, position
 
     def blocks(self) -> Iterator[Block]:
@@ -118,8 +119,7 @@ def open_vcd(opened: Opened, signal: str | None, unit: str | None, bit: int | No
     header = read_header(opened)
     tick_ns = header.tick_ns or (UNITS_NS[unit] if unit else None)
     if tick_ns is None:
-        hint = "give the unit of its times with --unit s|ms|us|ns (unit=)"
-        raise refusal(opened.shown, "the VCD file has no timescale", hint)
+        raise refusal(opened.shown, "the VCD file has no timescale", UNIT_HINT)
     # Several names of one bit are one candidate; signals without the wanted bit are named too.
     found: dict[tuple[bytes, int], list[str]] = {}
     wide = []

@@ -308,6 +308,38 @@ def test_a_wrong_rate_is_not_the_station(rate: float, tmp_path: Path, run) -> No
     assert any(abs(number / factor - 1) < 0.03 for number in numbers for factor in factors), around
 
 
+@pytest.mark.parametrize("factor", [0.001, 0.5, 0.77, 1.3, 1.7, 1000])
+@pytest.mark.parametrize("kind", ["limits", "jitter", "ringing", "cutouts"])
+def test_a_wrong_unit_is_not_the_station(kind: str, factor: float, tmp_path: Path) -> None:
+    """Whatever else there is in a recording: one factor is told, to what ones may be off (M9)."""
+    random = Random(kind)
+    track = Track(timing=within_limits(random) if kind == "limits" else steady())
+    for _ in range(20):
+        track.packet(IDLE).packet(any_packet(random))
+        if kind == "cutouts":
+            track.cutout()
+    signal = track.signal(random, jitter_us=0.8 * (kind == "jitter")).one_wire()
+    if kind == "ringing":
+        signal = signal.pulsed(random, 0.05, 1.5, where="crossing")
+    signal = Signal(signal.times * factor, signal.levels, signal.end * factor)
+    report = check(signal.write_vcd(tmp_path / "track.vcd"))
+    (note,) = (note for note in report.notes if "factor" in note)
+    told = float(note.partition("last ")[2].partition(" ")[0])
+    assert abs(told / factor - 1) < 0.055
+    assert (report.packets, verdicts(report)["whole"]) == (0, "undecided")
+
+
+@pytest.mark.parametrize("rate", [0.93, 1.08])
+def test_a_cutout_at_a_wrong_rate_is_not_the_station(rate: float, tmp_path: Path) -> None:
+    """What is in doubt is every time: 27 us after the end bit are 25, or are 29 and may be 26."""
+    track = Track()
+    for _ in range(20):
+        track.packet(IDLE).packet(SPEED).cutout(27, 471)
+    signal = track.signal()
+    signal = Signal(signal.times * rate, signal.levels, signal.end * rate)
+    assert verdicts(check(signal.write_vcd(tmp_path / "track.vcd")))[17] == "undecided"
+
+
 @pytest.mark.parametrize("factor", [0.93, 1.08])
 def test_a_slow_station_is_not_a_wrong_rate(factor: float) -> None:
     """Ones of 62.6 and zeros of 108 µs may be the clock of either: never a pass (S-9.1 §A)."""

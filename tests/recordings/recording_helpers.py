@@ -34,3 +34,19 @@ def vcd_text(
         f"{timescale}$scope module top $end\n$var wire 1 {identifier} {name} $end\n{more}"
         f"$upscope $end\n$enddefinitions $end\n{body}"
     )
+
+
+def vcd_of(signals, names=None, timescale="1 ns"):
+    """A VCD file of several wires, each with its edges."""
+    codes = {name: chr(ord("A") + number) for number, name in enumerate(signals)}
+    changes = sorted(
+        (time, codes[name], number % 2)
+        for name, edges in signals.items()
+        for number, time in enumerate(edges, 1)
+    )
+    lines = [f"$timescale {timescale} $end", "$scope module top $end"]
+    lines += [f"$var wire 1 {code} {name} $end" for name, code in codes.items()]
+    lines += ["$upscope $end", "$enddefinitions $end", "#0"]
+    lines += [f"0{code}" for code in codes.values()]
+    lines += [f"#{time}\n{level}{code}" for time, code, level in changes]
+    return "\n".join(lines) + "\n"

@@ -4,26 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from recording_helpers import edges_of, vcd_of
 
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings import read
-from dccwire.recordings.choice import common_factor, look
-
-
-def vcd_of(signals, names=None, timescale="1 ns"):
-    """A VCD file of several wires, each with its edges."""
-    codes = {name: chr(ord("A") + number) for number, name in enumerate(signals)}
-    changes = sorted(
-        (time, codes[name], number % 2)
-        for name, edges in signals.items()
-        for number, time in enumerate(edges, 1)
-    )
-    lines = [f"$timescale {timescale} $end", "$scope module top $end"]
-    lines += [f"$var wire 1 {code} {name} $end" for name, code in codes.items()]
-    lines += ["$upscope $end", "$enddefinitions $end", "#0"]
-    lines += [f"0{code}" for code in codes.values()]
-    lines += [f"#{time}\n{level}{code}" for time, code, level in changes]
-    return "\n".join(lines) + "\n"
 
 
 def csv_of(signals):
@@ -55,12 +39,30 @@ def test_the_only_track_signal_is_taken(name, write, track, save):
 
 @pytest.mark.parametrize(("name", "write"), ENDINGS)
 def test_two_track_signals_are_listed(name, write, track, save):
-    """Two rails of one track make no guess."""
+    """Two signals that change together make no guess."""
     with pytest.raises(RecordingError) as caught:
         read(save(name, write({"j": track, "k": track, "slow": SLOW})))
     assert caught.value.reason is Reason.SIGNAL
     assert "2 signals look like a track signal: " in str(caught.value)
-    assert "k'; choose one with --signal NAME" in str(caught.value)
+    assert "k'; choose one with signal=NAME" in str(caught.value)
+
+
+@pytest.mark.parametrize("factor", [1, 1.3])
+def test_two_rails_are_one_signal(factor, track, save):
+    """Of complements the first is taken, and told; one other edge, or a third one, asks again."""
+    j = [round(edge * factor) for edge in track]
+    rails = vcd_of({"j": j, "k": j, "slow": SLOW}).replace("0B", "2B").replace("1B", "0B")
+    rails = rails.replace("2B", "1B")
+    recording = read(save("a.vcd", rails))
+    assert recording.signal == "top.j"
+    assert recording.notes[0] == "signal 'top.j' taken: 'top.k' is its complement, the other rail"
+    assert edges_of(recording) == j
+    before, _, after = rails.rpartition(f"#{j[-1]}")
+    late = f"{before}#{j[-1] + 1}{after}"
+    third = vcd_of({"j": j, "k": j, "l": j})
+    for other in (late, third):
+        with pytest.raises(RecordingError, match=r"[23] signals look like a track signal: "):
+            read(save("a.vcd", other))
 
 
 @pytest.mark.parametrize(("name", "write"), ENDINGS)
@@ -98,7 +100,7 @@ def test_a_single_signal_of_another_kind_is_refused(edges, seen, save):
         RecordingError, match=f"does not look like a track signal: {seen}"
     ) as caught:
         read(path)
-    assert "--signal 'top.clock' (signal=) takes it nevertheless" in str(caught.value)
+    assert "signal='top.clock' takes it nevertheless" in str(caught.value)
     assert read(path, signal="clock", resolution=1).signal == "top.clock"
 
 
@@ -119,7 +121,7 @@ def test_unknown_name_lists_the_close_ones_first(save):
     with pytest.raises(RecordingError) as caught:
         read(save("a.vcd", vcd_of(names)), signal="boster")
     assert "has no signal 'boster', but 'top.booster', 'top.net0'" in str(caught.value)
-    assert "and 2 more; choose one of them with --signal NAME" in str(caught.value)
+    assert "and 2 more; choose one of them with signal=NAME" in str(caught.value)
 
 
 def test_last_part_of_a_name_may_be_ambiguous(save):
@@ -146,7 +148,7 @@ def test_wide_signals_ask_for_a_bit(save):
         read(path)
     for bit in (None, 3, 8):
         with pytest.raises(
-            RecordingError, match=r"'bus' has the bits 4 to 7; choose one with --bit"
+            RecordingError, match=r"'bus' has the bits 4 to 7; choose one with bit=N"
         ):
             read(path, signal="bus", bit=bit)
 
@@ -161,47 +163,11 @@ def test_no_signal_at_all(save):
         read(path, signal="volts")
 
 
-@pytest.mark.parametrize(("odd", "is_track"), [(9, True), (10, True), (11, False)])
-def test_look_allows_for_a_tenth_of_other_durations(odd, is_track, track):
-    """A share of exactly 0.9 is a track signal; with one more no packet is sought."""
-    right = np.array(track)[:91]
-    seen = look(np.concatenate([right, right[-1] + 20_000 * np.arange(1, odd + 1)]), 1)
-    assert (seen.share >= 0.9, seen.packet, seen.is_track) == (is_track,) * 3
-    assert seen.may_be_track
-
-
-@pytest.mark.parametrize(("odd", "may_be"), [(9, True), (10, True), (11, False)])
-def test_the_only_signal_may_hold_half_of_other_durations(odd, may_be):
-    """A share of exactly 0.5 is enough for a file's only signal."""
-    right = np.arange(11) * 58_000
-    seen = look(np.concatenate([right, right[-1] + 20_000 * np.arange(1, odd + 1)]), 1)
-    assert seen.may_be_track is may_be
-
-
-def test_look_merges_short_pulses(track):
-    """Pulses that a receiver merges say nothing against a signal (M8)."""
-    spikes = [(edge + 20_000, edge + 21_000) for edge in track[::10]]
-    edges = np.sort(np.array(track + [time for spike in spikes for time in spike]))
-    seen = look(edges, 1)
-    assert (seen.share, seen.is_track) == (1.0, True)
-    assert seen.durations is not None
-    assert seen.durations[0] == 1_000
-    assert look(np.arange(2) * 3_999, 1).share == 0
-    assert look(np.concatenate([[0, 4_000], 4_000 + np.array(track)]), 1).share < 1
-
-
 def test_a_signal_with_spikes_is_taken_beside_an_idle_one(track, save):
     """Spikes of 1 us in a twentieth of the halves."""
     spikes = [time for edge in track[::20] for time in (edge + 20_000, edge + 21_000)]
     text = vcd_of({"dcc": sorted(track + spikes), "idle": [5_000]})
     assert read(save("a.vcd", text)).signal == "top.dcc"
-
-
-@pytest.mark.parametrize("factor", [0.04, 0.5, 2, 2.4, 3, 24, 1000])
-def test_common_factor_of_a_wrong_rate(factor, track):
-    """All durations a factor off is told; whole factors and one over them exactly."""
-    edges = np.rint(np.array(track) * factor).astype(np.int64)
-    assert common_factor(edges, max(1, round(factor))) == pytest.approx(factor, rel=1e-3)
 
 
 @pytest.mark.parametrize(("wires", "fits"), [(255, True), (256, True), (257, False)])
@@ -228,20 +194,3 @@ def test_long_names_are_cut(save):
         with pytest.raises(RecordingError) as caught:
             read(path, **options)
         assert len(str(caught.value)) < 1_000
-
-
-def test_no_common_factor(track):
-    """None where packets can be read, and where no factor makes them readable."""
-    times = np.array(track)
-    assert common_factor(times, 1) is None
-    assert common_factor(np.arange(500) * 29_000, 1) is None
-    assert common_factor(np.cumsum(np.random.default_rng(1).integers(5, 90_000, 500)), 1) is None
-    for few in (times[:0], times[:1], np.zeros(5, np.int64)):
-        assert common_factor(few, 1) is None
-
-
-def test_look_widens_its_limits_by_the_resolution():
-    """51 us may be 52 us when each time is known to 1 us (S-9.1 §A, Table 1)."""
-    times = np.arange(10) * 51_000
-    assert look(times, 999).share == 0
-    assert look(times, 1000).share == 1

@@ -146,7 +146,9 @@ def test_no_time(array, unit, save):
 
 def test_floats_need_a_unit(save):
     """Floats without a unit are refused, and the option for it is named."""
-    with pytest.raises(RecordingError, match=r"unit of the edge times is not known.*--unit"):
+    with pytest.raises(
+        RecordingError, match=r"unit of the edge times is not known; give it with unit="
+    ):
         read(save("a.npy", npy_bytes(np.array([0.0, 1.0]))))
 
 

@@ -103,7 +103,9 @@ def test_pieces_of_any_size(piece, bit, save):
 def test_rate_of_no_use(save):
     """Samples need one, and whatever is given must be one, also where it is not needed."""
     path = save("a.bin", bytes(range(256)))
-    with pytest.raises(RecordingError, match=r"the sample rate is missing.*--rate HZ") as caught:
+    with pytest.raises(
+        RecordingError, match=r"the sample rate is missing; give it with rate=HZ"
+    ) as caught:
         read(path, bit=0)
     assert caught.value.reason is Reason.RATE
     for rate in (0, -1e6, math.nan, math.inf):
@@ -135,7 +137,7 @@ def test_a_byte_has_eight_bits(save):
 def test_layout_of_the_samples_is_asked_for(save):
     """Samples with a rate but no bit are refused, and the option for it is named."""
     with pytest.raises(
-        RecordingError, match=r"layout of the samples is not known.*--bit"
+        RecordingError, match=r"layout of the samples is not known; give bit=N, 0 to 7"
     ) as caught:
         read(save("a.bin", bytes(range(256))), rate=1e6)
     assert caught.value.reason is Reason.FORMAT

@@ -76,7 +76,7 @@ def test_without_a_header(save):
     """The columns are called by their numbers, and the unit must be given."""
     path = save("a.csv", "0,0,0\n58,1,0\n116,0,0\n")
     with pytest.raises(
-        RecordingError, match=r"the unit of the times is not known.*--unit"
+        RecordingError, match=r"the unit of the times is not known; give it with unit="
     ) as caught:
         read(path, signal="column 2")
     assert caught.value.reason is Reason.TIME
@@ -251,7 +251,9 @@ def test_the_unit_of_a_bare_header(unit, track, save):
         assert recording.notes[0] == (
             f"times taken in {unit}: the only unit in which this is a track signal"
         )
-    with pytest.raises(RecordingError, match=r"the unit of the times is not known.*--unit"):
+    with pytest.raises(
+        RecordingError, match=r"the unit of the times is not known; give it with unit="
+    ):
         read(path, signal="quiet")
 
 
@@ -270,14 +272,14 @@ BAD_ROWS = {
     "no level": ("58,1\n60,2\n", "line 4: '2' is no level"),
     "a number of many digits": (f"58,1\n{'1' * 401},0\n", "line 4: column 1 holds '111"),
     "an endless exponent": ("58,1\n1e-99999,0\n", "line 4: column 1 holds '1e-99999', which is no"),
-    "a column too few": ("58,1\n60\n", "line 4: column 2 holds '', which is no number"),
+    "a column too few": ("58,1\n60\n", "line 4: there is no column 2; comments begin"),
     "an empty field": ("58,1\n60,\n", "line 4: column 2 holds '', which is no number"),
     "not a number": ("58,1\nnan,0\n", "line 4: column 1 holds 'nan', which is no number"),
     "infinite": ("58,1\ninf,0\n", "line 4: column 1 holds 'inf', which is no number"),
     "too late": ("58,1\n1e300,0\n", "line 4: the time '1e300' lies beyond 292 years"),
     "too long": ("9000000000000000,1\n", "line 3: the time lies more than 292 years after"),
     "a time that runs backwards": ("58,1\n57,0\n", "line 4: time runs backwards, from 58"),
-    "a quote left open": ('58,1\n"60,0\n', "line 4: column 2 holds '', which is no number"),
+    "a quote left open": ('58,1\n"60,0\n', "line 4: there is no column 2"),
     "a field beyond all bounds": ('58,1\n"' + "9" * 140_000 + '",0\n', "line 4: column 1 holds"),
     "other digits": ("58,1\n٦٠,0\n", "line 4: column 1 holds"),
 }
@@ -312,16 +314,29 @@ def test_endless_row(save, monkeypatch):
     monkeypatch.setattr(tables, "_LONGEST_ROW", 1 << 15)
     monkeypatch.setattr(tables, "_PIECE", 1 << 15)
     path = save("a.csv", "time_us,track\n0,0\n58,1\n" + "7" * 300_000)
-    with pytest.raises(RecordingError, match=r"line 4: column 2 holds ''"):
+    with pytest.raises(RecordingError, match=r"line 4: there is no column 2"):
         edges_of(read(path, signal="track"))
+
+
+@pytest.mark.parametrize("name", ["a.csv", "a.TSV", "a.txt"])
+def test_a_header_alone(name, save):
+    """Without a digit it is text by the name of the file alone, and told as that."""
+    header = save(name, "time,level\n")
+    with pytest.raises(RecordingError, match="there are no rows of numbers in the file; rows of"):
+        read(header)
+    with pytest.raises(RecordingError, match="is not text of numbers"):
+        read(save(name, "time,level\n\0"))
+    with pytest.raises(RecordingError, match="is not VCD, FST, NumPy or text of numbers"):
+        read(save("a.bin", "time,level\n"))
+    assert read(header, rate=1e6, bit=0, resolution=1, signal="x").format == "raw samples"
 
 
 @pytest.mark.parametrize(
     ("text", "message"),
     [
         ("# 1\n\n", "there are no rows of numbers in the file"),
-        ("time_us,track 2\n", "no column of the text holds levels"),
-        ("Dear reader, there were 3 of us.\n", "no column of the text holds levels"),
+        ("time_us,track 2\n", "there are no rows of numbers in the file"),
+        ("Dear reader, there were 3 of us.\n", "there are no rows of numbers in the file"),
         ("0.5\n0.6\n", "no column of the text holds levels"),
     ],
 )
