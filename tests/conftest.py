@@ -7,6 +7,8 @@ from hypothesis import settings
 
 from dccwire.cli import main
 
+pytest.register_assert_rewrite("refusals")  # a failure there shows what differs
+
 # Where a run stands for a verdict the drawn cases are the same each time; elsewhere each run looks
 # at new ones, and a find becomes a test of its own.
 settings.register_profile("same", derandomize=True)

@@ -7,26 +7,27 @@ import pytest
 
 from dccwire import errors
 from dccwire.errors import Reason
+from refusals import refused
 
 EXAMPLES = [
-    errors.FieldError("cv", "1 to 1024", 0),
-    errors.LayoutError("1", "too short"),
-    errors.PacketError("no", "yes"),
-    errors.TextError(Reason.HEX, "3", 0, "odd", "even"),
-    errors.ShapeError("a.b", "an integer", "x" * 100),
-    errors.LengthError(7),
-    errors.ErrorByteError(1, 2),
-    errors.RecordingError(Reason.TIME, "a.csv", "time runs backwards", "line 7"),
-    errors.RecordingError(Reason.FILE, "a.csv", "no such file", "", "check the name"),
-    errors.MissingPartError("numpy", "capture"),
-    errors.ConfirmationError("CV 29", 38, "verify of 38"),
+    ("field", errors.FieldError("cv", "1 to 1024", 0)),
+    ("layout", errors.LayoutError("1", "too short")),
+    ("combination", errors.PacketError("no", "yes")),
+    ("hex", errors.TextError(Reason.HEX, "3", 0, "odd", "even")),
+    ("shape", errors.ShapeError("a.b", "an integer", "x" * 100)),
+    ("length", errors.LengthError(7)),
+    ("error-byte", errors.ErrorByteError(1, 2)),
+    ("time", errors.RecordingError(Reason.TIME, "a.csv", "time runs backwards", "line 7")),
+    ("file", errors.RecordingError(Reason.FILE, "a.csv", "no such file", "", "check the name")),
+    ("missing-part", errors.MissingPartError("numpy", "capture")),
+    ("unconfirmed", errors.ConfirmationError("CV 29", 38, "verify of 38")),
 ]
 
 
-@pytest.mark.parametrize("error", EXAMPLES, ids=lambda error: type(error).__name__)
-def test_errors_carry_data_and_fit_one_line(error: errors.DccwireError) -> None:
+@pytest.mark.parametrize(("reason", "error"), EXAMPLES)
+def test_errors_carry_data_and_fit_one_line(reason: str, error: errors.DccwireError) -> None:
     """A reason, one line, the same after pickling; the caller's alone are ValueErrors."""
-    assert isinstance(error.reason, Reason)
+    assert error.reason is Reason(reason)
     assert "\n" not in str(error)
     assert len(str(error)) < 200
     again = pickle.loads(pickle.dumps(error))
@@ -39,7 +40,33 @@ def test_every_class_has_an_example_here() -> None:
     """A new error does not slip by these tests."""
     classes = {getattr(errors, name) for name in errors.__all__} - {Reason}
     bases = {errors.DccwireError, errors.CallError, errors.DecodeError}
-    assert {type(error) for error in EXAMPLES} == classes - bases
+    assert {type(error) for _, error in EXAMPLES} == classes - bases
+
+
+@pytest.mark.parametrize(
+    ("failure", "error", "told"),
+    [
+        (errors.LengthError, errors.FieldError, {}),
+        (AssertionError, errors.DecodeError, {"reason": Reason.LENGTH}),
+        (AssertionError, errors.LengthError, {"reason": Reason.HEX}),
+        (AssertionError, errors.LengthError, {"match": "7 given"}),
+        (AssertionError, errors.LengthError, {"actual": 7}),
+        (AssertionError, errors.LengthError, {"actual": 2.0}),
+        (AttributeError, errors.LengthError, {"expected": 3}),
+    ],
+)
+def test_another_refusal_fails_the_test_that_awaits_one(failure, error, told) -> None:
+    """Another class, a class above it, another reason, message, datum, type, or no such datum."""
+    with pytest.raises(failure), refused(error, **told):
+        raise errors.LengthError(2)
+
+
+def test_no_refusal_and_one_without_a_reason_fail_the_test() -> None:
+    """Nothing raised, and a class of many reasons of which none is given."""
+    with pytest.raises(pytest.fail.Exception), refused(errors.FieldError):
+        pass
+    with pytest.raises(AttributeError), refused(errors.TextError):
+        raise errors.TextError(Reason.HEX, "3", 0, "odd", "even")
 
 
 def test_long_text_is_cut_short_in_the_message() -> None:

@@ -22,36 +22,36 @@ from dccwire import (
     pair_of_number,
 )
 from dccwire.instructions.speed_and_direction import code_of_step, step_of_code
+from refusals import refused
 
 ONE, ZERO = PairNumbering.FROM_DECODER_ONE, PairNumbering.FROM_DECODER_ZERO
 
 
-def refused(call, *arguments, **named) -> tuple[str, str, object]:
+def told(call, *arguments, **named) -> tuple[str, str, object]:
     """Field, bound and value of the error that a call ends with."""
-    with pytest.raises(FieldError) as caught:
+    with refused(FieldError) as caught:
         call(*arguments, **named)
     return caught.value.field, caught.value.bound, caught.value.value
 
 
 def test_steps_out_of_bounds_are_refused() -> None:
     """28 and 14 steps, S-9.2 §B and S-9.2.1 §C."""
-    assert refused(code_of_step, 29, 28) == ("step", "0 to 28", 29)
-    assert refused(code_of_step, 15, 14, headlight=True) == ("step", "0 to 14", 15)
-    assert refused(code_of_step, -1, 28) == ("step", "0 to 28", -1)
-    assert refused(code_of_step, 6.0, 28) == ("step", "0 to 28", 6.0)
-    assert refused(code_of_step, 6, 27) == ("steps", "14 or 28", 27)
-    assert refused(step_of_code, 0, 3, 128) == ("steps", "14 or 28", 128)
-    assert refused(SpeedStepControl128.at, step=127, forward=True) == ("step", "0 to 126", 127)
+    assert told(code_of_step, 29, 28) == ("step", "0 to 28", 29)
+    assert told(code_of_step, 15, 14, headlight=True) == ("step", "0 to 14", 15)
+    assert told(code_of_step, -1, 28) == ("step", "0 to 28", -1)
+    assert told(code_of_step, 6.0, 28) == ("step", "0 to 28", 6.0)
+    assert told(code_of_step, 6, 27) == ("steps", "14 or 28", 27)
+    assert told(step_of_code, 0, 3, 128) == ("steps", "14 or 28", 128)
+    assert told(SpeedStepControl128.at, step=127, forward=True) == ("step", "0 to 126", 127)
 
 
 def test_the_headlight_is_given_where_it_shares_the_byte_and_nowhere_else() -> None:
     """C is the headlight at 14 steps (X18), a speed bit at 28."""
-    field, bound, value = refused(code_of_step, 6, 14)
+    field, bound, value = told(code_of_step, 6, 14)
     assert (field, value) == ("headlight", None)
     assert "14 steps" in bound
-    field, bound, value = refused(code_of_step, 6, 28, headlight=True)
-    assert (field, bound, value) == ("headlight", "None at 28 steps", True)
-    with pytest.raises(FieldError, match="True given; there C is a speed bit"):
+    hint = "there C is a speed bit"
+    with refused(FieldError, field="headlight", bound="None at 28 steps", value=True, hint=hint):
         code_of_step(6, 28, headlight=True)
 
 
@@ -136,9 +136,9 @@ def test_groups_are_switched_by_name() -> None:
     assert group.names() == ("F1", "F2", "F3", "F4", "FL")
     assert [group[name] for name in group.names()] == [True, False, False, False, True]
     bound = "F1, F2, F3, F4 or FL"
-    assert refused(FunctionGroupOne.on, "F5") == ("function", bound, "F5")
-    assert refused(group.switched, "F5", True) == ("function", bound, "F5")
-    assert refused(group.__getitem__, "F5") == ("function", bound, "F5")
+    assert told(FunctionGroupOne.on, "F5") == ("function", bound, "F5")
+    assert told(group.switched, "F5", True) == ("function", bound, "F5")
+    assert told(group.__getitem__, "F5") == ("function", bound, "F5")
 
 
 @pytest.mark.parametrize(
@@ -165,45 +165,45 @@ def test_each_function_has_its_group_and_bit(name: str, data: str) -> None:
 
 def test_functions_without_a_group_are_refused() -> None:
     """The 2012 edition ends at F28."""
-    assert refused(function_group, "F29") == ("function", "FL (for F0) or F1 to F28", "F29")
+    assert told(function_group, "F29") == ("function", "FL (for F0) or F1 to F28", "F29")
     assert FunctionsF13F20.on().names_on == ()
 
 
 def test_pair_numbers_are_refused_where_there_is_no_pair() -> None:
     """Numbers below 1, the broadcast's addresses, pairs and types out of bounds (V9, X30)."""
     number = "number of the pair"
-    assert refused(number_of_pair, AccessoryAddress(0), 0, numbering=ONE) == (
+    assert told(number_of_pair, AccessoryAddress(0), 0, numbering=ONE) == (
         "number of accessory 0",
         "1 or more",
         -3,
     )
-    assert refused(number_of_pair, ExtendedAccessoryAddress(3), numbering=ONE) == (
+    assert told(number_of_pair, ExtendedAccessoryAddress(3), numbering=ONE) == (
         "number of extended-accessory 3",
         "1 or more",
         0,
     )
-    assert refused(number_of_pair, AccessoryAddress(511), 0, numbering=ZERO) == (
+    assert told(number_of_pair, AccessoryAddress(511), 0, numbering=ZERO) == (
         "accessory address",
         "0 to 510",
         511,
     )
-    assert refused(number_of_pair, ExtendedAccessoryAddress(2047), numbering=ZERO) == (
+    assert told(number_of_pair, ExtendedAccessoryAddress(2047), numbering=ZERO) == (
         "extended-accessory address",
         "0 to 2046",
         2047,
     )
     for pair in (4, -1, None, True):
-        assert refused(number_of_pair, AccessoryAddress(5), pair, numbering=ONE) == (
+        assert told(number_of_pair, AccessoryAddress(5), pair, numbering=ONE) == (
             "pair",
             "0 to 3",
             pair,
         )
-    assert refused(number_of_pair, ExtendedAccessoryAddress(5), 0, numbering=ONE)[0] == "pair"
-    assert refused(pair_of_number, 0, numbering=ONE) == (number, "1 to 2040", 0)
-    assert refused(pair_of_number, 2041, numbering=ONE) == (number, "1 to 2040", 2041)
-    assert refused(pair_of_number, 2045, numbering=ZERO) == (number, "1 to 2044", 2045)
-    assert refused(extended_of_number, 2044, numbering=ONE) == (number, "1 to 2043", 2044)
-    assert refused(extended_of_number, 2048, numbering=ZERO) == (number, "1 to 2047", 2048)
+    assert told(number_of_pair, ExtendedAccessoryAddress(5), 0, numbering=ONE)[0] == "pair"
+    assert told(pair_of_number, 0, numbering=ONE) == (number, "1 to 2040", 0)
+    assert told(pair_of_number, 2041, numbering=ONE) == (number, "1 to 2040", 2041)
+    assert told(pair_of_number, 2045, numbering=ZERO) == (number, "1 to 2044", 2045)
+    assert told(extended_of_number, 2044, numbering=ONE) == (number, "1 to 2043", 2044)
+    assert told(extended_of_number, 2048, numbering=ZERO) == (number, "1 to 2047", 2048)
 
 
 def test_a_numbering_is_its_member_or_its_value_and_nothing_else() -> None:
@@ -217,7 +217,7 @@ def test_a_numbering_is_its_member_or_its_value_and_nothing_else() -> None:
     ]
     for call in calls:
         for wrong in ("x", None, 2, "from-decoder-one"):
-            assert refused(call, wrong) == ("numbering", "1 or 0", wrong)
+            assert told(call, wrong) == ("numbering", "1 or 0", wrong)
 
 
 def test_usable_decoder_addresses_give_all_numbers_once() -> None:
@@ -238,8 +238,8 @@ def test_addresses_know_bounds_bytes_and_kind() -> None:
     assert hash(ShortAddress(5)) != hash(LongAddress(5))
     assert ShortAddress(5) != 5
     for wrong in (0, 128, True, "3", 3.0):
-        assert refused(ShortAddress, wrong) == ("short address", "1 to 127", wrong)
-    assert refused(LongAddress, 10240) == ("long address", "0 to 10239", 10240)
+        assert told(ShortAddress, wrong) == ("short address", "1 to 127", wrong)
+    assert told(LongAddress, 10240) == ("long address", "0 to 10239", 10240)
     assert (dccwire.BROADCAST.number, dccwire.IDLE.number) == (0, 255)
     assert repr(ShortAddress(3)) == "ShortAddress(number=3)"
 

@@ -8,6 +8,7 @@ import pytest
 
 import dccwire
 from dccwire import Mode
+from refusals import refused
 from twin_harness import by_library, by_twins, closed, parsed, plain
 from twins_service import READINGS, SERVICE_TWINS, announced
 
@@ -155,36 +156,54 @@ HEADLIGHT = dccwire.FunctionGroupOne.on("FL")
 
 
 @pytest.mark.parametrize(
-    ("mode", "address", "instructions"),
+    ("mode", "address", "instructions", "problem"),
     [
         # The types of service mode stand in no packet of operations mode (C16).
-        (Mode.OPERATIONS, dccwire.PROGRAMMING_TRACK, (REGISTER,)),
-        (Mode.OPERATIONS, dccwire.ShortAddress(3), (dccwire.AddressQuery(),)),
-        (Mode.OPERATIONS, dccwire.BROADCAST, (dccwire.DecoderLock(3),)),
+        (Mode.OPERATIONS, dccwire.PROGRAMMING_TRACK, (REGISTER,), "does not stand in"),
+        (Mode.OPERATIONS, dccwire.ShortAddress(3), (dccwire.AddressQuery(),), "does not stand in"),
+        (Mode.OPERATIONS, dccwire.BROADCAST, (dccwire.DecoderLock(3),), "does not stand in"),
         # Three and four bytes that begin with 0111 are for the programming track (P12).
-        (Mode.SERVICE, dccwire.ShortAddress(112), (dccwire.AddressQuery(),)),
-        (Mode.SERVICE, dccwire.ShortAddress(112), (SPEED,)),
-        (Mode.SERVICE, dccwire.ShortAddress(127), (dccwire.SpeedStepControl128(True, 2),)),
-        (Mode.SERVICE, dccwire.ShortAddress(112), (REGISTER,)),
+        (Mode.SERVICE, dccwire.ShortAddress(112), (dccwire.AddressQuery(),), "a packet of 3 bytes"),
+        (Mode.SERVICE, dccwire.ShortAddress(112), (SPEED,), "a packet of 3 bytes"),
+        (
+            Mode.SERVICE,
+            dccwire.ShortAddress(127),
+            (dccwire.SpeedStepControl128(True, 2),),
+            "a packet of 4 bytes",
+        ),
+        (Mode.SERVICE, dccwire.ShortAddress(112), (REGISTER,), "cannot be sent to"),
         # S-9.2.3 Appendix A: addresses 1 to 111; Appendix B: to all.
-        (Mode.SERVICE, dccwire.BROADCAST, (dccwire.AddressQuery(),)),
-        (Mode.SERVICE, dccwire.LongAddress(3), (dccwire.AddressQuery(),)),
-        (Mode.SERVICE, dccwire.ShortAddress(3), (dccwire.DecoderLock(3),)),
+        (Mode.SERVICE, dccwire.BROADCAST, (dccwire.AddressQuery(),), "cannot be sent to"),
+        (Mode.SERVICE, dccwire.LongAddress(3), (dccwire.AddressQuery(),), "cannot be sent to"),
+        (Mode.SERVICE, dccwire.ShortAddress(3), (dccwire.DecoderLock(3),), "cannot be sent to"),
         # Each is a whole packet, told by its length (X24).
-        (Mode.SERVICE, dccwire.ShortAddress(3), (dccwire.AddressQuery(), HEADLIGHT)),
-        (Mode.SERVICE, dccwire.ShortAddress(3), (HEADLIGHT, dccwire.AddressQuery())),
-        (Mode.SERVICE, dccwire.BROADCAST, (dccwire.DecoderLock(3), HEADLIGHT)),
-        (Mode.SERVICE, dccwire.BROADCAST, (HEADLIGHT, dccwire.DecoderLock(3))),
-        (Mode.SERVICE, dccwire.PROGRAMMING_TRACK, (REGISTER, REGISTER)),
-        (Mode.SERVICE, dccwire.PROGRAMMING_TRACK, (SPEED,)),
+        (Mode.SERVICE, dccwire.ShortAddress(3), (dccwire.AddressQuery(), HEADLIGHT), "the last"),
+        (Mode.SERVICE, dccwire.ShortAddress(3), (HEADLIGHT, dccwire.AddressQuery()), "the only"),
+        (Mode.SERVICE, dccwire.BROADCAST, (dccwire.DecoderLock(3), HEADLIGHT), "the last"),
+        (Mode.SERVICE, dccwire.BROADCAST, (HEADLIGHT, dccwire.DecoderLock(3)), "the only"),
+        (Mode.SERVICE, dccwire.PROGRAMMING_TRACK, (REGISTER, REGISTER), "the last"),
+        (Mode.SERVICE, dccwire.PROGRAMMING_TRACK, (SPEED,), "cannot be sent to"),
         # Kept bytes of the programming track are whole packets of its own.
-        (Mode.SERVICE, dccwire.PROGRAMMING_TRACK, (dccwire.Undefined(b"\x20\x1c\x26"),)),
-        (Mode.SERVICE, dccwire.PROGRAMMING_TRACK, (dccwire.Undefined(b"\x70\x1c\x26\x01"),)),
+        (
+            Mode.SERVICE,
+            dccwire.PROGRAMMING_TRACK,
+            (dccwire.Undefined(b"\x20\x1c\x26"),),
+            "a packet of 4 bytes",
+        ),
+        (
+            Mode.SERVICE,
+            dccwire.PROGRAMMING_TRACK,
+            (dccwire.Undefined(b"\x70\x1c\x26\x01"),),
+            "a packet of 5 bytes",
+        ),
     ],
 )
 def test_what_makes_no_packet_is_refused(
-    mode: Mode, address: dccwire.Address, instructions: tuple[dccwire.Instruction, ...]
+    mode: Mode,
+    address: dccwire.Address,
+    instructions: tuple[dccwire.Instruction, ...],
+    problem: str,
 ) -> None:
     """Bytes that would be read as something else are not built."""
-    with pytest.raises(dccwire.PacketError):
+    with refused(dccwire.PacketError, match=problem):
         dccwire.Packet(address, *instructions, mode=mode)

@@ -22,6 +22,7 @@ from dccwire.cv import (
 )
 from dccwire.cv.cv_set import key_order
 from dccwire.errors import CallError, FieldError, Reason, ShapeError, TextError
+from refusals import refused
 
 
 @given(SETS)
@@ -90,11 +91,8 @@ def test_csv_is_read_as_spreadsheets_write_it() -> None:
 )
 def test_csv_that_cannot_be_read_names_the_line(text: str, problem: str) -> None:
     """And what would help."""
-    with pytest.raises(TextError) as caught:
+    with refused(TextError, Reason.TEXT, f", position [0-9]+: {problem}.*; .+"):
         from_csv(text)
-    assert caught.value.problem.startswith(problem)
-    assert caught.value.reason is Reason.TEXT
-    assert caught.value.hint
 
 
 @pytest.mark.parametrize(
@@ -111,9 +109,8 @@ def test_csv_that_cannot_be_read_names_the_line(text: str, problem: str) -> None
 )
 def test_csv_values_out_of_bounds_name_the_line(line: str, field: str, value: object) -> None:
     """Field, bound and value."""
-    with pytest.raises(FieldError) as caught:
+    with refused(FieldError, field=field, value=value):
         from_csv(f"cv,value\n{line}\n")
-    assert (caught.value.field, caught.value.value) == (field, value)
 
 
 @pytest.mark.parametrize(
@@ -130,9 +127,8 @@ def test_csv_values_out_of_bounds_name_the_line(line: str, field: str, value: ob
 )
 def test_csv_of_index_pages_has_columns_of_their_own(line: str, field: str, value: object) -> None:
     """CV 31, CV 32 and the number, each within its bounds."""
-    with pytest.raises(FieldError) as caught:
+    with refused(FieldError, field=field, value=value):
         from_csv(f"index_high,index_low,cv,value\n{line}\n")
-    assert (caught.value.field, caught.value.value) == (field, value)
 
 
 @pytest.mark.parametrize(
@@ -159,9 +155,8 @@ def test_csv_of_index_pages_has_columns_of_their_own(line: str, field: str, valu
 )
 def test_json_of_another_shape_names_the_path(text: str, path: str) -> None:
     """What was expected there stands beside it."""
-    with pytest.raises(ShapeError) as caught:
+    with refused(ShapeError, path=path):
         from_json(text)
-    assert caught.value.path == path
 
 
 def test_a_cv_twice_is_refused() -> None:
@@ -171,27 +166,30 @@ def test_a_cv_twice_is_refused() -> None:
         lambda: from_json('{"cvs": {"29": 6, "29": 38}}'),
         lambda: from_json('{"cvs": {"29": 6, "029": 38}}'),
     ):
-        with pytest.raises(FieldError) as caught:
+        with refused(FieldError, field="CV 29", bound="one value"):
             make()
-        assert (caught.value.field, caught.value.bound) == ("CV 29", "one value")
-    for wrong in ({0: 1}, {1025: 1}, {"1": 1}, {1: 256}, {IndexedCv(16, 0, 257): -1}):
-        with pytest.raises(FieldError):
+    for wrong, bound in (
+        ({0: 1}, "1 to 1024"),
+        ({1025: 1}, "1 to 1024"),
+        ({"1": 1}, "1 to 1024"),
+        ({1: 256}, "0 to 255"),
+        ({IndexedCv(16, 0, 257): -1}, "0 to 255"),
+    ):
+        with refused(FieldError, bound=bound):
             CvSet(wrong)
     page = {31: 16, 32: 0}
-    with pytest.raises(FieldError) as caught:
+    with refused(FieldError, match="it is index 16 0, CV 300", field="CV 300", value=1):
         from_csv("index_high,index_low,cv,value\n,,31,16\n,,32,0\n,,300,1\n16,0,300,1\n")
-    assert (caught.value.field, caught.value.value) == ("CV 300", 1)
-    assert "it is index 16 0, CV 300" in caught.value.hint
-    with pytest.raises(FieldError, match="index 16 0, CV 300"):
+    with refused(FieldError, match="index 16 0, CV 300"):
         _ = CvSet({**page, 300: 1}) | {IndexedCv(16, 0, 300): 2}
     for right in ({32: 0}, {**page, 32: 1}, {31: 17, 32: 0}):
         assert len(CvSet({**right, 300: 1, IndexedCv(16, 0, 300): 2})) == len(right) + 2
-    with pytest.raises(FieldError, match="separator"):
+    with refused(FieldError, match="separator"):
         to_csv(CvSet(), separator="\t")
-    with pytest.raises(FieldError, match="such as 29"):
+    with refused(FieldError, match="such as 29"):
         key_from_text("1.2")
     for wrong in ("16.0.257", "index 16 0, CV", "index 16 0 257", "index 16 0, CV 2.5"):
-        with pytest.raises(FieldError, match="index 16 0, CV 257"):
+        with refused(FieldError, match="index 16 0, CV 257"):
             key_from_text(wrong)
     assert key_from_text(str(IndexedCv(255, 3, 512))) == IndexedCv(255, 3, 512)
 

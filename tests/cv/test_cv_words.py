@@ -56,7 +56,7 @@ MULTI_FUNCTION = [
     (112, 256, *MAKER),
     (257, 512, *INDEXED),
     (513, 879, *MAKER),
-    (880, 891, "reserved", "reserved for the manufacturer's use, and called dynamic (V17)"),
+    (880, 891, "reserved", "reserved for the use of makers, called dynamic (V17)"),
     (892, 892, "decoder load", "amount of the load, and a bit: positive or negative (V21)"),
     (893, 893, "dynamic flags", "flags"),
     (894, 894, "fuel", LEVEL),

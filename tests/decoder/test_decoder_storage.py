@@ -5,12 +5,12 @@ import pickle
 import pytest
 from decoder_helpers import IDLE, RESET, at_work
 
-from dccwire import DccwireError, FieldError, LongAddress, Packet, Receiver, ShortAddress
+from dccwire import FieldError, LongAddress, Packet, Receiver, ShortAddress
 from dccwire.cv import CvSet, IndexedCv
 from dccwire.decoder import Decoder, Ignored, Options, ServiceMode, Track
-from dccwire.errors import Reason
 from dccwire.receiver.events import Gap, PacketReceived
 from dccwire.synthesis import Sending, synthesize
+from refusals import refused
 from strategies import with_error_byte
 
 WRITE_CV_3 = "03 EC 02 07"
@@ -259,16 +259,16 @@ def test_power_on_forgets_what_is_volatile_and_keeps_cvs() -> None:
 @pytest.mark.parametrize("cv", [0, 1025, -1, True, "3"])
 def test_cv_numbers_are_1_to_1024(cv: int) -> None:
     """S-9.2.2."""
-    with pytest.raises(FieldError, match=r"cv: 1 to 1024 expected"):
+    with refused(FieldError, match=r"cv: 1 to 1024 expected"):
         Decoder().cv(cv)
-    with pytest.raises(FieldError, match=r"cv: 1 to 1024 expected"):
+    with refused(FieldError, match=r"cv: 1 to 1024 expected"):
         Decoder().set_cv(cv, 0)
 
 
 @pytest.mark.parametrize("value", [256, -1, 1.0])
 def test_values_are_bytes(value: int) -> None:
     """S-9.2.2."""
-    with pytest.raises(FieldError, match="CV 3: 0 to 255 expected"):
+    with refused(FieldError, match="CV 3: 0 to 255 expected"):
         Decoder().set_cv(3, value)
 
 
@@ -291,9 +291,8 @@ def test_values_are_bytes(value: int) -> None:
 )
 def test_options_are_checked(given: dict[str, object], field: str) -> None:
     """The error names the field."""
-    with pytest.raises(FieldError) as caught:
+    with refused(FieldError, field=field):
         Options(**given)  # type: ignore[arg-type] # wrong values are the point
-    assert (caught.value.field, caught.value.reason) == (field, Reason.FIELD)
 
 
 def test_options_at_their_bounds() -> None:
@@ -334,7 +333,7 @@ def test_bytes_packets_and_events_are_all_taken() -> None:
     for event in (PacketReceived(0, 1, 2, 14, bytes(packet), False), Gap(3, 4)):
         assert decoder.take(event) == Track((other,)).take(event) == []
     assert decoder.functions == other.functions == {"F1"}
-    with pytest.raises(FieldError, match="start_ns: 2 or later"):
+    with refused(FieldError, match="start_ns: 2 or later"):
         decoder.take(packet, 1, 3)
 
 
@@ -364,7 +363,7 @@ def test_times_are_needed_and_run_forward(
     times: tuple[int | None, int | None], message: str
 ) -> None:
     """The decoder has no clock."""
-    with pytest.raises(DccwireError, match=message):
+    with refused(FieldError, match=message):
         Decoder().take(bytes(3), *times)
 
 

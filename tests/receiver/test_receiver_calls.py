@@ -15,6 +15,7 @@ from dccwire.errors import FieldError
 from dccwire.receiver import Event, Gap, Receiver, Stray
 from dccwire.receiver.columns import ColumnReceiver
 from dccwire.receiver.machine import LONGEST_STRAY
+from refusals import refused
 
 ONE = 58_000
 both = pytest.mark.parametrize("make", [Receiver, ColumnReceiver])
@@ -74,11 +75,8 @@ def test_edges_out_of_order(make: type[Receiver] | type[ColumnReceiver]) -> None
         ([edges[50], edges[51], edges[51] - 1], edges[51], edges[51] - 1),
         ([edges[50], edges[49]], edges[50], edges[49]),
     ):
-        with pytest.raises(FieldError) as caught:
+        with refused(FieldError, field="edge time", bound=f"{latest} ns or later", value=given):
             receiver.feed(np.array(wrong, np.int64))
-        error = caught.value
-        assert (error.field, error.bound) == ("edge time", f"{latest} ns or later")
-        assert error.value == given
     assert receiver.merged == 0
     events += list(receiver.feed(np.array(edges[50:], np.int64)))
     assert [*events, *receiver.close()] == whole(edges)
@@ -92,10 +90,8 @@ def test_gaps_that_cannot_be(
     """A gap before the last edge, or one that ends before it begins, is refused."""
     receiver = make()
     receiver.feed(np.array([0, 100_000], np.int64))
-    with pytest.raises(FieldError) as caught:
+    with refused(FieldError, field="gap", value=stretch, bound="a stretch after the last edge"):
         receiver.gap(*stretch)
-    assert (caught.value.field, caught.value.value) == ("gap", stretch)
-    assert caught.value.bound == "a stretch after the last edge"
     assert list(receiver.gap(100_000, 100_000))[-1] == Gap(100_000, 100_000)
 
 
@@ -116,10 +112,8 @@ def test_level_is_unknown_after_a_gap() -> None:
 @pytest.mark.parametrize("value", [-1, 13_000, 1.0, None])
 def test_resolution_out_of_bounds(make: type[Receiver] | type[ColumnReceiver], value: int) -> None:
     """A resolution that lets the windows of ones and zeros meet is refused."""
-    with pytest.raises(FieldError) as caught:
+    with refused(FieldError, field="resolution_ns", value=value, bound="0 to 12999 ns"):
         make(resolution_ns=value)
-    assert (caught.value.field, caught.value.value) == ("resolution_ns", value)
-    assert caught.value.bound == "0 to 12999 ns"
 
 
 @both
@@ -128,10 +122,13 @@ def test_merging_out_of_bounds(
     make: type[Receiver] | type[ColumnReceiver], value: int, resolution: int
 ) -> None:
     """To merge what may be the half of a one is refused."""
-    with pytest.raises(FieldError) as caught:
+    with refused(
+        FieldError,
+        field="shortest_ns",
+        value=value,
+        bound=f"0 to {52_000 - max(resolution - 1, 0)} ns",
+    ):
         make(shortest_ns=value, resolution_ns=resolution)
-    assert (caught.value.field, caught.value.value) == ("shortest_ns", value)
-    assert caught.value.bound == f"0 to {52_000 - max(resolution - 1, 0)} ns"
 
 
 def test_resolution_widens_the_windows() -> None:

@@ -8,6 +8,7 @@ from recording_helpers import edges_of, vcd_of
 
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings import read
+from refusals import refused
 
 
 def csv_of(signals):
@@ -40,11 +41,9 @@ def test_the_only_track_signal_is_taken(name, write, track, save):
 @pytest.mark.parametrize(("name", "write"), ENDINGS)
 def test_two_track_signals_are_listed(name, write, track, save):
     """Two signals that change together make no guess."""
-    with pytest.raises(RecordingError) as caught:
+    listed = "2 signals look like a track signal: .*k'; choose one with signal=NAME"
+    with refused(RecordingError, Reason.SIGNAL, listed):
         read(save(name, write({"j": track, "k": track, "slow": SLOW})))
-    assert caught.value.reason is Reason.SIGNAL
-    assert "2 signals look like a track signal: " in str(caught.value)
-    assert "k'; choose one with signal=NAME" in str(caught.value)
 
 
 @pytest.mark.parametrize("factor", [1, 1.3])
@@ -61,24 +60,22 @@ def test_two_rails_are_one_signal(factor, track, save):
     late = f"{before}#{j[-1] + 1}{after}"
     third = vcd_of({"j": j, "k": j, "l": j})
     for other in (late, third):
-        with pytest.raises(RecordingError, match=r"[23] signals look like a track signal: "):
+        with refused(RecordingError, Reason.SIGNAL, r"[23] signals look like a track signal: "):
             read(save("a.vcd", other))
 
 
 @pytest.mark.parametrize(("name", "write"), ENDINGS)
 def test_no_track_signal_says_what_was_seen(name, write, save):
     """The edges of each signal and their distances are told."""
-    with pytest.raises(RecordingError, match=r"none of 2 signals looks like a track") as caught:
+    seen = r"edges 50 to 50 us apart, median 50\).*\(1 edge\)"
+    with refused(RecordingError, Reason.SIGNAL, f"none of 2 signals looks like a track.*{seen}"):
         read(save(name, write({"clock": CLOCK, "slow": SLOW[:1]})))
-    assert "edges 50 to 50 us apart, median 50)" in str(caught.value)
-    assert "(1 edge)" in str(caught.value)
-    assert caught.value.reason is Reason.SIGNAL
 
 
 def test_right_durations_without_a_packet_are_no_track_signal(save):
     """Half-bits of the right lengths, but all alike, hold no packet (S-9.2 §A)."""
     ones = list(range(58_000, 10_000_000, 58_000))
-    with pytest.raises(RecordingError, match=r"none of 2 signals"):
+    with refused(RecordingError, Reason.SIGNAL, r"none of 2 signals"):
         read(save("a.vcd", vcd_of({"ones": ones, "slow": SLOW})))
 
 
@@ -96,11 +93,9 @@ def test_a_single_signal_is_taken_without_a_packet(save):
 def test_a_single_signal_of_another_kind_is_refused(edges, seen, save):
     """A file's only signal is refused with what was seen of it, and taken when it is named."""
     path = save("a.vcd", vcd_of({"clock": edges}))
-    with pytest.raises(
-        RecordingError, match=f"does not look like a track signal: {seen}"
-    ) as caught:
+    takes = r"signal='top.clock' takes it nevertheless"
+    with refused(RecordingError, Reason.SIGNAL, f"look like a track signal: {seen}.*{takes}"):
         read(path)
-    assert "signal='top.clock' takes it nevertheless" in str(caught.value)
     assert read(path, signal="clock", resolution=1).signal == "top.clock"
 
 
@@ -108,20 +103,17 @@ def test_coarse_timescale_is_told_as_such(track, save):
     """A signal of a coarse unit is looked at with wide limits, then refused for its unit."""
     coarse = [round(edge / 10_000) for edge in track]
     path = save("a.vcd", vcd_of({"dcc": coarse}, timescale="10 us"))
-    with pytest.raises(
-        RecordingError, match=r"10000 ns .unit of the times. is too coarse"
-    ) as caught:
+    with refused(RecordingError, Reason.RESOLUTION, r"10000 ns .unit of the times. is too coarse"):
         read(path)
-    assert caught.value.reason is Reason.RESOLUTION
 
 
 def test_unknown_name_lists_the_close_ones_first(save):
     """A name that no signal has is answered with the nearest name, then others up to a bound."""
     names = {f"net{number}": SLOW for number in range(9)} | {"booster": SLOW}
-    with pytest.raises(RecordingError) as caught:
+    near = "has no signal 'boster', but 'top.booster', 'top.net0'"
+    rest = "and 2 more; choose one of them with signal=NAME"
+    with refused(RecordingError, Reason.SIGNAL, f"{near}.*{rest}"):
         read(save("a.vcd", vcd_of(names)), signal="boster")
-    assert "has no signal 'boster', but 'top.booster', 'top.net0'" in str(caught.value)
-    assert "and 2 more; choose one of them with signal=NAME" in str(caught.value)
 
 
 def test_last_part_of_a_name_may_be_ambiguous(save):
@@ -132,7 +124,9 @@ def test_last_part_of_a_name_may_be_ambiguous(save):
         "#0 0! 0%\n#5 1%\n#6 0%\n"
     )
     path = save("a.vcd", text)
-    with pytest.raises(RecordingError, match=r"2 signals are called 't': 'a.t', 'b.t'; give the"):
+    with refused(
+        RecordingError, Reason.SIGNAL, r"2 signals are called 't': 'a.t', 'b.t'; give the"
+    ):
         read(path, signal="t")
     assert read(path, signal="b.t").signal == "b.t"
 
@@ -144,11 +138,11 @@ def test_wide_signals_ask_for_a_bit(save):
         "$enddefinitions $end\n#0 b0 !\n"
     )
     path = save("a.vcd", text)
-    with pytest.raises(RecordingError, match=r"no signal of one bit, but 'bus'; choose a bit"):
+    with refused(RecordingError, Reason.SIGNAL, r"no signal of one bit, but 'bus'; choose a bit"):
         read(path)
     for bit in (None, 3, 8):
-        with pytest.raises(
-            RecordingError, match=r"'bus' has the bits 4 to 7; choose one with bit=N"
+        with refused(
+            RecordingError, Reason.SIGNAL, r"'bus' has the bits 4 to 7; choose one with bit=N"
         ):
             read(path, signal="bus", bit=bit)
 
@@ -157,9 +151,9 @@ def test_no_signal_at_all(save):
     """A real variable is no signal, neither by itself nor by name."""
     text = "$timescale 1 ns $end $var real 64 r volts $end $enddefinitions $end\n#0 r1 r\n"
     path = save("a.vcd", text)
-    with pytest.raises(RecordingError, match=r"has no signal$"):
+    with refused(RecordingError, Reason.SIGNAL, r"has no signal$"):
         read(path)
-    with pytest.raises(RecordingError, match=r"has no signal$"):
+    with refused(RecordingError, Reason.SIGNAL, r"has no signal$"):
         read(path, signal="volts")
 
 
@@ -181,9 +175,8 @@ def test_too_many_signals_to_look_at(wires, fits, track, save):
     if fits:
         assert read(path).signal == "dcc"
         return
-    with pytest.raises(RecordingError, match="has 257 signals, too many to look at") as caught:
+    with refused(RecordingError, Reason.SIGNAL, "has 257 signals, too many to look at"):
         read(path)
-    assert caught.value.reason is Reason.SIGNAL
 
 
 def test_long_names_are_cut(save):
@@ -191,6 +184,6 @@ def test_long_names_are_cut(save):
     names = [f"{n}{'x' * 9_000}" for n in range(20)]
     path = save("a.vcd", vcd_of({name: [5] for name in names}))
     for options in ({}, {"signal": "y" * 500_000}):
-        with pytest.raises(RecordingError) as caught:
+        with refused(RecordingError, Reason.SIGNAL) as caught:
             read(path, **options)
         assert len(str(caught.value)) < 1_000
