@@ -26,8 +26,6 @@ from dccwire.recordings.resolution import ResolutionEstimate
 from dccwire.signal import LIMITS
 from dccwire.wording import counted, either
 
-__all__ = ["check"]
-
 _LONGEST_NS = LIMITS["tr0"].most
 """No half-bit lasts longer (S-9.1 §A, Table 1 tr0): it is silence."""
 

@@ -17,8 +17,6 @@ from dccwire.conformance.measures import Tally
 from dccwire.conformance.rules import RULES, Outcome, Sent, Verdict
 from dccwire.receiver.columns import PacketColumns
 
-__all__ = ["ContentRules"]
-
 _MOST_KEPT = 1 << 16
 """Distinct packets that are remembered: memory is bounded."""
 

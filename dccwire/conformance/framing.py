@@ -27,8 +27,6 @@ from dccwire.receiver.edges import Windows
 from dccwire.receiver.machine import LEAST_HALVES
 from dccwire.signal import LIMITS, Limit
 
-__all__ = ["FramingRules"]
-
 NO_SIGNAL = "a state 'no signal' (x or z)"
 """What a recording of one wire and two levels does not have."""
 

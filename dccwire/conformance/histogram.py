@@ -10,8 +10,6 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Histogram"]
-
 _LAST = 141
 """Durations from 140 µs on share one count: stretched zeros."""
 

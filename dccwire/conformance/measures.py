@@ -17,8 +17,6 @@ from dccwire.conformance.report import RuleResult
 from dccwire.conformance.rules import Force, Outcome, Rule, Verdict
 from dccwire.signal import UNBOUNDED
 
-__all__ = ["FIRST_TIMES", "LimitMeasure", "Readings", "Tally"]
-
 Readings: TypeAlias = NDArray[np.int64]
 
 FIRST_TIMES = 5

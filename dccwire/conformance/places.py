@@ -22,8 +22,6 @@ from dccwire.receiver.columns import Columns, PacketColumns, Times
 from dccwire.receiver.edges import SHORTEST_NS, Windows
 from dccwire.signal import UNBOUNDED
 
-__all__ = ["HalfBits", "Places"]
-
 CUTOUT_BEGINS_NS = 32_000
 """So long the signal may last behind an end bit until a cutout comes (from memory: 26-32 µs)."""
 

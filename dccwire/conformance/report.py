@@ -13,8 +13,6 @@ from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.rules import Force, Rule, Verdict
 from dccwire.wording import counted, wrapped
 
-__all__ = ["SCHEMA", "Report", "RuleResult"]
-
 SCHEMA = 1
 """Version of the JSON's shape."""
 

@@ -21,19 +21,6 @@ from dccwire.packet import Packet, decode
 from dccwire.signal import Limit
 from dccwire.wording import either
 
-__all__ = [
-    "RULES",
-    "Force",
-    "Outcome",
-    "Rule",
-    "Sent",
-    "Verdict",
-    "choose_rules",
-    "of_bytes",
-    "rule",
-    "rules_in_words",
-]
-
 
 class Verdict(StrEnum):
     """What a recording shows of a rule."""

@@ -20,8 +20,6 @@ from dccwire.receiver import Fault
 from dccwire.signal import LIMITS, NOMINAL, Limit
 from dccwire.wording import counted
 
-__all__ = ["TimingRules"]
-
 HALF_OF_ONE = rule(1, "each half of a 1", LIMITS["t1"])
 DIFFERENCE = rule(2, "difference of the halves of a 1", LIMITS["t1d"])
 HALF_OF_ZERO = rule(3, "each half of a 0", LIMITS["t0"])

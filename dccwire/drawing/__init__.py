@@ -1,5 +1,6 @@
 """Packets laid out bit by bit, for people: `explain`."""
 
-from dccwire.drawing.explanation import BitRow, Explanation, explain
+from dccwire.bit_rows import BitRow
+from dccwire.drawing.explanation import Explanation, explain
 
 __all__ = ["BitRow", "Explanation", "explain"]

@@ -18,8 +18,6 @@ from dccwire.inspection import Inspection, inspect
 from dccwire.notation import address_text
 from dccwire.wording import wrapped
 
-__all__ = ["BitRow", "Explanation", "explain"]
-
 _UNKNOWN = "????????"
 _OWN_ADDRESS = {"short": "0AAAAAAA", "long": "11AAAAAA AAAAAAAA"}
 

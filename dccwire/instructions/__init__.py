@@ -5,22 +5,16 @@ registry of `dccwire.formats`. `later` holds what is known from memory alone.
 """
 
 # ruff: noqa: F403 - what a family exports is listed in its own file alone
-from typing import TYPE_CHECKING
+from types import ModuleType as _Module
 
-from dccwire.instructions import (
-    cv_access,
-    decoder_control,
-    function_groups,
-    later,
-    speed_and_direction,
-)
 from dccwire.instructions.cv_access import *
 from dccwire.instructions.decoder_control import *
 from dccwire.instructions.function_groups import *
 from dccwire.instructions.later import *
 from dccwire.instructions.speed_and_direction import *
 
-# mypy follows no list that is made of others; where there is none it takes all.
-if not TYPE_CHECKING:  # pragma: no branch
-    _FAMILIES = cv_access, decoder_control, function_groups, later, speed_and_direction
-    __all__ = [name for family in _FAMILIES for name in family.__all__]
+__all__ = [
+    name
+    for name, value in dict(globals()).items()
+    if not name.startswith("_") and not isinstance(value, _Module)
+]

@@ -15,8 +15,6 @@ from dccwire.framing import each_bit
 from dccwire.receiver.events import Event
 from dccwire.receiver.machine import Machine
 
-__all__ = ["BitReceiver"]
-
 
 class BitReceiver:
     """Bits in, events out, in any portions; every bit belongs to exactly one event.

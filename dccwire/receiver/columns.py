@@ -20,8 +20,6 @@ from dccwire.receiver.edges import SHORTEST_NS, Windows, check_gap, check_order
 from dccwire.receiver.events import Event, Gap, PacketReceived
 from dccwire.receiver.machine import GAP, LEAST_HALVES, ONE, OTHER, ZERO
 
-__all__ = ["ColumnReceiver", "Columns", "PacketColumns"]
-
 Times: TypeAlias = NDArray[np.int64]
 
 _BYTES = 6

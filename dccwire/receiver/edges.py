@@ -14,8 +14,6 @@ from dccwire.receiver.events import Event, Gap
 from dccwire.receiver.machine import GAP, ONE, OTHER, ZERO, Machine
 from dccwire.signal import LIMITS
 
-__all__ = ["SHORTEST_NS", "Receiver", "Windows"]
-
 SHORTEST_NS = 4_000
 """Pulses shorter than this are merged: "a few µs" in rule M8, after the ±2 V of S-9.1 §B."""
 

@@ -16,8 +16,6 @@ from dccwire.address import Mode
 from dccwire.errors import DecodeError, Reason
 from dccwire.packet import Packet, decode
 
-__all__ = ["CutOff", "Event", "Fault", "Gap", "PacketReceived", "Stray"]
-
 
 @lru_cache(maxsize=4096)
 def _read(data: bytes, mode: Mode) -> Packet | None:

@@ -29,8 +29,6 @@ from dccwire.errors import Reason
 from dccwire.framing import LEAST_PREAMBLE, MOST_BYTES
 from dccwire.receiver.events import CutOff, Event, Fault, Gap, PacketReceived, Stray
 
-__all__ = ["GAP", "LEAST_HALVES", "LONGEST_STRAY", "ONE", "OTHER", "ZERO", "Machine"]
-
 ZERO, ONE, OTHER, GAP = range(4)
 """Kinds of half-bits: of a 0, of a 1, of neither, and longer than any."""
 

@@ -12,8 +12,6 @@ from dccwire.address import Mode
 from dccwire.codebook import RESET_PACKET, is_programming, is_query_or_lock
 from dccwire.receiver.events import Event, PacketReceived
 
-__all__ = ["STAY_NS", "ModeTracker"]
-
 STAY_NS = 20_000_000
 """How long a pause service mode outlasts (S-9.2.3 §C)."""
 
