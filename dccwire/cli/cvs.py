@@ -52,22 +52,14 @@ def add_commands(commands: Commands) -> None:
     way.add_argument(
         "--compare", nargs=2, metavar=("OLD", "NEW"), help="two sets of CVs, CSV or JSON"
     )
-    one.add_argument(
-        "--packets",
-        metavar="ADDRESS",
-        help="with --compare: a plan of what turns OLD into NEW, for the main by packets to "
-        "'short 3' or 'long 3000', with idle packets between that keep them 5 ms apart (S-9.2), or "
-        "for the 'programming-track' by direct mode, with all resets that S-9.2.3 demands",
-    )
-    one.add_argument(
-        "--force",
-        type=int,
-        action="append",
-        default=[],
-        metavar="CV",
-        help="with --packets: write CV 7 or 8 although it is read-only; 8 in CV 8 resets every CV "
-        "to its factory value, so it is sent last; what another number does, the maker says",
-    )
+    one.add_argument("--packets", metavar="ADDRESS", help="with --compare: a plan of what turns "
+                     "OLD into NEW, for the main by packets to 'short 3' or 'long 3000', with idle "
+                     "packets between that keep them 5 ms apart (S-9.2), or for the 'programming-"
+                     "track' by direct mode, with all resets that S-9.2.3 demands")  # fmt: skip
+    one.add_argument("--force", type=int, action="append", default=[], metavar="CV",
+                     help="with --packets: write CV 7 or 8 (8 or 520 of an accessory decoder) "
+                     "although it is read-only; 8 in CV 8 resets every CV to its factory value, so "
+                     "it is sent last; what another number does, the maker says")  # fmt: skip
 
 
 def _cv(given: argparse.Namespace) -> int:

@@ -38,9 +38,6 @@ class PrimaryAddress(CvValue):
         return "no address: converts to the power source of CV 12, still answers service mode (V20)"
 
 
-_FIRST = Partition.LONG.value
-"""What CV 17 can be: the first byte of a long address (S-9.2.1 §A)."""
-
 _LONG = Number("A", legal=range(0, 10240))
 
 
@@ -64,11 +61,12 @@ class ExtendedAddress(CvValue):
     @classmethod
     def faults(cls, values: Mapping[Any, int]) -> Iterator[FieldError]:
         """CV 17 out of its range: no CV 18 makes an address of it."""
-        if (high := values.get(17, _FIRST[0])) not in _FIRST:
+        legal = Partition.LONG.value
+        if (high := values.get(17, legal[0])) not in legal:
             hint = "192 + address div 256 (S-9.2.2, CV 17 and 18)"
-            if high > _FIRST[-1]:
+            if high > legal[-1]:
                 hint += "; S-9.2.1 §A reserves 232 to 254, and 255 is the idle packet's"
-            yield FieldError("CV 17", f"{_FIRST[0]} to {_FIRST[-1]}", high, hint)
+            yield FieldError("CV 17", f"{legal[0]} to {legal[-1]}", high, hint)
 
     def in_words(self) -> str:
         """The address, and when it counts."""

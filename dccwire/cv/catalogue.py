@@ -52,10 +52,9 @@ class CvEntry:
 _M, _C, _R, _O, _NONE, _UNIQUE = CvStatus
 _RESERVED = ("reserved", _NONE, "reserved by the standard")
 _MAKER = ("manufacturer unique", _UNIQUE, "the maker's manual says what it holds")
-_MAKER_16 = ("manufacturer ID, 16 bits", _NONE, f"if CV 8 is 238; else {_RESERVED[2]}")
 _MAKER_NUMBER = "manufacturer's number; 255 until a factory reset is complete"
 _INDEXED = ("indexed area", _O, "CVs of the index page that CV 31 and 32 name")
-_INDEX = ("index page", _O, "which page CV 257 to 512 show: high and low byte")
+_INDEX = ("index page", _O, "page of CV 257 to 512: high byte, 0 to 15 reserved, and low byte")
 
 _ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
     DecoderKind.MULTI_FUNCTION: (
@@ -94,7 +93,7 @@ _ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
         (95, 95, "reverse trim", _O, "factor of the voltage, value / 128"),
         (96, 104, *_RESERVED),
         (105, 106, "user identification", _O, "the user's own"),
-        (107, 108, *_MAKER_16),
+        (107, 108, "manufacturer ID, 16 bits", _NONE, f"if CV 8 is 238; else {_RESERVED[2]}"),
         (109, 111, *_RESERVED),
         (112, 256, *_MAKER),
         (257, 512, *_INDEXED),

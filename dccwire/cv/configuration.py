@@ -90,9 +90,8 @@ class DecoderLockKey(CvValue):
 
     def in_words(self) -> str:
         """Locked or not."""
-        return (
-            "locked: only CV 15 can be written (CV 16: not stated)" if self.locked else "unlocked"
-        )
+        locked = "locked: only CV 15 can be written (CV 16: not stated)"
+        return locked if self.locked else "unlocked"
 
 
 @cv_value((27,), "RRFVRCLA", "S-9.2.2, CV 27")
@@ -132,10 +131,7 @@ class ErrorInformation(CvValue):
         return "an error, by the maker's numbers" if self.error else "no error"
 
 
-_BYTES = {"first": "A", "second": "B"}
-
-
-@cv_value((105, 106), "AAAAAAAA BBBBBBBB", "S-9.2.2, CV 105 and 106", fields=_BYTES)
+@cv_value((105, 106), "FFFFFFFF SSSSSSSS", "S-9.2.2, CV 105 and 106")
 class UserIdentification(CvValue):
     """CV 105 and 106: two bytes that are the user's own."""
 

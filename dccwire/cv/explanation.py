@@ -12,7 +12,7 @@ from functools import cache
 from typing import Any
 
 from dccwire.bit_rows import BitRow, field_rows, row_lines
-from dccwire.cv import accessories
+from dccwire.cv.accessories import AccessoryConfiguration
 from dccwire.cv.catalogue import CvEntry, entry, present
 from dccwire.cv.values import VALUE_TYPES, CvValue, DecoderKind, check_cv, check_value
 from dccwire.errors import member
@@ -69,7 +69,7 @@ def value_from_plain(plain: object, held: Mapping[int, int] | None = None) -> Cv
 class CvReading:
     """CVs read by one `format`: `rows`, and the `value`, or None; then `notes` say why.
 
-    A row's byte is the place of its CV in the `cvs` of the format.
+    A row's byte is the place of its CV in `cvs`: those of the format, by the numbers given.
 
     >>> (reading,) = describe(1, 200).readings
     >>> reading.format.__name__, reading.value, reading.notes
@@ -77,6 +77,7 @@ class CvReading:
     """
 
     format: type[CvValue]
+    cvs: tuple[int, ...]
     rows: tuple[BitRow, ...]
     value: CvValue | None
     notes: tuple[str, ...]
@@ -108,24 +109,14 @@ class CvExplanation:
                     "value": one.value and value_to_plain(one.value),
                     "words": one.value.in_words() if one.value else "",
                     "bits": [
-                        {
-                            "cv": cvs[row.byte] + self._shift,
-                            "bits": _numbers(row),
-                            "meaning": row.meaning,
-                        }
-                        for cvs, row in ((one.format.cvs, row) for row in one.rows)
+                        {"cv": one.cvs[row.byte], "bits": _numbers(row), "meaning": row.meaning}
+                        for row in one.rows
                     ],
                     "notes": list(one.notes),
                 }
                 for one in self.readings
             ],
         }
-
-    @property
-    def _shift(self) -> int:
-        """What the numbers given are above those of today."""
-        first = next(iter(self.values))
-        return first - present(first, self.decoder)
 
     def text(self, width: int = 80) -> str:
         """The CVs laid out for a terminal, in plain ASCII, at most `width` columns (40 or more).
@@ -174,13 +165,12 @@ def explain_cvs(
     while left:
         first = present(given := next(iter(left)), decoder)
         kinds = value_types(first, decoder)
-        switches = accessories.AccessoryConfiguration
+        switches = AccessoryConfiguration
         if decoder is DecoderKind.MULTI_FUNCTION and first == 29:
             kinds = kinds if any(switches.faults(left)) else (switches,)
         if decoder is DecoderKind.ACCESSORY and first in (1, 9) and 29 in today:
             by_output = switches.layout.fields["output_addressing"].take(today[29])
-            by_decoder = accessories.AccessoryDecoderAddressing
-            kinds = (accessories.AccessoryOutputAddressing if by_output else by_decoder,)
+            kinds = (kinds[by_output],)
         every = (cv + given - first for cv in (kinds[0].cvs if kinds else (first,)))
         together = {cv: left.pop(cv) for cv in every if cv in left}
         done.append(_explained(together, kinds, decoder))
@@ -201,8 +191,7 @@ def _explained(
     values: Mapping[int, int], kinds: Iterable[type[CvValue]], decoder: DecoderKind
 ) -> CvExplanation:
     entries = tuple(dict.fromkeys(entry(cv, decoder) for cv in values))
-    today = {present(cv, decoder): value for cv, value in values.items()}
-    readings = tuple(_reading(cls, today, decoder) for cls in kinds)
+    readings = tuple(_reading(cls, values, decoder) for cls in kinds)
     return CvExplanation(decoder, values, entries, readings)
 
 
@@ -222,6 +211,8 @@ def value_types(cv: int, decoder: DecoderKind) -> tuple[type[CvValue], ...]:
 
 
 def _reading(cls: type[CvValue], values: Mapping[int, int], decoder: DecoderKind) -> CvReading:
+    old = next(given - present(given, decoder) for given in values)
+    cvs, values = tuple(cv + old for cv in cls.cvs), {cv - old: values[cv] for cv in values}
     split = cls.split_fields(values)
     every = field_rows(cls, cls.word_of(values), unknown=split)
     rows = tuple(row for row in every if cls.cvs[row.byte] in values)
@@ -234,7 +225,7 @@ def _reading(cls: type[CvValue], values: Mapping[int, int], decoder: DecoderKind
             notes.append(f"{name} has bits in {missing} too, not given here")
     faults = [str(error) for error in cls.faults(values)]
     value = None if missing or faults else cls.from_cvs(values)
-    return CvReading(cls, rows, value, (*notes, *faults))
+    return CvReading(cls, cvs, rows, value, (*notes, *faults))
 
 
 def _lines(one: CvExplanation, width: int) -> Iterator[str]:
@@ -248,7 +239,7 @@ def _lines(one: CvExplanation, width: int) -> Iterator[str]:
     for reading in one.readings:
         yield ""
         yield "cv    bits       layout     meaning"
-        yield from _row_lines(reading, one, width)
+        yield from _row_lines(reading, one.values, width)
         if reading.value is not None:
             yield from wrapped(str(reading.value), width, "= ")
             if said := reading.value.in_words():
@@ -262,16 +253,16 @@ def _titled(one: CvEntry) -> str:
     return f"{one.name}{status}{', read only' if one.read_only else ''}"
 
 
-def _row_lines(reading: CvReading, whole: CvExplanation, width: int) -> Iterator[str]:
+def _row_lines(reading: CvReading, values: Mapping[int, int], width: int) -> Iterator[str]:
     cls = reading.format
     title = f"{cls.__name__}, {cls.clause}"
     for byte, letters in enumerate(cls.layout.line.split(" ")):
-        if (cv := cls.cvs[byte] + whole._shift) not in whole.values:
+        if (cv := reading.cvs[byte]) not in values:
             continue
         own = [row for row in reading.rows if row.byte == byte]
         if not title and [row.letters for row in own] == [letters]:
             title = f"bits 7-0: {own.pop().meaning}"
-        yield from row_lines(title, width, letters, label=cv, bits=f"{whole.values[cv]:08b}")
+        yield from row_lines(title, width, letters, label=cv, bits=f"{values[cv]:08b}")
         for row in own:
             yield from row_lines(row.meaning, width, row.letters, first=row.first)
         title = ""

@@ -103,7 +103,7 @@ class OutputLocations(CvValue):
     bit 0. What is not named is at its default (Table 2): FL forward is output 1, FL reverse 2,
     F n output n + 2.
 
-    >>> changed = OutputLocations.default().moved("F3", {3, 5})
+    >>> changed = OutputLocations().moved("F3", {3, 5})
     >>> changed.outputs("F3"), changed.to_cvs()[37]
     ((3, 5), 20)
     """
@@ -122,11 +122,6 @@ class OutputLocations(CvValue):
     f10: int = 32
     f11: int = 64
     f12: int = 128
-
-    @classmethod
-    def default(cls) -> Self:
-        """The defaults of Table 2, by name: the same as no arguments."""
-        return cls()
 
     def moved(self, function: str, outputs: Collection[int]) -> Self:
         """The same, but for the outputs of one function, `FL-forward`, `FL-reverse`, `F1` on."""

@@ -33,9 +33,6 @@ __all__ = [
 UNIT_MS = 896
 """A rate of 1 in milliseconds times the speed steps in use (S-9.2.2, CV 3)."""
 
-_INCREMENTS = {14: 14, 28: 28, 126: 126, 128: 126}
-"""Steps in the formula, and how many steps there are from stop to full speed."""
-
 
 def seconds_per_step(rate: int, steps: int) -> float:
     """How long a decoder takes for a speed step: rate × 0.896 / steps, in seconds.
@@ -56,11 +53,11 @@ def seconds_to_full_speed(rate: int, steps: int) -> float:
     >>> [seconds_to_full_speed(10, steps) for steps in (14, 28, 126, 128)]
     [8.96, 8.96, 8.96, 8.82]
     """
-    return within("rate", rate, 0, 255) * UNIT_MS * _INCREMENTS[_check_steps(steps)] / steps / 1000
+    return within("rate", rate, 0, 255) * UNIT_MS * min(_check_steps(steps), 126) / steps / 1000
 
 
 def _check_steps(steps: object) -> int:
-    if type(steps) is not int or steps not in _INCREMENTS:
+    if type(steps) is not int or steps not in (14, 28, 126, 128):
         raise FieldError("steps", "14, 28, 126 or 128", steps)
     return steps
 

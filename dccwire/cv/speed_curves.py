@@ -224,12 +224,13 @@ class SpeedTable(CvValue):
         return f"28 points from {self.points[0]} to {self.points[-1]}{falls}"
 
 
-def trimmed(table: SpeedTable, factor: float) -> SpeedTable:
-    """The voltages with a trim of CV 66 or 95 (0 or more: value / 128), at most 255, rounded.
+def trimmed(table: SpeedTable, factor: float | None) -> SpeedTable:
+    """The voltages with a trim's `factor` (CV 66, 95), at most 255, rounded; the same with None.
 
-    >>> trimmed(SpeedTable.linear(start=10, high=200), 64 / 128).points[-1]
+    >>> trimmed(SpeedTable.linear(start=10, high=200), ForwardTrim(64).factor).points[-1]
     100
     """
+    factor = 1.0 if factor is None else factor
     if not 0 <= factor < math.inf:
         raise FieldError("factor", "0 or more, and finite", factor)
     return SpeedTable(tuple(min(_rounded(point * factor), 255) for point in table.points))

@@ -126,8 +126,7 @@ class Decoder(Listener):
 
     def set_cv(self, cv: int, value: int) -> None:
         """Store a byte in CV 1 to 1024 as a workshop would, whatever is read-only or locked."""
-        check_cv(cv)
-        check_value(cv, value)
+        check_value(check_cv(cv), value)
         self._state.storage.put(cv, value)
         self._state.refresh()
         self._heard_ns = self._end_ns

@@ -6,7 +6,7 @@ Room: the verify and write packets of a target, and in what its mode's sequence 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import ClassVar, NamedTuple, Self, TypeAlias
 
@@ -136,17 +136,17 @@ class Register(_Target):
     @classmethod
     def of_cv(cls, cv: int) -> Self:
         """The register of a locomotive's CV; a FieldError if it has none."""
-        for number, own in REGISTER_CVS.items():
-            if own == cv:
-                return cls(number)
-        raise FieldError("cv", f"{either(sorted(REGISTER_CVS.values()))} in register mode", cv)
+        return cls._among({own: number for number, own in REGISTER_CVS.items()}, cv)
 
     @classmethod
     def of_accessory_cv(cls, cv: int) -> Self:
         """The register of an accessory decoder's CV; a FieldError if it has none."""
-        known = service_mode.ACCESSORY_REGISTERS
+        return cls._among(service_mode.ACCESSORY_REGISTERS, cv)
+
+    @classmethod
+    def _among(cls, known: Mapping[int, int], cv: int) -> Self:
         if cv not in known:
-            raise FieldError("cv", f"{either(known)} in register mode", cv)
+            raise FieldError("cv", f"{either(sorted(known))} in register mode", cv)
         return cls(known[cv])
 
     def __str__(self) -> str:

@@ -127,6 +127,7 @@ def test_trims_multiply_by_value_over_128() -> None:
     assert cv.trimmed(table, 1.5).points[-1] == 255
     assert cv.trimmed(table, 1.0) == table
     assert cv.ForwardTrim(0).factor is None
+    assert cv.trimmed(table, None) == table
     for wrong in (-0.1, math.nan, math.inf, -math.inf):
         with refused(FieldError, match="factor: 0 or more, and finite expected"):
             cv.trimmed(table, wrong)

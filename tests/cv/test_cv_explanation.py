@@ -1,6 +1,7 @@
 """What a CV's value means: every CV, every value, for both kinds of decoder."""
 
 import json
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -167,7 +168,9 @@ def test_old_numbers_show_what_the_new_ones_do(numbers: tuple[int, ...]) -> None
     new = explain_cvs({number - 512: value for number, value in values.items()}, accessory)
     for one, same in zip(old, new, strict=True):
         assert one.values == {number + 512: value for number, value in same.values.items()}
-        assert one.readings == same.readings
+        for reading, other in zip(one.readings, same.readings, strict=True):
+            assert reading.cvs == tuple(number + 512 for number in other.cvs)
+            assert replace(reading, cvs=other.cvs) == other
         for plain, today in zip(*(x.to_dict()["readings"] for x in (one, same)), strict=True):
             rows = [{**row, "cv": row["cv"] + 512} for row in today["bits"]]
             assert plain == {**today, "bits": rows}

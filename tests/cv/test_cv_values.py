@@ -253,7 +253,7 @@ def test_pwm_periods_are_those_of_the_formula() -> None:
 
 def test_output_locations_reach_what_table_2_says() -> None:
     """F n is output n + 2 by default; CV 37 on reach others than CV 33 on."""
-    where = cv.OutputLocations.default()
+    where = cv.OutputLocations()
     assert where.outputs("FL-forward") == (1,)
     assert where.outputs("FL-reverse") == (2,)
     assert all(where.outputs(f"F{n}") == (n + 2,) for n in range(1, 13))

@@ -13,7 +13,7 @@ TRIM = "factor of the voltage, value / 128"
 LEVEL = "0 empty, 254 full, 255 not supported"
 IDENTITY = "manufacturer's number; 255 until a factory reset is complete"
 ON_TIME = "how long an output stays on; 0 is continuous"
-INDEX = "index page", "which page CV 257 to 512 show: high and low byte"
+INDEX = "index page", "page of CV 257 to 512: high byte, 0 to 15 reserved, and low byte"
 INDEXED = "indexed area", "CVs of the index page that CV 31 and 32 name"
 MULTI_FUNCTION = [
     (1, 1, "primary address", "short address, by default 3"),
