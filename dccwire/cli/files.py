@@ -17,7 +17,7 @@ from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command, standard_input
 from dccwire.errors import FieldError, Reason, RecordingError
-from dccwire.wording import counted, wrapped
+from dccwire.wording import wrapped
 
 if TYPE_CHECKING:
     from dccwire.receiver import Event
@@ -215,19 +215,14 @@ def _event_lines(event: Event) -> Iterator[str]:
 
 
 def _seen(recording: Recording) -> str:
-    """How many edges there are instead of packets, and how far apart they are."""
+    """What stands at the begin instead of packets."""
     import numpy as np
 
-    edges = [chunk.edges for chunk in recording]
-    count = sum(map(len, edges))
-    if count < 2:
-        return f"{counted(count, 'edge')} seen; another --signal or --bit?"
-    low, middle, high = (
-        f"{float(value) / 1e3:g} us"
-        for value in np.percentile(np.diff(np.concatenate(edges)), (0, 50, 100))
-    )
-    seen = f"{count} edges were seen, from {low} to {high} apart, half of them {middle} or less"
-    return f"{seen}; another --signal, --bit, --rate or --unit?"
+    from dccwire.recordings.looks import look
+
+    edges = [np.empty(0, np.int64), *(chunk.edges for chunk in recording)]
+    seen = look(np.concatenate(edges), recording.resolution_ns)
+    return f"it begins with {seen}; another --signal, --bit, --rate or --unit?"
 
 
 def _check(given: argparse.Namespace) -> int:

@@ -9,7 +9,7 @@ from typing import Generic, TypeVar
 import numpy as np
 
 from dccwire.errors import Reason
-from dccwire.recordings.looks import Look, common_factor, look
+from dccwire.recordings.looks import common_factor, look
 from dccwire.recordings.opening import refusal, shortened
 from dccwire.recordings.recording import Source, first_edges
 
@@ -42,11 +42,6 @@ class Candidate(Generic[Key]):
 
     def __str__(self) -> str:
         return _quoted(self.name)
-
-
-def look_at(source: Source) -> Look:
-    """Look at the head of a source."""
-    return look(first_edges(source)[0], max(1, ceil(source.tick_ns)))
 
 
 def choose(

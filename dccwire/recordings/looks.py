@@ -5,7 +5,6 @@ Room: edge times in; knows nothing of files.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import chain
 from math import ceil, log10
 
 import numpy as np
@@ -91,10 +90,12 @@ def _within(name: str, durations: NDArray[np.int64], slack: int) -> NDArray[np.b
 def _packets(edges: list[int], resolution_ns: int) -> Iterator[bool]:
     """Whether what a receiver finds has a right error byte (S-9.2 §B), packet by packet."""
     receiver = Receiver(resolution_ns=resolution_ns)
-    portions = (edges[at : at + _PORTION] for at in range(0, len(edges), _PORTION))
-    for event in chain(chain.from_iterable(map(receiver.feed, portions)), receiver.close()):
-        if isinstance(event, (PacketReceived, Fault)):
-            yield isinstance(event, PacketReceived) and event.error_byte_right
+    for at in range(0, len(edges) + 1, _PORTION):
+        events = [*receiver.feed(edges[at : at + _PORTION])]
+        events += receiver.close() if at + _PORTION > len(edges) else ()
+        for event in events:
+            if isinstance(event, (PacketReceived, Fault)):
+                yield isinstance(event, PacketReceived) and event.error_byte_right
 
 
 def common_factor(edges: NDArray[np.int64], resolution_ns: int) -> float | None:

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.errors import Reason, RecordingError
-from dccwire.recordings.choice import Candidate, choose, look_at
+from dccwire.recordings.choice import Candidate, choose
+from dccwire.recordings.looks import look
 from dccwire.recordings.opening import Opened, decoded, refusal
 from dccwire.recordings.recording import (
     END_OF_TIME,
@@ -21,6 +22,7 @@ from dccwire.recordings.recording import (
     Ints,
     Octets,
     Source,
+    first_edges,
 )
 from dccwire.recordings.samples import SampleClock
 from dccwire.recordings.table_layout import EXPECTED, Layout, number, read_layout
@@ -143,7 +145,8 @@ def open_table(opened: Opened, signal: str | None, rate: float | None, unit: str
         wanted = [one.key for one in candidates if signal is None or one.called(signal)]
 
         def fits(unit: str) -> bool:
-            return any(look_at(open_source(one, UNITS_NS[unit])).is_track for one in wanted)
+            heads = (first_edges(open_source(one, UNITS_NS[unit])) for one in wanted)
+            return any(look(edges, 1).is_track for edges, _ in heads)
 
         fitting = [*filter(fits, _USUAL_UNITS)]
         if len(fitting) != 1:

@@ -40,6 +40,14 @@ def test_the_only_signal_may_hold_half_of_other_durations(odd, may_be):
     assert seen.may_be_track is may_be
 
 
+@pytest.mark.parametrize("before", [0, 938, 939, 940, 16298, 16299, 16300])
+def test_a_packet_is_seen_wherever_it_ends(before):
+    """The signal may end with it, and so may what is looked at: of 84 halves, 16,384 edges."""
+    packet = np.array(list(synthesize([IDLE])))
+    edges = np.concatenate([np.arange(-before, 0) * 58_000, packet])
+    assert look(edges, 1).packet is (before <= 16299)
+
+
 def test_look_merges_short_pulses(track):
     """Pulses that a receiver merges say nothing against a signal (M8)."""
     spikes = [(edge + 20_000, edge + 21_000) for edge in track[::10]]
@@ -108,7 +116,7 @@ def test_a_recording_one_factor_off_is_read_and_asked_about(name, factor, save, 
     found, note = asked(path)
     assert found == pytest.approx(factor, rel=1e-3)
     status, out, err = run("packets", str(path))
-    assert (status, err.count(note), "no packet; 2521 edges were seen" in err) == (1, 1, True)
+    assert (status, err.count(note), "no packet; it begins with 2521 edges" in err) == (1, 1, True)
     assert "FF 00 FF" not in out
 
 
@@ -233,8 +241,7 @@ def test_no_factor_makes_a_track_signal_of_another(save):
 @pytest.mark.parametrize(("right", "wrong", "factor"), [(3, 2, 2), (2, 2, None), (2, 3, None)])
 def test_a_factor_makes_most_packets_right(right, wrong, factor):
     """A packet is right by chance now and then where a signal is of another kind."""
-    # The end bit of the last packet is open.
-    edges = np.array(list(synthesize([WRONG] * wrong + [IDLE] * (right + 1))))
+    edges = np.array(list(synthesize([WRONG] * wrong + [IDLE] * right)))
     assert common_factor(edges * 2, 1) == factor
 
 
