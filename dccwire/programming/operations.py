@@ -12,13 +12,10 @@ reported, unless something that is no acknowledgement is taken for one in the co
 itself, or, in paged mode, in the verify of the page register. Register and address-only mode rely
 on the page preset and on the power-on cycle for page 1.
 
-**On the main** a write reaches every decoder at the address, wherever it stands, and a consist's
-address is no place for it: two engines of the same number get the same CV. Nobody answers, so there
-is nothing to confirm. A decoder need only act on packets to it that lie 5 ms or more apart, end
-bit to next start bit (S-9.2 §C; C13), and at addresses 112 to 127 closer ones could be taken for
-service mode (footnote 11). Back to back they would lie 1.6 ms apart. So an idle packet follows
-each, the last one too: it takes 5.5 ms or more, and does not cancel the write that waits for its
-second packet (S-9.2.1 §C).
+**On the main** nobody answers, and a write reaches every decoder at the address: two engines of one
+number get the same CV, and a consist's address is no place for it. An idle packet follows each
+packet, the last one too: packets to one decoder are 5 ms apart then (S-9.2 §C; C13; at 112 to 127
+footnote 11), and the write that waits for its second packet is not cancelled (S-9.2.1 §C).
 """
 
 from __future__ import annotations
