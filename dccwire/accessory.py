@@ -198,7 +198,6 @@ class LegacyAccessoryCvAccess(Instruction):
     value: int
 
     def remarks(self) -> Iterator[Remark]:
-        """CV 513 and 521 hold the address."""
         if self.cv in (513, 521):
             message = f"CV {self.cv} holds a decoder's address: write it with caution"
             yield Remark(Reason.CAUTION, message, "S-9.2.1 Appendix A")

@@ -2,7 +2,6 @@
 
 Instructions and CV values use the same kinds. Room: imports `wording` and `errors` alone.
 """
-# ruff: noqa: D102 (what a method of a kind is for stands in the base, and help shows that)
 
 from __future__ import annotations
 

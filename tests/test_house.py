@@ -1,10 +1,14 @@
 """The house keeps its order: who imports whom, and what importing costs."""
 
 import ast
+import importlib
+import inspect
 import re
 import subprocess
 import sys
+from functools import cached_property
 from pathlib import Path
+from types import FunctionType
 
 import pytest
 
@@ -226,6 +230,32 @@ def test_everything_public_can_be_seen() -> None:
     page = re.sub(".\b", "", page)
     for name in dccwire.__all__:
         assert re.search(rf"\b{name}\b", page), name
+
+
+def test_every_public_method_says_what_it_is_for() -> None:
+    """In its own words, or in those of the base whose method it is."""
+    classes = {
+        one
+        for path in FILES
+        if path.stem not in ("__main__", "fst_child")  # which run when they are imported
+        for one in vars(importlib.import_module(_module(path))).values()
+        if inspect.isclass(one) and one.__module__ == _module(path) and one.__name__[0] != "_"
+    }
+    methods = [
+        (cls, name)
+        for cls in classes
+        for name, own in vars(cls).items()
+        if name[0] != "_"
+        and isinstance(own, (FunctionType, property, classmethod, cached_property))
+    ]
+    assert len(methods) > 300
+    for cls, name in methods:
+        assert inspect.getdoc(getattr(cls, name)), (cls, name)
+
+
+def _module(path: Path) -> str:
+    parts = path.relative_to(ROOT.parent).with_suffix("").parts
+    return ".".join(parts).removesuffix(".__init__")
 
 
 def test_missing_parts_are_no_attributes_and_leave_the_rest() -> None:

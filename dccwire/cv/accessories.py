@@ -48,7 +48,6 @@ class AccessoryDecoderAddressing(CvValue):
         return AccessoryAddress(self.address)
 
     def in_words(self) -> str:
-        """The address."""
         return f"accessory {self.address}, while CV 29 bit 6 is 0"
 
 
@@ -100,7 +99,6 @@ class AccessoryOutputAddressing(CvValue):
         return cls(number_of_pair(address, pair, numbering=numbering))
 
     def in_words(self) -> str:
-        """The output."""
         return f"output {self.output} of the formula, while CV 29 bit 6 is 1"
 
 

@@ -32,7 +32,6 @@ class PrimaryAddress(CvValue):
         return ShortAddress(self.address)
 
     def in_words(self) -> str:
-        """The address, or what 0 means."""
         if self.address:
             return f"short {self.address}, while CV 29 bit 5 is 0"
         return "no address: converts to the power source of CV 12, still answers service mode (V20)"
@@ -69,7 +68,6 @@ class ExtendedAddress(CvValue):
             yield FieldError("CV 17", f"{legal[0]} to {legal[-1]}", high, hint)
 
     def in_words(self) -> str:
-        """The address, and when it counts."""
         open_ = "" if self.address else " (0 is not excluded anywhere: X2)"
         return f"long {self.address}, while CV 29 bit 5 is 1{open_}"
 
@@ -86,7 +84,6 @@ class ConsistAddress(CvValue):
     address: int = 0
 
     def in_words(self) -> str:
-        """The consist and the unit's direction in it."""
         if not self.address:
             return "in no consist (bit 7 has no meaning then: X13)"
         return f"in consist {self.address}, this unit {'reversed' if self.reversed else 'forward'}"
@@ -118,6 +115,5 @@ class LongConsistAddress(CvValue):
         return self.hundreds * 100 + self.rest
 
     def in_words(self) -> str:
-        """The consist and the unit's direction in it."""
         way = "reversed" if self.reversed else "forward"
         return f"in consist {self.address}, this unit {way}" if self.address else "in no consist"

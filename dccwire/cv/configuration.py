@@ -89,7 +89,6 @@ class DecoderLockKey(CvValue):
         return self.key != self.number
 
     def in_words(self) -> str:
-        """Locked or not."""
         locked = "locked: only CV 15 can be written (CV 16: not stated)"
         return locked if self.locked else "unlocked"
 
@@ -127,7 +126,6 @@ class ErrorInformation(CvValue):
     error: int
 
     def in_words(self) -> str:
-        """Whether there is an error."""
         return "an error, by the maker's numbers" if self.error else "no error"
 
 
@@ -153,7 +151,6 @@ class DecoderLoad(CvValue):
     amount: int
 
     def in_words(self) -> str:
-        """The amount, and the bit as it is."""
         return f"load {self.amount}, bit 7 = {self.bit_7}: positive or negative is not stated (V21)"
 
 

@@ -1,5 +1,4 @@
 """Field kinds that CVs need beside those of packets: reserved bits, bytes in a row."""
-# ruff: noqa: D102 (what a method of a kind is for stands in the base, and help shows that)
 
 from __future__ import annotations
 

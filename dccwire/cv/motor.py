@@ -175,7 +175,6 @@ class PwmPeriod(CvValue):
         raise FieldError("period_us", either(sorted(below)[-1:] + sorted(above)[:1]), period_us)
 
     def in_words(self) -> str:
-        """Period and frequency."""
         return f"period {self.period_us} us, {1e6 / self.period_us:.0f} Hz"
 
 
@@ -192,7 +191,6 @@ class EmfFeedbackCutout(CvValue):
     step: int
 
     def in_words(self) -> str:
-        """Where feedback is cut."""
         if 1 <= self.step <= 128:
             return f"no feedback above step {self.step} of 128"
         return "outside the speed steps 1 to 128 of the text"
@@ -213,7 +211,6 @@ class PacketTimeOut(CvValue):
         return self.time_out * unit_s
 
     def in_words(self) -> str:
-        """The unit."""
         return "in units that the decoder's maker gives"
 
 

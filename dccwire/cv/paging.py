@@ -41,7 +41,6 @@ class IndexPage(CvValue):
         return (self.high - FIRST_PAGE) * 256 + self.low
 
     def in_words(self) -> str:
-        """The page's number."""
         return f"index page {self.number} of {INDEX_PAGES}, counted from 0"
 
 

@@ -100,7 +100,6 @@ class SpeedTableChoice(CvValue):
         return step if steps == 28 else max(1, step // 2)
 
     def in_words(self) -> str:
-        """Which table, or where V mid stands."""
         if self.preset:
             linear = ", linear" if self.preset == LINEAR else ""
             return f"preset speed table {self.preset}{linear}"
@@ -219,7 +218,6 @@ class SpeedTable(CvValue):
         return cls.of(_rounded(low + span * (i / (POINTS - 1)) ** power) for i in range(POINTS))
 
     def in_words(self) -> str:
-        """From where to where, and which points fall."""
         falls = f"; falls at point {', '.join(map(str, self.falls))}" if self.falls else ""
         return f"28 points from {self.points[0]} to {self.points[-1]}{falls}"
 

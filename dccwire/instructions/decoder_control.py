@@ -55,7 +55,6 @@ class FactoryTest(Instruction):
     d: int
 
     def remarks(self) -> Iterator[Remark]:
-        """Never to be sent in normal operation."""
         message = "a factory test is never sent in normal operation"
         yield Remark(Reason.DISCOURAGED, message, self.clause)
 
@@ -110,7 +109,6 @@ class DecoderAcknowledgementRequest(Instruction):
     d: int = 1
 
     def remarks(self) -> Iterator[Remark]:
-        """D = 0 stands in the table alone."""
         if self.d == 0:
             message = "the standard prints the acknowledgement request with D = 1 only (X10)"
             yield Remark(Reason.OPEN, message, self.clause)

@@ -158,7 +158,6 @@ class BinaryStateLongForm(Instruction):
     state: int
 
     def remarks(self) -> Iterator[Remark]:
-        """States 1 to 127 belong in the short form (X21)."""
         if 1 <= self.state <= 127:
             message = "the short form is the one for binary states 1 to 127 (X21)"
             yield Remark(Reason.DISCOURAGED, message, self.clause)

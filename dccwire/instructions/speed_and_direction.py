@@ -124,7 +124,6 @@ class SpeedAndDirection(_Speed):
         return cls(forward, c, EMERGENCY)
 
     def in_words(self) -> str:
-        """Both readings."""
         headlight = "on" if self.headlight else "off"
         if self.is_stop:
             return f"{self._stop()}; 14 steps: headlight {headlight}"
@@ -213,11 +212,9 @@ class SpeedStepControl128(_Speed):
         return cls(forward, EMERGENCY)
 
     def in_words(self) -> str:
-        """The step of 126."""
         return self._stop() if self.is_stop else f"step {self.step} of 126"
 
     def phrase(self) -> str:
-        """The step and the direction, or the kind of stop."""
         return self._run(self.in_words())
 
     @property
@@ -254,13 +251,11 @@ class RestrictedSpeedStep(Instruction):
         return cls(enabled, *code_of_step(step, steps, False if steps == 14 else None))
 
     def in_words(self) -> str:
-        """Both readings."""
         if self.speed <= EMERGENCY:
             return "no step: the code of a stop"
         return f"28 steps: step {self.step(28)}; 14 steps: step {self.step(14)}"
 
     def phrase(self) -> str:
-        """Both readings of a limit, or that there is none."""
         if not self.enabled:
             return "no limit"
         return f"at most step {self.step(28)} of 28 or {self.step(14)} of 14"

@@ -44,7 +44,6 @@ class FstSource(Source):
         self._last_ns = to_ns(end - start, self.tick_ns)
 
     def blocks(self) -> Iterator[Block]:
-        """Read the changes anew."""
         with _child(self.opened, str(self._number), str(self._bit)) as pipe:
             while number := pipe.read(8):
                 count = int.from_bytes(number, sys.byteorder)

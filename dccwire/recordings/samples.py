@@ -91,7 +91,6 @@ class SampleSource(Source):
         self._piece = piece or (_PIECE if isinstance(bit, int) else _PACKED_PIECE)
 
     def blocks(self) -> Iterator[Block]:
-        """Read the samples anew."""
         room = bytearray(self._piece)
         buffer = np.frombuffer(room, np.uint8)
         base, previous = 0, None
@@ -130,7 +129,6 @@ class NumpySource(Source):
             self.tick_ns = self.unit_ns
 
     def blocks(self) -> Iterator[Block]:
-        """Read the times anew."""
         array = self._load()
         zero = mark = 0
         for start, part in _parts(array):

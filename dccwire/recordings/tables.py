@@ -100,7 +100,6 @@ class TableSource(Source):
             self._sampled_every(Fraction(span, steps))
 
     def blocks(self) -> Iterator[Block]:
-        """Read the rows anew."""
         state = RowState(self.opened.shown, self._layout, self._column, self.unit_ns, self._clock)
         size, kept = min(_FIRST_PIECE, self._piece), b""
         with self.opened.stream() as stream:

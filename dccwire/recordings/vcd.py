@@ -76,7 +76,6 @@ class VcdSource(Source):
         self._header, self._identifier, self._position = header, identifier, position
 
     def blocks(self) -> Iterator[Block]:
-        """Read the body anew."""
         wanted = self.tick_ns, self._identifier, self._position
         state = State(self.opened.shown, *wanted, line=self._header.lines + 1)
         text = bytearray(b" ") * (MARGIN + 2 * self._piece)
