@@ -157,13 +157,13 @@ def test_no_value_holds_what_is_illegal(form: formats.Format) -> None:
     for name, kind in form.cls.kinds.items():
         bits = form.layout.fields[name]
         legal[name] = bits.lowest if kind.table is None else next(iter(kind.table.values()))
-    assert form.cls(**legal)
+    one = form.cls(**legal)
+    assert {name: getattr(one, name) for name in legal} == legal
     for name in legal:
         bits = form.layout.fields[name]
         for wrong in (bits.lowest - 1, bits.highest + 1, "1", 1.0, b"", object()):
-            with refused(FieldError, field=name, value=wrong) as caught:
+            with refused(FieldError, match=": .+ expected, ", field=name, value=wrong):
                 form.cls(**{**legal, name: wrong})
-            assert caught.value.bound
 
 
 def test_kept_bytes_are_bytes_and_not_none() -> None:

@@ -163,12 +163,25 @@ def test_what_has_no_number_is_refused(
         number_of_pair(address, pair, numbering=PairNumbering.FROM_DECODER_ONE)
 
 
-@pytest.mark.parametrize(("find", "highest"), [(pair_of_number, 2040), (extended_of_number, 2043)])
-def test_numbers_end_below_the_broadcast(find: Any, highest: int) -> None:
+@pytest.mark.parametrize(
+    ("find", "highest", "ends"),
+    [
+        (
+            pair_of_number,
+            2040,
+            [(AccessoryAddress(1), 0), (AccessoryAddress(510), 3)],
+        ),
+        (
+            extended_of_number,
+            2043,
+            [ExtendedAccessoryAddress(4), ExtendedAccessoryAddress(2046)],
+        ),
+    ],
+)
+def test_numbers_end_below_the_broadcast(find: Any, highest: int, ends: list) -> None:
     """510 decoders of four pairs from address 1 on; 2047 extended addresses but the first four."""
     numbering = PairNumbering.FROM_DECODER_ONE
-    for number in (1, highest):
-        assert find(number, numbering=numbering)
+    assert [find(number, numbering=numbering) for number in (1, highest)] == ends
     for number in (0, highest + 1, True):
         with refused(FieldError, field="number of the pair", bound=f"1 to {highest}"):
             find(number, numbering=numbering)

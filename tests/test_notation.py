@@ -217,11 +217,12 @@ def test_none_as_a_choice_is_null_in_json_and_none_in_text() -> None:
 
 
 def refusal(make: Callable[[object], Packet], made: object) -> str:
-    """What the library says against it; empty if it makes a packet."""
+    """What the library says against it; empty if it makes a packet, whose text gives it back."""
     try:
-        make(made)
+        packet = make(made)
     except dccwire.DccwireError as error:
         return str(error)
+    assert Packet.from_text(str(packet)) == packet
     return ""
 
 
@@ -231,6 +232,16 @@ def test_any_text_gives_a_packet_or_an_error_of_the_library(text: str) -> None:
     """No other exception comes out."""
     for made in (text, f"short 3: {text}", f"short 3: CvAccessLongForm {text}"):
         assert "\n" not in refusal(Packet.from_text, made)
+
+
+@given(packets(), st.integers(0, 80), st.integers(0, 8), st.text("0129=,-: ;FLyesno", max_size=4))
+@settings(max_examples=500)
+def test_text_with_a_few_wrong_letters_gives_a_packet_or_an_error_of_the_library(
+    packet: Packet, begin: int, size: int, odd: str
+) -> None:
+    """No other exception comes out, and what is read is written in a way that reads back."""
+    text = str(packet)
+    assert "\n" not in refusal(Packet.from_text, text[:begin] + odd + text[begin + size :])
 
 
 JSON = st.recursive(
@@ -252,6 +263,20 @@ def test_any_json_gives_a_packet_or_an_error_of_the_library(plain: object) -> No
     """No other exception comes out, wherever the odd value stands."""
     for made in (plain, {**GOOD, "address": plain}, {**GOOD, "instructions": [plain]}):
         assert "\n" not in refusal(Packet.from_dict, made)
+
+
+@given(packets(), st.integers(0), JSON)
+@settings(max_examples=500)
+def test_json_with_one_odd_value_gives_a_packet_or_an_error_of_the_library(
+    packet: Packet, number: int, odd: object
+) -> None:
+    """No other exception comes out, wherever in the address or an instruction it stands."""
+    plain = packet.to_dict()
+    del plain["bytes"]
+    parts = [plain["address"], *plain["instructions"]]
+    part, name = (places := [(one, name) for one in parts for name in one])[number % len(places)]
+    part[name] = odd
+    assert "\n" not in refusal(Packet.from_dict, plain)
 
 
 def test_addresses_read_alone() -> None:

@@ -437,7 +437,7 @@ def test_other_byte_strings_are_read_as_bytes() -> None:
         packet = dccwire.decode(data)
         assert type(bytes(packet)) is bytes
         assert packet == dccwire.decode(bytes.fromhex("377443"))
-        assert hash(packet)
+        assert hash(packet) == hash(dccwire.decode(bytes.fromhex("377443")))
     for wrong in (5, [0x37, 0x74, 0x43]):
         with pytest.raises(TypeError):
             dccwire.decode(wrong)

@@ -225,13 +225,10 @@ def test_pair_number_vector(case: dict[str, Any]) -> None:
         "from-decoder-one": PairNumbering.FROM_DECODER_ONE,
         "from-decoder-zero": PairNumbering.FROM_DECODER_ZERO,
     }[case["numbering"]]
-    number = case["number"]
-    if case["address"]["kind"] == "accessory":
-        address = AccessoryAddress(case["address"]["number"])
-        found = dccwire.number_of_pair(address, case["pair"], numbering=numbering)
-        assert found == number
-        assert dccwire.pair_of_number(number, numbering=numbering) == (address, case["pair"])
-    else:
-        extended = dccwire.ExtendedAccessoryAddress(case["address"]["number"])
-        assert dccwire.number_of_pair(extended, numbering=numbering) == number
-        assert dccwire.extended_of_number(number, numbering=numbering) == extended
+    number, address = case["number"], AccessoryAddress(case["address"]["number"])
+    assert case["address"]["kind"] == address.kind
+    assert dccwire.number_of_pair(address, case["pair"], numbering=numbering) == number
+    assert dccwire.pair_of_number(number, numbering=numbering) == (address, case["pair"])
+    packet = dccwire.decode(bytes.fromhex(case["bytes"]))
+    assert packet.address == address
+    assert (packet.instructions[0].active, packet.instructions[0].pair) == (True, case["pair"])

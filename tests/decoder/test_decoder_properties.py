@@ -36,9 +36,14 @@ DATA = st.one_of(
     bodies.map(with_error_byte),
     st.binary(max_size=7),
 )
-STREAM = st.lists(
-    st.tuples(DATA, st.integers(1, 3), st.sampled_from((0, 1_000_000, 19_000_000, 25_000_000))),
-    max_size=30,
+PIECE = st.tuples(DATA, st.integers(1, 3), st.sampled_from((0, 1_000_000, 19_000_000, 25_000_000)))
+ASKED = st.one_of(st.sampled_from(FRAGMENTS), SERVICE).map(
+    lambda data: ((RESET, 3, 0), (data, 3, 0))
+)
+"""What a decoder acknowledges follows resets, and comes twice (S-9.2.3 §E)."""
+
+STREAM = st.lists(st.one_of(PIECE.map(lambda one: (one,)), ASKED), max_size=20).map(
+    lambda parts: [one for part in parts for one in part]
 )
 Stream = list[tuple[bytes, int, int]]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 import subprocess
 import sys
 
@@ -139,12 +140,16 @@ def test_place_that_cannot_be_written(name, write, tmp_path):
     assert [entry.name for entry in tmp_path.iterdir()] == [name]
 
 
-def test_permissions_are_those_of_any_new_file(tmp_path):
-    """A file written has the permissions that the system gives any new file."""
-    (tmp_path / "other").touch()
-    write_vcd(tmp_path / "a.vcd", [58])
-    modes = {os.stat(entry).st_mode for entry in tmp_path.iterdir()}
-    assert len(modes) == 1
+@pytest.mark.skipif(os.name == "nt", reason="permissions of its own")
+@pytest.mark.parametrize(("mask", "mode"), [(0o000, 0o666), (0o022, 0o644), (0o137, 0o640)])
+def test_permissions_are_those_of_any_new_file(mask, mode, tmp_path):
+    """A file written may be read and written by all whom the mask of the process leaves."""
+    before = os.umask(mask)
+    try:
+        write_vcd(tmp_path / "a.vcd", [58])
+    finally:
+        os.umask(before)
+    assert stat.S_IMODE(os.stat(tmp_path / "a.vcd").st_mode) == mode
 
 
 def test_standard_input_of_a_process(tmp_path):
