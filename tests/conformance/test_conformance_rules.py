@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from functools import reduce
+from operator import xor
+
 import pytest
 from conformance_helpers import PLAIN, judge, lengths_of, result
 
@@ -108,6 +111,18 @@ def test_numbers_that_are_no_rules(text: str, part: str) -> None:
     bound = f"some of {', '.join(most)} or {last}"
     with refused(FieldError, field="rules", value=part, bound=bound):
         choose_rules(text)
+
+
+@pytest.mark.parametrize(("size", "force"), [(2, DEFINED), (7, Force.DERIVED)])
+def test_rule_27_too_few_bytes_are_against_the_definition_too_many_derived(
+    size: int, force: Force
+) -> None:
+    """So that over six bytes fail strictly alone (C3)."""
+    body = bytes([3, *[0x90] * (size - 2)])
+    report = judge(lengths_of(PLAIN, body + bytes([reduce(xor, body)]), PLAIN))
+    found = result(report, 27)
+    assert (found.verdict, found.failed, found.force) == (Verdict.FAIL, 1, force)
+    assert (report.failed, report.failed_strictly) == (force is DEFINED, True)
 
 
 @pytest.mark.parametrize(
