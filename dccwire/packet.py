@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache, reduce
+from functools import cache, lru_cache, reduce
 from itertools import count
 from operator import xor
 from typing import TYPE_CHECKING, Any, NamedTuple, Self, TypeVar
@@ -28,6 +28,7 @@ from dccwire.address import (
 from dccwire.assembly import LONGEST, SHORTEST, assemble
 from dccwire.codebook import NO_TABLE, OPENINGS, PROGRAMMING, WHOLE_PACKETS
 from dccwire.errors import (
+    DecodeError,
     ErrorByteError,
     FieldError,
     LengthError,
@@ -340,6 +341,15 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
             found += (kept(rest),)
             left = 0
     return _trusted(address, found, mode, data)
+
+
+@lru_cache(maxsize=4096)
+def decode_or_none(data: bytes, mode: Mode = Mode.OPERATIONS) -> Packet | None:
+    """What `decode` says of bytes that may come again and again; None if it refuses them."""
+    try:
+        return decode(data, mode=mode)
+    except DecodeError:
+        return None
 
 
 _long = cache(LongAddress)

@@ -208,29 +208,24 @@ class _Judge:
         )
 
     def _notes(self) -> Iterator[str]:
+        places, silences = self._places, self._framing.silences
         if self._first_pulse is not None:
-            pulses = counted(self._receiver.merged, "pulse")
             yield (
-                f"{pulses} shorter than {SHORTEST_NS / 1e3:g} us merged before "
-                f"judging (S-9.1 §B, M8), the first at {self._first_pulse / 1e6:.3f} ms; half-bits "
-                "beside them are known only to their width"
+                f"{counted(self._receiver.merged, 'pulse')} shorter than {SHORTEST_NS / 1e3:g} us "
+                "merged before judging (S-9.1 §B, M8), the first at "
+                f"{self._first_pulse / 1e6:.3f} ms; half-bits beside them are known only to their "
+                "width"
             )
-        if self._framing.silences:
-            times = counted(self._framing.silences, "time")
-            yield (
-                f"no edge for more than 10 ms, {times}: a gap in the signal; a packet that it "
-                "cuts is not judged"
-            )
-        if self._places.pauses:
-            yield (
-                f"{counted(self._places.pauses, 'half-bit')} between packets not judged: they have "
-                "the shape of a cutout or a pause (S-9.2 §C)"
-            )
-        places = self._places
+        if silences:
+            gaps = f"no edge for more than 10 ms, {counted(silences, 'time')}: a gap in the signal"
+            yield f"{gaps}; a packet that it cuts is not judged"
+        if places.pauses:
+            shape = "they have the shape of a cutout or a pause (S-9.2 §C)"
+            yield f"{counted(places.pauses, 'half-bit')} between packets not judged: {shape}"
         if places.foreign:
+            lengths = f"{places.shortest / 1e3:g} to {places.longest / 1e3:g} us"
             yield (
-                f"{counted(places.foreign, 'half-bit')} of {places.shortest / 1e3:g} to "
-                f"{places.longest / 1e3:g} us not judged, the first at "
+                f"{counted(places.foreign, 'half-bit')} of {lengths} not judged, the first at "
                 f"{places.foreign_at / 1e6:.3f} ms: they are of no packet; another protocol may "
                 "stand between packets (S-9.2 §C)"
             )

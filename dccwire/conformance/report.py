@@ -113,15 +113,13 @@ class Report:
         """The lines of the JSON form: one a rule, the last the summary."""
         for one in self.results:
             yield one.to_dict()
-        counts = {verdict.value: 0 for verdict in Verdict}
-        for one in self.results:
-            counts[one.verdict.value] += 1
+        found = [one.verdict for one in self.results]
         yield {
             "summary": True,
             "schema": SCHEMA,
             "verdict": self.verdict.value,
             "source": self.source,
-            "rules": counts,
+            "rules": {verdict.value: found.count(verdict) for verdict in Verdict},
             "packets": self.packets,
             "edges": self.edges,
             "duration_ns": self.duration_ns,

@@ -15,9 +15,9 @@ from operator import xor
 from typing import NamedTuple
 
 from dccwire.assembly import SHORTEST
-from dccwire.errors import DecodeError, FieldError
+from dccwire.errors import FieldError
 from dccwire.formats import Provenance
-from dccwire.packet import Packet, decode
+from dccwire.packet import Packet, decode_or_none
 from dccwire.signal import Limit
 from dccwire.wording import either
 
@@ -62,10 +62,7 @@ class Sent:
     @property
     def packet(self) -> Packet | None:
         """The packet, or None where `decode` refuses the bytes."""
-        try:
-            return decode(self.data)
-        except DecodeError:
-            return None
+        return decode_or_none(self.data)
 
 
 class Outcome(NamedTuple):

@@ -201,8 +201,7 @@ middle unit no bell and no horn, the last one its rear light alone."""
 
 
 def consist_functions(
-    units: Iterable[ConsistUnit],
-    practice: Mapping[UnitPosition, Answers] = COMMON_PRACTICE,
+    units: Iterable[ConsistUnit], practice: Mapping[UnitPosition, Answers] = COMMON_PRACTICE
 ) -> tuple[ConsistFunctions, ...]:
     """CV 21 and 22 of each unit, in the order given, by what a unit at its position answers.
 

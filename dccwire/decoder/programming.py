@@ -16,10 +16,9 @@ from dccwire.cv import cv_of
 from dccwire.cv.changes import FACTORY_RESET
 from dccwire.decoder.options import Ignored, ServiceMode
 from dccwire.decoder.storage import Storage
-from dccwire.errors import DecodeError
 from dccwire.formats import Instruction, Kept
 from dccwire.instructions import CvOperation
-from dccwire.packet import Packet, decode
+from dccwire.packet import Packet, decode, decode_or_none
 from dccwire.receiver.tracking import STAY_NS
 from dccwire.service_mode import PAGE_REGISTER, PRESET_PAGE, REGISTER_CVS
 
@@ -32,9 +31,8 @@ def hear(data: bytes) -> tuple[Packet, Packet | None] | None:
     decoder lock with an address out of its range is no service mode packet (P12, P13); four bytes
     of direct mode with CC = 00 are one that says nothing (P4).
     """
-    try:
-        packet = decode(data)
-    except DecodeError:
+    packet = decode_or_none(data)
+    if packet is None:
         return None
     service = decode(data, mode=Mode.SERVICE)
     match service.instructions:

@@ -6,8 +6,9 @@ Room: the verify and write packets of a target, and in what its mode's sequence 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import ClassVar, NamedTuple, Self, TypeAlias
 
 from dccwire import service_mode
@@ -134,17 +135,11 @@ class Register(_Target):
         within("register", self.number, 1, 8)
 
     @classmethod
-    def of_cv(cls, cv: int) -> Self:
-        """The register of a locomotive's CV; a FieldError if it has none."""
-        return cls._among({own: number for number, own in REGISTER_CVS.items()}, cv)
-
-    @classmethod
-    def of_accessory_cv(cls, cv: int) -> Self:
-        """The register of an accessory decoder's CV; a FieldError if it has none."""
-        return cls._among(service_mode.ACCESSORY_REGISTERS, cv)
-
-    @classmethod
-    def _among(cls, known: Mapping[int, int], cv: int) -> Self:
+    def of_cv(cls, cv: int, decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> Self:
+        """The register of a decoder's CV; a FieldError if it has none."""
+        known = {own: number for number, own in REGISTER_CVS.items()}
+        if member(DecoderKind, "decoder", decoder) is DecoderKind.ACCESSORY:
+            known = service_mode.ACCESSORY_REGISTERS
         if cv not in known:
             raise FieldError("cv", f"{either(sorted(known))} in register mode", cv)
         return cls(known[cv])
@@ -202,5 +197,5 @@ REACHES: dict[str, Reach] = {
 
 def reach_of(reach: Reach, decoder: DecoderKind) -> Reach:
     """The same, unless it is the registers: those of an accessory decoder have other CVs."""
-    accessory = member(DecoderKind, "decoder", decoder) is DecoderKind.ACCESSORY
-    return Register.of_accessory_cv if accessory and reach == Register.of_cv else reach
+    decoder = member(DecoderKind, "decoder", decoder)
+    return partial(Register.of_cv, decoder=decoder) if reach == Register.of_cv else reach

@@ -8,22 +8,13 @@ nanoseconds for edges, bits for bits. Room: imports `errors` and `packet`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache, reduce
+from functools import reduce
 from operator import xor
 from typing import TypeAlias
 
 from dccwire.address import Mode
-from dccwire.errors import DecodeError, Reason
-from dccwire.packet import Packet, decode
-
-
-@lru_cache(maxsize=4096)
-def _read(data: bytes, mode: Mode) -> Packet | None:
-    """The packet of bytes that a station sends again and again; None if `decode` refuses them."""
-    try:
-        return decode(data, mode=mode)
-    except DecodeError:
-        return None
+from dccwire.errors import Reason
+from dccwire.packet import Packet, decode_or_none
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +43,7 @@ class PacketReceived:
     @property
     def packet(self) -> Packet | None:
         """The packet, or None where `decode` refuses the bytes."""
-        return _read(self.data, self.mode)
+        return decode_or_none(self.data, self.mode)
 
 
 @dataclass(frozen=True, slots=True)
