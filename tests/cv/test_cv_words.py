@@ -13,6 +13,7 @@ TRIM = "factor of the voltage, value / 128"
 LEVEL = "0 empty, 254 full, 255 not supported"
 IDENTITY = "manufacturer's number; 255 until a factory reset is complete"
 ON_TIME = "how long an output stays on; 0 is continuous"
+UNUSED = "not used in the curve"
 INDEX = "index page", "page of CV 257 to 512: high byte, 0 to 15 reserved, and low byte"
 INDEXED = "indexed area", "CVs of the index page that CV 31 and 32 name"
 MULTI_FUNCTION = [
@@ -171,8 +172,8 @@ SAID: list[tuple[CvValue, str]] = [
     (cv.DecoderLockKey(1, 2), "locked: only CV 15 can be written (CV 16: not stated)"),
     (cv.StartVoltage(0), "0.0% of the full voltage"),
     (cv.StartVoltage(1), "0.4% of the full voltage"),
-    (cv.HighVoltage(0), "not used in the curve"),
-    (cv.HighVoltage(1), "not used in the curve"),
+    (cv.HighVoltage(0), UNUSED),
+    (cv.HighVoltage(1), UNUSED),
     (cv.HighVoltage(2), "0.8% of the full voltage"),
     (cv.MidVoltage(255), "100.0% of the full voltage"),
     (cv.AccelerationRate(0), "no delay"),
