@@ -3,6 +3,8 @@
 from collections.abc import Callable, Collection, Iterable
 from itertools import groupby
 
+from hypothesis import strategies as st
+
 from dccwire.programming import Answer, Outgoing, Session, conversation
 
 RESET = "000000"
@@ -76,6 +78,13 @@ class IdealDecoder:
         base = ((self.page or 256) - 1) * 4 + 1
         cv = {4: 29, 6: 7, 7: 8}.get(number, base + number)
         return self.access(cv, data, 255, write)
+
+
+def losses(most: int) -> st.SearchStrategy[set[int]]:
+    """Numbers of packets up to one: some here and there, or all of some stretches."""
+    stretches = st.lists(st.tuples(st.integers(0, most), st.integers(1, 15)), max_size=8)
+    together = stretches.map(lambda ones: {at + n for at, size in ones for n in range(size)})
+    return st.one_of(st.sets(st.integers(0, most)), together)
 
 
 class Noisy:

@@ -3,7 +3,17 @@
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from programming_helpers import RESET, IdealDecoder, Noisy, counted, result, runs, sent, silence
+from programming_helpers import (
+    RESET,
+    IdealDecoder,
+    Noisy,
+    counted,
+    losses,
+    result,
+    runs,
+    sent,
+    silence,
+)
 
 from dccwire.cv import DecoderKind, IndexedCv, IndexPage
 from dccwire.errors import ConfirmationError, FieldError, Reason, TextError
@@ -175,7 +185,7 @@ def test_answers_that_come_a_packet_late_do_no_harm() -> None:
         assert result(read_byte(target), late) == 6
 
 
-NUMBERS = st.sets(st.integers(0, 130))
+NUMBERS = losses(130)
 TARGETS = st.sampled_from([DirectCv(29), PagedCv(29), Register(5)])
 
 
@@ -331,7 +341,7 @@ def test_what_is_not_confirmed_is_a_failure_and_the_rest_is_read() -> None:
 
 
 @settings(max_examples=60, deadline=None)
-@given(lost=st.sets(st.integers(0, 250)), unseen=st.sets(st.integers(0, 250)))
+@given(lost=losses(250), unseen=losses(250))
 def test_losses_on_the_way_to_an_index_page_make_no_wrong_value(lost, unseen) -> None:
     """CV 31 and 32 are confirmed before anything is read there."""
     wrong = {(40, 9, cv): 8 for cv in range(257, 261)}

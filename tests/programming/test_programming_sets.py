@@ -3,7 +3,7 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from programming_helpers import RESET, IdealDecoder, Noisy, result, runs, sent
+from programming_helpers import RESET, IdealDecoder, Noisy, losses, result, runs, sent
 
 from dccwire import ShortAddress
 from dccwire.cv import CvSet, CvWrite, DecoderKind, IndexedCv, writes
@@ -136,7 +136,7 @@ ANY = Noisy(IdealDecoder({}), false=lambda number, data: True)
 """A track on which everything is acknowledged."""
 
 
-@given(lost=st.sets(st.integers(0, 120)), reach=st.sampled_from([DirectCv, PagedCv]))
+@given(lost=losses(120), reach=st.sampled_from([DirectCv, PagedCv]))
 def test_whatever_is_lost_a_confirmed_set_is_there(lost, reach) -> None:
     """Or it is said that it is not."""
     new = CvSet({2: 9, 3: 2, 65: 4})
