@@ -216,7 +216,7 @@ class Functions(FieldKind):
         self.names = tuple(names)
 
     def allowed(self, lowest: int, highest: int) -> str:
-        return f"none, or some of {','.join(self.names)}"
+        return f"none, or some, joined by commas, of {' '.join(self.names)}"
 
     def plain(self, value: object) -> list[str]:
         """The names of the functions that are on, lowest bit first."""

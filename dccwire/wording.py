@@ -25,6 +25,6 @@ def wrapped(words: str, width: int, head: str = "") -> Iterator[str]:
     """
     import textwrap  # takes longer to import than all of the packet logic's tables do to make
 
-    lines = textwrap.wrap(words, max(width - len(head), 12)) or [""]
+    lines = textwrap.wrap(words, max(width - len(head), 12), break_on_hyphens=False) or [""]
     yield (head + lines[0]).rstrip()
     yield from (" " * len(head) + line for line in lines[1:])

@@ -307,7 +307,9 @@ def test_types_are_listed_with_what_their_fields_allow() -> None:
         "operation (write or verify), cv (1 to 1024), value (0 to 255) "
         "[S-9.2.1 §C, CV access long form]"
     )
-    assert lines["FunctionGroupOne"].startswith("functions (none, or some of F1,F2,F3,F4,FL) [")
+    assert lines["FunctionGroupOne"].startswith(
+        "functions (none, or some, joined by commas, of F1 F2 F3 F4 FL) ["
+    )
     assert lines["SpeedStepControl128"].startswith(
         "forward (yes or no), speed (0 to 127); or step, forward (yes or no) ["
     )

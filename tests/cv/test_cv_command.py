@@ -94,7 +94,10 @@ def test_types_are_listed_with_what_their_fields_allow(run) -> None:
     assert "ExtendedAddress: address (0 to 10239) [S-9.2.2, CV 17 and 18] " in out
     assert "SpeedTable: points (28 numbers from 0 to 255, joined by commas) [" in out
     assert "ConsistAddress: reversed (yes or no), address (0 to 127) [" in out
-    assert "PowerSourceConversion: sources (none, or some of analog,radio,system-2" in out
+    assert (
+        "PowerSourceConversion: sources (none, or some, joined by commas, of analog radio system-2"
+        in out
+    )
 
 
 def test_json_goes_both_ways(run) -> None:
