@@ -162,6 +162,25 @@ def test_bits_are_read_with_what_is_left_over(bits, data, preamble, findings) ->
 
 
 @pytest.mark.parametrize(
+    ("bits", "clause"),
+    [
+        (Bits(), "S-9.2 §A"),
+        (to_bits(PACKET, 12)[:-5], "S-9.2 §A"),
+        (Bits.from_string("0b0010") + to_bits(PACKET, 14), "S-9.2 §A"),
+        (stream([PACKET, PACKET], 14), "S-9.2 §A"),
+        (stream([PACKET, PACKET[:-1] + b"\0"], 14), "S-9.2 §B, Byte Three"),
+        (to_bits(bytes(20), 14), "S-9.2 §A, S-9.2 §A, S-9.2 §A"),
+        (Bits.from_string("0b11110"), "S-9.2 §A, S-9.2 §A, Preamble"),
+        (to_bits(PACKET, 14)[:-1], "S-9.2 §A, Packet End Bit"),
+        (to_bits(bytes(2), 14), "S-9.2.1, introduction"),
+    ],
+)
+def test_the_clause_of_what_is_no_packet(bits: Bits, clause: str) -> None:
+    """Of the findings in turn, as S-9.2 and S-9.2.1 divide their text."""
+    assert ", ".join(one.clause for one in inspect(bits).findings) == clause
+
+
+@pytest.mark.parametrize(
     ("mode", "ones", "clause"),
     [
         (Mode.OPERATIONS, 14, "S-9.2 §A, Preamble"),
@@ -241,7 +260,8 @@ def test_packets_to_later_first_bytes_have_up_to_15_bytes(first, size, known) ->
     """253 and 254 (from memory: S-9.2.1.1 draft, RCN-218)."""
     found = inspect(with_error_byte(bytes((first, *range(size - 2)))))
     assert found.well is known
-    assert found.findings[0].clause.startswith("from memory: S-9.2.1.1" if known else "S-9.2.1, in")
+    later = "from memory: S-9.2.1.1 draft, RCN-218"
+    assert found.findings[0].clause == (later if known else "S-9.2.1, introduction")
 
 
 def test_an_inspection_prints_as_lines() -> None:
