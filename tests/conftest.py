@@ -10,10 +10,9 @@ from dccwire.cli import main
 pytest.register_assert_rewrite("refusals")  # a failure there shows what differs
 
 # Where a run stands for a verdict the drawn cases are the same each time; elsewhere each run looks
-# at new ones, and a find becomes a test of its own.
-settings.register_profile("same", derandomize=True)
-if os.environ.get("CI"):
-    settings.load_profile("same")
+# at new ones, and a find becomes a test of its own. No verdict hangs on how busy the machine is.
+settings.register_profile("any", derandomize=bool(os.environ.get("CI")), deadline=None)
+settings.load_profile("any")
 
 
 @pytest.fixture

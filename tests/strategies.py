@@ -5,11 +5,13 @@ from __future__ import annotations
 from functools import reduce
 from operator import xor
 
+from bitstring import Bits
 from hypothesis import strategies as st
 
 from dccwire.address import ADDRESS_KINDS, Mode, ShortAddress
 from dccwire.errors import LengthError
 from dccwire.formats import FORMATS, Format, Instruction
+from dccwire.framing import to_bits
 from dccwire.packet import Packet
 
 GENERAL = [form for form in FORMATS if not form.reading]
@@ -61,3 +63,16 @@ def with_error_byte(body: bytes) -> bytes:
 
 bodies = st.binary(min_size=2, max_size=5)
 """Packets but for their error byte."""
+
+byte_strings = st.one_of(st.binary(max_size=9), bodies.map(with_error_byte))
+"""Any bytes, of which half are packets."""
+
+
+@st.composite
+def bit_strings(draw: st.DrawFn) -> Bits:
+    """Any bits, of which half are a packet's, perhaps with one wrong."""
+    if draw(st.booleans()):
+        return Bits.from_bools(draw(st.lists(st.booleans(), max_size=200)))
+    bits = to_bits(with_error_byte(draw(bodies)), draw(st.integers(0, 30)))
+    wrong = draw(st.integers(0, len(bits)))
+    return Bits.from_bools(bool(bit) ^ (at == wrong) for at, bit in enumerate(bits))

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 import dccwire
 from dccwire import explain
 from dccwire.framing import to_bits
-from strategies import packets
+from strategies import bit_strings, byte_strings, packets
 
 ACCESSORY = """\
 8E EB 65: accessory 78: BasicAccessory active=yes pair=1 output=1
@@ -95,7 +95,7 @@ def test_idle_and_broadcast_have_fixed_address_bits() -> None:
 
 
 @given(
-    st.one_of(st.binary(max_size=8), st.lists(st.booleans(), max_size=120).map(Bits.from_bools)),
+    st.one_of(byte_strings, bit_strings()),
     st.integers(0, 120),
 )
 @settings(max_examples=500)

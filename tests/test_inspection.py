@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 import dccwire
 from dccwire import Mode, Reason, inspect
 from dccwire.framing import stream, to_bits
-from strategies import bodies, with_error_byte
+from strategies import bit_strings, bodies, byte_strings, with_error_byte
 
 
 def found(data: bytes | Bits) -> list[tuple[str, int, int]]:
@@ -285,7 +285,7 @@ def test_offsets_in_bits_count_preamble_and_start_bits() -> None:
     assert found(to_bits(bytes.fromhex("377442"), 14)) == [("error-byte", 14 + 2 * 9 + 1, 8)]
 
 
-@given(st.one_of(st.binary(max_size=9), st.lists(st.booleans(), max_size=200).map(Bits.from_bools)))
+@given(st.one_of(byte_strings, bit_strings()))
 @settings(max_examples=1000)
 def test_nothing_makes_it_raise(data: bytes | Bits) -> None:
     """Bytes or bits: an inspection comes back, with JSON, and findings lie within the input."""

@@ -37,7 +37,7 @@ from dccwire import (
 from dccwire.address import Partition
 from dccwire.formats import FORMATS, Format, NamedReading
 from refusals import refused
-from strategies import bodies, packets, with_error_byte
+from strategies import bodies, byte_strings, packets, with_error_byte
 
 
 def rebuilt(data: bytes) -> bytes:
@@ -103,7 +103,7 @@ def test_a_length_outside_three_to_six_is_refused(size: int) -> None:
         dccwire.decode(bytes(size))
 
 
-@given(st.binary(max_size=8))
+@given(byte_strings)
 def test_decode_gives_a_packet_or_an_error_of_its_own(data: bytes) -> None:
     """Whatever the bytes, no other exception comes out."""
     with contextlib.suppress(dccwire.DecodeError):

@@ -172,7 +172,7 @@ def eventful() -> list[Chunk]:
     return chunks
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(data=st.data())
 def test_chunks_change_nothing(eventful: list[Chunk], data: st.DataObject) -> None:
     """However the edges are cut, the report is the same, to the last word."""
@@ -265,7 +265,7 @@ def seen(lengths: list[int], sampling: int, jitter: int, random: Random) -> np.n
 SAMPLINGS = st.sampled_from([(1, 0), (100, 0), (1000, 0), (100, 400), (1000, 1000), (500, 3000)])
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(seed=st.integers(0, 2**32), measuring=SAMPLINGS)
 def test_what_keeps_the_limits_never_fails(seed: int, measuring: tuple[int, int]) -> None:
     """At any sampling, with any measuring jitter that is told; and every packet is read."""
@@ -278,7 +278,7 @@ def test_what_keeps_the_limits_never_fails(seed: int, measuring: tuple[int, int]
     assert result(report, 14).measured == 11
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(seed=st.integers(0, 2**32), measuring=SAMPLINGS)
 def test_what_breaks_the_limits_by_twice_the_error_never_passes(
     seed: int, measuring: tuple[int, int]

@@ -204,7 +204,7 @@ def other_pages() -> dict[int, int]:
     return {cv: ((cv - 1) // 4 + cv) % 5 for cv in range(1, 1025)}
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(target=TARGETS, value=st.integers(0, 4), lost=NUMBERS, unseen=NUMBERS)
 def test_losses_never_make_a_wrong_value(target, value, lost, unseen) -> None:
     """Whatever packets and acknowledgements are lost, wherever the page register stood before."""
@@ -213,7 +213,7 @@ def test_losses_never_make_a_wrong_value(target, value, lost, unseen) -> None:
     assert outcome(read_byte(target, setup), Noisy(decoder, lost, unseen)) in (value, None)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(value=st.integers(0, 255), lost=NUMBERS, unseen=NUMBERS, false=NUMBERS)
 def test_false_acknowledgements_before_the_confirmation_make_no_wrong_value(
     value, lost, unseen, false
@@ -340,7 +340,7 @@ def test_what_is_not_confirmed_is_a_failure_and_the_rest_is_read() -> None:
     assert decoder.page == 1
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(lost=losses(250), unseen=losses(250))
 def test_losses_on_the_way_to_an_index_page_make_no_wrong_value(lost, unseen) -> None:
     """CV 31 and 32 are confirmed before anything is read there."""

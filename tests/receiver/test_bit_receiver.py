@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 from bitstring import Bits
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from receiver_signals import IDLE, LOCO, portions
 
@@ -34,7 +34,6 @@ def whole(some: list[int] | Bits) -> list[Event]:
     return receiver.feed(some) + receiver.close()
 
 
-@settings(deadline=None)
 @given(some=bits, cuts=st.lists(st.integers(0, 200), max_size=4))
 def test_each_bit_belongs_to_one_event(some: list[int], cuts: list[int]) -> None:
     """Events cover all bits, in order, without overlap, however the bits are cut."""
@@ -48,7 +47,6 @@ def test_each_bit_belongs_to_one_event(some: list[int], cuts: list[int]) -> None
     assert all(a < b for a, b in pairwise(places))
 
 
-@settings(deadline=None)
 @given(some=bits)
 def test_edges_and_bits_agree(some: list[int]) -> None:
     """The signal of the bits gives the events of the bits, bit numbers turned into times."""

@@ -26,7 +26,7 @@ from receiver_signals import (
 from dccwire.receiver import Event, Gap, PacketReceived, Receiver
 from dccwire.receiver.columns import ColumnReceiver, PacketColumns
 
-thorough = settings(max_examples=250, deadline=None)
+thorough = settings(max_examples=250)
 RESOLUTIONS = st.sampled_from((0, 1, 100, 1_000, 5_000, 12_999))
 
 

@@ -124,7 +124,7 @@ def edges_or_error(path):
         return str(error)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(at=st.integers(330, 625), value=st.integers(0, 255))
 def test_one_wrong_byte(at, value, tmp_path_factory):
     """A recording or an error of ours, even where pywellen would end the process."""

@@ -49,7 +49,7 @@ OPTIONS = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 @given(
     kind=st.sampled_from(["vcd", "csv", "npy", "gz", "bin", "bus"]),
     seed=st.integers(0, 2**32),

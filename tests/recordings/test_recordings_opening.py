@@ -88,7 +88,7 @@ def test_a_signal_leaves_no_copy(name, spool):
     with subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE) as child:
         assert child.stdin is not None
         child.stdin.write(bytes(3 << 20))
-        while not list(spool.iterdir()):
+        while not list(spool.iterdir()) and child.poll() is None:
             time.sleep(0.01)
         child.send_signal(getattr(signal, name))
         assert child.wait(30) == 128 + getattr(signal, name)

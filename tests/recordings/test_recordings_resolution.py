@@ -109,7 +109,7 @@ def test_a_clock_of_no_whole_units_shows_without_jitter(halves):
     assert (resolution >= 333, source) == (True, "distances of the durations")
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(cuts=st.lists(st.integers(0, 3_000), max_size=8))
 def test_portions_change_nothing(cuts):
     """Edges come in any portions, empty ones too."""

@@ -125,7 +125,7 @@ def texts(draw):
 TICKS = st.sampled_from([Fraction(1), Fraction(1, 1000), Fraction(30), Fraction(10**9)])
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(written=texts(), tick=TICKS, position=st.integers(0, 2))
 def test_scan_is_plain(written, tick, position):
     """One piece of text: the same times, levels and state, or it is left to the plain reader."""
@@ -146,7 +146,7 @@ def test_scan_is_plain(written, tick, position):
 RECORDS = st.sampled_from(["#{0}\n{1}!\n", "#{0} {1}!\r\n", "#{0}\t\n {1}!\n\n", "#{0}\n{1}!0\n"])
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(
     record=RECORDS,
     count=st.integers(1, 40),
@@ -222,7 +222,7 @@ def outcome(source):
     return times, levels, blocks[-1].mark, source.notes
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(written=texts(), tick=TICKS, piece=st.sampled_from([64, 65, 100, 333]))
 def test_pieces_of_any_size(written, tick, piece):
     """Where the text is cut changes nothing, with the scan or without."""
@@ -237,7 +237,7 @@ def test_pieces_of_any_size(written, tick, piece):
             assert outcome(VcdSource(opened, header, tick, b"!")) == pieces
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     steps=st.lists(st.tuples(st.integers(1, 10**6), st.integers(0, 7)), min_size=1, max_size=200),
     layout=st.sampled_from(["#{0}\n{1}\n", "#{0} {1}\n", "#{0}\r\n{1}\r\n", " #{0}\n {1}\n"]),

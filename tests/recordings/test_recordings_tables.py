@@ -358,7 +358,7 @@ ROWS = st.lists(
 )
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(
     odd=ROWS,
     steps=st.lists(st.integers(0, 10**7), max_size=30),

@@ -21,7 +21,7 @@ from refusals import refused
 WRITERS = [("a.vcd", write_vcd), ("a.csv", write_csv)]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(
     steps=st.lists(st.integers(0, 10**10), max_size=30),
     first_level=st.integers(0, 1),
