@@ -172,6 +172,7 @@ class FramingRules:
                 else:
                     self._waiting = event
                     begin, end = np.searchsorted(some.edges, (event.start, event.end)).tolist()
+                    end -= not self._closed
                     self._plain = bool(some.either[begin:end].all())
                     self._plain &= some.extra is None or not some.extra[begin:end].any()
             case Fault(reason=Reason.SHORT_PREAMBLE):

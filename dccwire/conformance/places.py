@@ -31,8 +31,8 @@ PAUSE_LASTS_NS = 400_000
 BESIDE_NS = 2 * SHORTEST_NS
 """A merged pulse so near to an edge is distortion at that crossing (common practice, no source)."""
 
-OTHERS_END = 4
-"""Half-bits behind those of another protocol that may be its own (our choice)."""
+DOUBTFUL = 4
+"""Half-bits that may be those of another protocol before, or of a bouncing contact (our choice)."""
 
 _LONGEST_PACKET = 2 * (9 * 6 + 1)
 """Half-bits of six bytes: as far as a packet that broke off may have reached."""
@@ -83,11 +83,10 @@ class Places:
         # half-bits more a packet that broke off may have reached; else nothing is known.
         self._after_packet = False
         self._reach = 0
-        self._fresh = True
         # Whether a stretch without a level came since the last packet.
         self._resumed = False
         # How many of the next half-bits may be cut, or another protocol's.
-        self._doubtful = 0
+        self._doubtful = DOUBTFUL
         self._pulses = np.empty((0, 2), np.int64)
 
     def take(
@@ -107,17 +106,17 @@ class Places:
         self._find_cut(some, following, undefined=undefined)
         some.cut += range(min(self._doubtful, len(lengths)))
         self._doubtful = max(self._doubtful - len(lengths), 0)
-        for begin, end, paused in list(self._not_judged(some, ended=following is None)):
+        for begin, end, paused in list(self._not_judged(some)):
             some.judged[begin:end] = one[begin:end] = zero[begin:end] = False
             self._count(some, begin, end, paused=paused)
             # A cutout may end in the middle of a half-bit, and another protocol with some that look
             # like ones.
-            doubtful = end + (1 if paused else OTHERS_END)
+            doubtful = end + (1 if paused else DOUBTFUL)
             some.cut += range(end, min(doubtful, len(lengths)))
             self._doubtful = max(self._doubtful, doubtful - len(lengths))
         self._find_extra(some, following)
-        silent = bool(len(lengths)) and lengths[-1] > zero_high
-        self._fresh = following is None or silent or (self._fresh and not len(lengths))
+        if following is None or (len(lengths) and lengths[-1] > zero_high):
+            self._doubtful = DOUBTFUL
         return some
 
     def _count(self, some: HalfBits, begin: int, end: int, *, paused: bool) -> None:
@@ -131,17 +130,16 @@ class Places:
         self.longest = max(self.longest, int(lengths.max()))
 
     def _find_cut(self, some: HalfBits, following: Columns | None, *, undefined: bool) -> None:
-        """The first half-bit of a signal and the last one before silence."""
+        """The first half-bits behind silence and the last one before it."""
         count, longest = len(some.lengths), self._windows.zero[1]
         silent = np.flatnonzero(~some.judged).tolist()
-        cut = {place + side for place in silent for side in (-1, 1)}
-        cut |= {0} if self._fresh else set()
+        cut = {place + side for place in silent for side in (-1, *range(1, DOUBTFUL + 1))}
         silence = np.diff(following.edges[:2]).max(initial=0) > longest if following else True
         if silence and not undefined:
             cut.add(count - 1)
         some.cut = sorted(place for place in cut if 0 <= place < count)
 
-    def _not_judged(self, some: HalfBits, *, ended: bool) -> Iterator[tuple[int, int, bool]]:
+    def _not_judged(self, some: HalfBits) -> Iterator[tuple[int, int, bool]]:
         """Stretches between packets, as positions, and whether each is a pause."""
         edges = some.edges
         for part in some.columns.parts:
@@ -162,13 +160,15 @@ class Places:
                 if part.end - part.begin > self._windows.zero[1]:
                     self._after_packet = False
                 self._reach, self._resumed = 0, True
-            elif not isinstance(part, CutOff) and begin < min(end, len(edges) - 1):
-                last = min(end, len(edges) - 1)
-                ends = ended and last == len(edges) - 1
-                yield from self._stray(some, begin, last, times[0], ends=ends)
+            else:
+                end = min(end, len(edges) - 1)
+                if not isinstance(part, CutOff):
+                    yield from self._stray(some, min(begin, end), end, times[0])
+                elif part.data or part.bits:  # a start bit told which half-bits belong together
+                    some.bits.append((begin, end - (end - begin) % 2))
 
     def _stray(
-        self, some: HalfBits, begin: int, end: int, since: int, *, ends: bool
+        self, some: HalfBits, begin: int, end: int, since: int
     ) -> Iterator[tuple[int, int, bool]]:
         lengths = some.lengths
         if self._after_packet:
@@ -177,8 +177,8 @@ class Places:
                 return
             if some.edges[begin] > since:
                 # The rest of an end bit that no edge closed. What follows at once may be another
-                # protocol's on the same level; before a preamble it is the end bit's.
-                begin -= end - begin > 0 or ends or lengths[begin - 1] >= self._windows.zero[0]
+                # protocol's on the same level; before a preamble less than a zero's is its own.
+                begin -= int(begin < end or lengths[begin - 1] >= self._windows.zero[0])
             if begin < end and self._is_pause(lengths[begin:end], since - int(some.edges[begin])):
                 yield begin, end, True
                 return
@@ -247,7 +247,9 @@ def _reads_as_bits(some: HalfBits, begin: int, end: int) -> bool:
     anywhere. From the end bit back there is a 0 before each byte, up to six, and ones before those;
     the run begins with as many ones as the last byte ends with, which nobody knows.
     """
-    begin += (end - begin) % 2 + 2
+    skipped = slice(begin + 1, min(begin := begin + (end - begin) % 2 + 2, end))
+    if not (some.one | some.zero)[skipped].all():
+        return False
     one, zero = some.one[begin:end], some.zero[begin:end]
     alike = (one[::2] == one[1::2]).all() and (zero[::2] == zero[1::2]).all()
     if not (alike and (one | zero).all()):

@@ -136,7 +136,8 @@ class TimingRules:
         Where distortion stands in the packet, it may have moved the halves: those are counted.
         """
         distorted = np.zeros(len(either), np.bool_) if some.extra is None else some.extra > 0
-        found = [(0, self._torn_doubtful)] if self._torn_open and either[0] else []
+        doubtful = self._torn_doubtful or bool(distorted[:2].any())
+        found = [(0, doubtful)] if self._torn_open and either[0] else []
         self._torn_open = False
         for part in some.columns.parts:
             if isinstance(part, Fault) and part.reason is Reason.HALF_BITS:

@@ -294,8 +294,8 @@ class Machine:
         """What the reader has found is a packet with too short a preamble, or nothing."""
         if not isinstance(found, PacketReceived) or not found.error_byte_right:
             return self._hunt_again()
-        if len(found.data) < _SHORTEST:
-            return self._hunt_again()
+        if len(found.data) < _SHORTEST or not (found.preamble or any(found.data)):
+            return self._hunt_again()  # mere zeros have no start
         stray = self._run_begin if self._stray is None else self._stray
         # The ones at the end of the packet, as half-bits; the last one is its end bit.
         kinds = [kind for kind, _ in self._tried]

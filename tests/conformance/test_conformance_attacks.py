@@ -201,3 +201,61 @@ def test_two_packets_before_the_first_that_is_read_do_not_pass(head: list[int]) 
     """All bits before it cannot be the end of one packet, off the grid of nine."""
     report = judge(head + halves(b"\x03\x74\x77", 7) + SPEED * 4)
     assert report.verdict == "undecided"
+
+
+@pytest.mark.parametrize("last", [100_000, 200_000, 451_000, 453_000, 5_000_000])
+@pytest.mark.parametrize("others", [False, True])
+def test_an_end_bit_that_is_too_long_does_not_pass_as_a_zero(last: int, others: bool) -> None:
+    """What lengthens it may be another protocol (S-9.2 §C); 400 µs after its end it is a pause."""
+    report = judge([*IDLE[:-1], last] * 20, other_protocols=others)
+    assert not failed(report)
+    assert report.verdict == ("pass" if others or last > 452_000 else "undecided")
+
+
+@pytest.mark.parametrize(
+    ("wrong", "rule"),
+    [
+        ([56_000, 60_500] * 16 + IDLE[32:], 2),
+        (IDLE[:32] + [6_500_000] * 2 + IDLE[34:], 4),
+    ],
+)
+@pytest.mark.parametrize("left", [0, 1, 2, 5, 20])
+def test_a_packet_that_the_end_cuts_is_judged_as_far_as_it_goes(
+    wrong: list[int], rule: int, left: int
+) -> None:
+    """Its start bit tells which half-bits belong together."""
+    lengths = IDLE * 3 + wrong
+    assert failed(judge(lengths[: len(lengths) - left])) == {rule}
+
+
+@pytest.mark.parametrize("others", [False, True])
+def test_zeros_between_packets_are_no_packet_without_a_preamble(others: bool) -> None:
+    """Of any number, though 27, 36, 45 and 54 of them and a one would be bytes of 0."""
+    for zeros in range(20, 60):
+        report = judge(IDLE * 3 + [100_000] * 2 * zeros + IDLE * 3, other_protocols=others)
+        assert not failed(report), zeros
+        assert report.verdict == ("pass" if others else "undecided")
+
+
+@pytest.mark.parametrize("pulse", [40_000, 53_000, 62_500, 75_000])
+@pytest.mark.parametrize("count", [1, 2, 3, 4])
+def test_contacts_that_bounce_when_the_power_returns(pulse: int, count: int) -> None:
+    """After 20 ms without signal, in the middle of a preamble."""
+    lengths = IDLE * 3 + IDLE[:10] + [20_000_000] + [pulse] * count + IDLE[10:] + IDLE * 4
+    report = judge(lengths)
+    assert not failed(report)
+    assert report.verdict == "undecided"
+
+
+@pytest.mark.parametrize("cut", [20, 40, 100, 140, 144, 145, 146])
+def test_distortion_beside_a_torn_bit_is_seen_across_chunks(cut: int) -> None:
+    """Wherever the edges are cut, the verdict is the same."""
+    lengths = IDLE * 2
+    place = len(IDLE) + 46
+    lengths[place] = 158_000 - lengths[place]
+    edges = np.cumsum([1_000_000, *lengths])
+    pulse = edges[place + 2] + np.array([300, 600])
+    edges = np.sort(np.append(edges, pulse))
+    whole, parts = (check(each, resolution_ns=1) for each in ([edges], [edges[:cut], edges[cut:]]))
+    assert failed(whole) == failed(parts) == set()
+    assert whole.verdict == parts.verdict == "undecided"
