@@ -67,7 +67,7 @@ class Tally:
     def doubt(self) -> None:
         """The times themselves are in doubt: nothing fails, and nothing passes."""
         self.doubted, self.undecided, self.failed = True, self.measured, 0
-        self.first_times, self.force, self.nearest = [], None, None
+        self.first_times, self.nearest = [], None
 
     def see(self, low: int, high: int) -> None:
         """Keep the outermost readings."""

@@ -125,6 +125,8 @@ def test_a_common_factor_of_all_durations_doubts_the_times(
     if doubted:
         assert not failing(report)
         assert result(report, 1).undecided == result(report, 1).measured > 0
+        assert result(report, 17).verdict is Verdict.NOT_DECIDABLE, "whatever the times are"
+        assert {result(report, rule).verdict for rule in (14, 15, 16)} == {PASS}, "no times"
 
 
 @pytest.mark.parametrize("rate", [0.92e6, 0.94e6, 0.95e6, 1.06e6, 1.08e6])
@@ -137,6 +139,7 @@ def test_a_rate_that_is_a_little_wrong_is_doubted_too(rate: float) -> None:
     report = check([edges], resolution_ns=round(1e9 / rate))
     assert not failing(report)
     assert any("a common factor" in note for note in report.notes)
+    assert "(--resolution NS, if they are)" not in report.text(), "finer times would not decide"
 
 
 def test_one_good_half_of_a_one_takes_the_doubt_away() -> None:
