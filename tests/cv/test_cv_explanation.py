@@ -45,6 +45,21 @@ def test_a_configuration_laid_out() -> None:
     assert describe(29, 102).text() == CONFIGURATION
 
 
+def test_an_explanation_as_json_names_the_bits_of_each_field() -> None:
+    """S-9.2.2, CV 17 and 18 and CV 19: a pair of CVs, and a bit beside a field of seven."""
+    long, consist = (one.to_dict() for one in explain_cvs({17: 196, 18: 181, 19: 131}))
+    assert (long["cvs"], consist["cvs"]) == ({"17": 196, "18": 181}, {"19": 131})
+    assert [entry["name"] for entry in long["entries"]] == ["extended address"]
+    (reading,) = long["readings"]
+    assert reading["value"] == {"type": "ExtendedAddress", "address": 1205}
+    assert reading["words"] == "long 1205, while CV 29 bit 5 is 1"
+    assert [(one["cv"], one["bits"]) for one in reading["bits"]] == [(17, "5-0"), (18, "7-0")]
+    assert consist["readings"][0]["bits"] == [
+        {"cv": 19, "bits": "7", "meaning": "reversed=yes"},
+        {"cv": 19, "bits": "6-0", "meaning": "address=3"},
+    ]
+
+
 @given(VALUES, KINDS, st.integers(40, 100))
 def test_every_value_can_be_explained(values: dict, decoder: DecoderKind, width: int) -> None:
     """Nothing is refused, nothing lost, no line is wider than asked for, all is plain text."""
