@@ -1,7 +1,6 @@
-"""A finding, and what a well-formed packet gives reason to find.
+"""A finding, and what a well-formed packet gives reason to find; for the rest see `inspection`.
 
-What bytes and bits that are no packet give reason to find stands in `dccwire.inspection`. Room:
-imports packets.
+Room: imports packets.
 """
 
 from collections.abc import Callable, Iterator

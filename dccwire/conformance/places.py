@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from dccwire.errors import Reason
 from dccwire.framing import LEAST_PREAMBLE
-from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived
+from dccwire.receiver import CutOff, Fault, Gap, PacketReceived
 from dccwire.receiver.columns import Columns, PacketColumns, Times
 from dccwire.receiver.edges import SHORTEST_NS, Windows
 from dccwire.signal import UNBOUNDED
@@ -148,7 +148,8 @@ class Places:
             else:
                 times = part.begin, part.end
             begin, end = np.searchsorted(edges, times).tolist()
-            if isinstance(part, (PacketColumns, PacketReceived)) or _is_short(part):
+            short = isinstance(part, Fault) and part.reason is Reason.SHORT_PREAMBLE
+            if short or isinstance(part, (PacketColumns, PacketReceived)):
                 # An end bit that no edge closed is no whole bit.
                 closed = end < len(edges) and edges[end] == times[1]
                 some.bits.append((begin, end if closed else end - 2))
@@ -264,7 +265,3 @@ def _reads_as_bits(some: HalfBits, begin: int, end: int) -> bool:
         if start < 9 or all(bits[:start]):
             return True
     return False
-
-
-def _is_short(part: PacketColumns | Event) -> bool:
-    return isinstance(part, Fault) and part.reason is Reason.SHORT_PREAMBLE
