@@ -373,8 +373,7 @@ def test_what_is_said_and_by_which_clause(given: str) -> None:
 )
 def test_what_is_said_of_bits_and_by_which_clause(bits: Bits, said: str) -> None:
     """Word for word: nothing, no preamble, a cut, another packet, left over."""
-    (finding,) = inspect(bits).findings
-    assert str(finding).split(": ", 1)[1] == said
+    assert said in [str(one).split(": ", 1)[1] for one in inspect(bits).findings]
 
 
 LATER = [

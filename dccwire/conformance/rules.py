@@ -108,7 +108,7 @@ class Rule:
     number: int
     quantity: str
     limit: Limit
-    force: Force = Force.SHALL
+    force: Force
     needs: str = ""
     of_bytes: Callable[[Sent], Outcome | None] | None = None
 
