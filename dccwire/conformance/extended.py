@@ -42,7 +42,7 @@ LENGTH = of_bytes(
 @of_bytes(
     28,
     "first byte 232 to 253",
-    Limit("S-9.2.1 §A", most=0, words="none", provenance=Provenance.DERIVED),
+    Limit("S-9.2.1 §A", words="none", provenance=Provenance.DERIVED),
     Force.DERIVED,
 )
 def reserved_first_byte(sent: Sent) -> Outcome | None:

@@ -33,7 +33,7 @@ NO_SIGNAL = "a state 'no signal' (x or z)"
 GAPS = rule(
     13,
     "gaps within packets and their preambles",
-    Limit("S-9.1 §C; S-9.2 §C", most=0, words="none"),
+    Limit("S-9.1 §C; S-9.2 §C", words="none"),
     needs=NO_SIGNAL,
 )
 PREAMBLE = rule(

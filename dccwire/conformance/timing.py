@@ -29,7 +29,6 @@ NEITHER = rule(
     "half-bits of neither a 1 nor a 0",
     Limit(
         "S-9.1 §A, from t1 and t0 (E5)",
-        most=0,
         unit="us",
         words="none",
         provenance=Provenance.DERIVED,
