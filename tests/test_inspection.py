@@ -472,6 +472,31 @@ def test_nothing_makes_it_raise(data: bytes | Bits) -> None:
         assert isinstance(finding.reason, Reason)
 
 
+def test_an_inspection_as_json_holds_all_that_was_found() -> None:
+    """Bytes, preamble, packet, what the bytes would say, and each finding with its place."""
+    found = inspect(bytes.fromhex("377442"))
+    (finding,) = found.findings
+    assert found.to_dict() == {
+        "bytes": "37 74 42",
+        "preamble": None,
+        "packet": None,
+        "unverified": dccwire.decode(bytes.fromhex("377443")).to_dict(),
+        "findings": [
+            {
+                "reason": "error-byte",
+                "message": finding.message,
+                "clause": "S-9.2 §B, Byte Three",
+                "offset": 16,
+                "length": 8,
+                "hint": finding.hint,
+            }
+        ],
+    }
+    right = inspect(to_bits(PACKET, 14)).to_dict()
+    assert (right["preamble"], right["unverified"], right["findings"]) == (14, None, [])
+    assert right["packet"] == dccwire.decode(PACKET).to_dict()
+
+
 @given(bodies)
 def test_a_packet_is_found_where_decode_finds_one(body: bytes) -> None:
     """Strict and lenient agree on what is right."""
