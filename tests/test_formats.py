@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 import dccwire
 from dccwire import accessory, formats, instructions, service_mode
-from dccwire.address import AccessoryAddress, Partition
+from dccwire.address import ADDRESS_KINDS, AccessoryAddress, Partition
 from dccwire.codebook import check_overlaps, resembled, reserved_clause
 from dccwire.errors import FieldError, LayoutError, Reason
 from dccwire.formats import (
@@ -23,6 +23,7 @@ from dccwire.formats import (
     Undefined,
     instruction,
 )
+from legal_values import ADDRESSES
 from strategies import GENERAL, values
 
 
@@ -58,6 +59,26 @@ def test_a_reading_is_no_instruction_and_its_docs_say_how_it_is_asked_for(form) 
     assert issubclass(form.cls, Instruction) is not bool(form.reading)
     how = f"`packet.reading({form.cls.__name__})`"
     assert (how in (form.cls.__doc__ or "")) is bool(form.reading)
+
+
+def test_partitions_and_kinds_of_addresses_have_the_numbers_of_the_standard() -> None:
+    """Of each the first and the last first byte (S-9.2.1 §A; S-9.2.3 §E); each kind's bound."""
+    assert {one.name: (one.value[0], one.value[-1]) for one in Partition} == {
+        "BROADCAST": (0, 0),
+        "SHORT": (1, 127),
+        "ACCESSORY": (128, 191),
+        "LONG": (192, 231),
+        "RESERVED": (232, 254),
+        "IDLE": (255, 255),
+        "PROGRAMMING": (112, 127),
+    }
+    assert {kind: one.bound for kind, one in ADDRESS_KINDS.items()} == ADDRESSES
+
+
+def test_where_values_come_from_has_five_words() -> None:
+    """As vectors, formats and rules name it."""
+    words = ["published", "derived", "observed", "common practice", "from memory"]
+    assert [one.value for one in Provenance] == words
 
 
 def test_every_format_cites_a_clause() -> None:
