@@ -283,45 +283,73 @@ def test_register_pages_cover_every_cv_once() -> None:
 @pytest.mark.parametrize(
     ("value", "words"),
     [
-        (cv.PrimaryAddress(0), "no address"),
-        (cv.PrimaryAddress(9), "short 9"),
-        (cv.ConsistAddress(), "in no consist"),
+        (
+            cv.PrimaryAddress(0),
+            "no address: converts to the power source of CV 12, still answers service mode (V20)",
+        ),
+        (cv.PrimaryAddress(9), "short 9, while CV 29 bit 5 is 0"),
+        (cv.ExtendedAddress(9), "long 9, while CV 29 bit 5 is 1"),
+        (cv.ConsistAddress(), "in no consist (bit 7 has no meaning then: X13)"),
         (cv.ConsistAddress(address=5), "in consist 5, this unit forward"),
         (cv.LongConsistAddress(), "in no consist"),
         (cv.LongConsistAddress.at(300, reversed=True), "in consist 300, this unit reversed"),
         (cv.DecoderLockKey(1, 1), "unlocked"),
-        (cv.DecoderLockKey(1, 2), "locked: only CV 15"),
+        (cv.DecoderLockKey(1, 2), "locked: only CV 15 can be written (CV 16: not stated)"),
         (cv.StartVoltage(0), "0.0% of the full voltage"),
+        (cv.StartVoltage(1), "0.4% of the full voltage"),
         (cv.HighVoltage(0), "not used in the curve"),
+        (cv.HighVoltage(1), "not used in the curve"),
+        (cv.MidVoltage(2), "0.8% of the full voltage"),
         (cv.MidVoltage(255), "100.0% of the full voltage"),
-        (cv.EmfFeedbackCutout(5), "no feedback above step 5 of 128"),
-        (cv.EmfFeedbackCutout(0), "outside the speed steps"),
+        (cv.DecelerationRate(0), "no delay"),
+        (
+            cv.DecelerationRate(2),
+            "a step takes 0.128 s at 14 steps, 0.064 s at 28 steps; full speed after 1.792 s",
+        ),
+        (cv.EmfFeedbackCutout(0), "outside the speed steps 1 to 128 of the text"),
+        (cv.EmfFeedbackCutout(1), "no feedback above step 1 of 128"),
+        (cv.EmfFeedbackCutout(128), "no feedback above step 128 of 128"),
+        (cv.EmfFeedbackCutout(129), "outside the speed steps 1 to 128 of the text"),
         (cv.PacketTimeOut(1), "in units that the decoder's maker gives"),
         (cv.SpeedTableChoice(0), "not used"),
         (cv.SpeedTableChoice(1), "not used"),
+        (cv.SpeedTableChoice(2), "preset speed table 2, linear"),
         (cv.SpeedTableChoice(3), "preset speed table 3"),
+        (cv.SpeedTableChoice(127), "preset speed table 127"),
         (cv.SpeedTableChoice(128), "the meaning of 128 is open (V4)"),
         (cv.SpeedTableChoice(129), "V mid at step 1 of 28"),
+        (cv.SpeedTableChoice(154), "V mid at step 26 of 28"),
         (cv.SpeedTableChoice(155), "V mid at step 14 of 28 (default)"),
+        (cv.SpeedTableChoice(255), "V mid at step 14 of 28 (default)"),
         (cv.ForwardTrim(0), "not implemented"),
         (cv.ReverseTrim(192), "voltage x 1.500"),
-        (cv.ErrorInformation(1), "an error"),
+        (cv.ErrorInformation(1), "an error, by the maker's numbers"),
         (cv.ErrorInformation(0), "no error"),
         (
             cv.DecoderLoad(sign=0, amount=5),
             "load 5, bit 7 = 0: which sign it means is not stated (V21)",
         ),
-        (cv.FuelLevel(255), "not supported"),
-        (cv.IndexPage(16, 0), "index page 0 of 61440"),
-        (cv.AccelerationAdjustment.by(-5), "-5 to the rate of CV 3"),
-        (cv.DecelerationAdjustment.by(5), "+5 to the rate of CV 4"),
+        (cv.FuelLevel(0), "0% full"),
+        (cv.FuelLevel(254), "100% full"),
+        (cv.WaterLevel(255), "not supported"),
+        (cv.IndexPage(16, 0), "index page 0 of 61440, counted from 0"),
+        (cv.IndexPage(255, 255), "index page 61439 of 61440, counted from 0"),
+        (
+            cv.AccelerationAdjustment.by(-5),
+            "-5 to the rate of CV 3, kept within 0 to 255 (V3)",
+        ),
+        (cv.DecelerationAdjustment.by(5), "+5 to the rate of CV 4, kept within 0 to 255 (V3)"),
+        (cv.AccessoryDecoderAddressing(5), "accessory 5, while CV 29 bit 6 is 0"),
+        (
+            cv.AccessoryOutputAddressing(5),
+            "output 4 of the formula, while CV 29 bit 6 is 1",
+        ),
         (cv.KickStart(3), ""),
     ],
 )
 def test_words_say_what_the_whole_means(value: CvValue, words: str) -> None:
-    """In one line."""
-    assert value.in_words().startswith(words)
-    assert bool(value.in_words()) is bool(words)
+    """In one line, word for word, on either side of each limit (S-9.2.2)."""
+    assert value.in_words() == words
 
 
 @pytest.mark.parametrize(
