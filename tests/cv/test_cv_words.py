@@ -175,7 +175,12 @@ SAID: list[tuple[CvValue, str]] = [
     (cv.HighVoltage(0), UNUSED),
     (cv.HighVoltage(1), UNUSED),
     (cv.HighVoltage(2), "0.8% of the full voltage"),
+    (cv.MidVoltage(2), "0.8% of the full voltage"),
     (cv.MidVoltage(255), "100.0% of the full voltage"),
+    (cv.SpeedTableChoice(255), "V mid at step 14 of 28 (default)"),
+    (cv.FuelLevel(254), "100% full"),
+    (cv.WaterLevel(255), "not supported"),
+    (cv.DecelerationRate(0), "no delay"),
     (cv.AccelerationRate(0), "no delay"),
     (
         cv.AccelerationRate(10),

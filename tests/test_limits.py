@@ -1,0 +1,168 @@
+"""Every number that stands at the top of a module: the standards', and the project's own.
+
+Typed in by hand, each with where it comes from, so that none can move unseen.
+"""
+
+import importlib
+import re
+from pathlib import Path
+from typing import Any
+
+import dccwire
+
+STANDARD: dict[str, dict[str, Any]] = {
+    "address": {"LATER_FIRST_BYTES": (253, 254)},  # from memory: S-9.2.1.1 draft, RCN-218
+    "conformance.checking": {
+        "_LONGEST_NS": 10_000_000,  # S-9.1 §A, Table 1 tr0
+        "_ERROR_BOUND_NS": 13_000,  # half of 64 to 90 µs: S-9.1 §A, Table 1 tr1 and tr0
+    },
+    "conformance.extended": {
+        # from memory: RCN-212, RCN-211 and RCN-214
+        "LATER_CODES": {0x3C, 0xC1, 0xC2, 0xD8, 0xD9, 0xDA, 0xDB, 0xDC, 0xF4, 0xF5, 0xF6},
+    },
+    "conformance.places": {
+        "CUTOUT_BEGINS_NS": 32_000,  # from memory: RCN-217, 26 to 32 µs
+        "_LONGEST_PACKET": 110,  # two halves of 55 bits: S-9.2.1, introduction, six bytes
+    },
+    "assembly": {"SHORTEST": 3, "LONGEST": 6},  # S-9.2.1, introduction (C3)
+    "cv.catalogue": {
+        "READ_ONLY": {7, 8},  # S-9.2.2, CV 7 and 8
+        "OLD_NUMBERS": 512,  # S-9.2.2, Table 3
+    },
+    "cv.changes": {
+        "EXTENDED_BIT": 32,  # S-9.2.2, CV 29 bit 5
+        "FACTORY_RESET": 8,  # S-9.2.3 §E, Decoder Factory Reset (P11)
+    },
+    "cv.cv_set": {"INDEXED": range(257, 513), "POINTERS": (31, 32)},  # S-9.2.2, CV 31 and 32
+    "cv.functions": {"_LOWEST": (1, 1, 1, 1, 1, 4, 4, 4, 4, 4, 7, 7, 7, 7)},  # S-9.2.2, Table 2
+    "cv.motor": {
+        "UNIT_MS": 896,  # S-9.2.2, CV 3
+        "_INCREMENTS": {14: 14, 28: 28, 126: 126, 128: 126},  # S-9.2.2, CV 3 (V2)
+        "LINEAR": 2,  # S-9.2.2, CV 25
+        "POINTS": 28,  # S-9.2.2, CV 67-94
+    },
+    "cv.paging": {"FIRST_PAGE": 16, "INDEX_PAGES": 61_440},  # S-9.2.2, CV 31 and 32
+    # S-9.2.1 §C, Binary State Control
+    "decoder.obeying": {"HIGHEST_SHORT": 127, "HIGHEST_LONG": 32_767},
+    "decoder.state": {
+        **{"FL_FORWARD": 1, "FL_REVERSE": 2},  # S-9.2.2, CV 14 and 22
+        "FULL_STEPS_128": 126,  # S-9.2.1 §C, 128 Speed Step Control
+        "HIGHEST": 68,  # from memory: RCN-212
+        "ALL": 0x3F_FFFF_FFFF_FFFF_FFFF,  # two lights of FL and F1 to F68
+    },
+    # S-9.2.2, CV 1, CV 17 and 18; whether 0 may be written: V20
+    "decoder.storage": {"LEGAL": {1: range(128), 17: range(192, 232)}},
+    "framing": {
+        "LEAST_PREAMBLE": 10,  # S-9.2 §A, Preamble
+        "SENT_PREAMBLE": 14,  # S-9.2 §A, Preamble
+    },
+    "inspection": {"_ONCE": (0b000, 0b001, 0b111)},  # S-9.2.1 §C, several instructions
+    "instructions.speed_and_direction": {
+        "EMERGENCY": 1,  # S-9.2.1 §C, 128 Speed Step Control
+        "VOLUME": 1,  # S-9.2.1 §C, Analog Function Group
+    },
+    "programming.durations": {"STRETCHED": 2_100_000},  # 12000 less 9900 µs: S-9.1 §A, Table 1
+    "programming.operations": {"SHORT": range(1, 112)},  # S-9.2.3 Appendix A (P12)
+    "receiver.columns": {"_BYTES": 6, "_BITS": 55},  # S-9.2.1, introduction; S-9.2 §A
+    "receiver.machine": {"LEAST_HALVES": 20},  # of ten ones: S-9.2 §A, Preamble
+    "receiver.tracking": {"STAY_NS": 20_000_000},  # S-9.2.3 §C
+    "service_mode": {
+        **{"PAGE_REGISTER": 6, "PRESET_PAGE": 1},  # S-9.2.3 §E
+        "REGISTER_CVS": {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8},  # S-9.2.3 §E
+        "ACCESSORY_REGISTERS": {1: 1, 513: 1, 7: 7, 8: 8, 520: 8},  # S-9.2.3 §E (P20)
+    },
+}
+
+OWN: dict[str, dict[str, Any]] = {
+    "cli.printing": {"LONGEST_LINE": 1000},
+    "conformance.checking": {"HEAD_EDGES": 1 << 14},
+    "conformance.contents": {"_MOST_KEPT": 1 << 16},
+    "conformance.framing": {"OTHERS": 4},
+    "conformance.histogram": {"_LAST": 141},
+    "conformance.measures": {"FIRST_TIMES": 5},
+    "conformance.places": {"PAUSE_LASTS_NS": 400_000, "BESIDE_NS": 8_000, "OTHERS_END": 4},
+    "conformance.report": {"SCHEMA": 1},
+    "conformance.timing": {"_UNSTRETCHED_NS": 140_000, "_ALIKE": 0.01},
+    "cv.changes": {"_LATE": {1, 15, 16, 17, 18, 19, 29}},
+    "framing": {"MOST_BYTES": 16},
+    "inspection": {"MOST_WRONG": 2},
+    "plan": {"_MOST_REPEATS": 1_000_000},
+    "receiver.columns": {"_PATIENCE": 4096},
+    "receiver.edges": {"SHORTEST_NS": 4_000},
+    "receiver.machine": {
+        **{"LONGEST_STRAY": 1 << 16, "_APART": 8, "_TRIALS": 64, "_SHORTEST": 3},
+        **{"ZERO": 0, "ONE": 1, "OTHER": 2, "GAP": 3, "_HUNT": 0, "_FIRST": 1, "_SECOND": 2},
+    },
+    "recordings.choice": {
+        **{"_SHARE": 0.9, "_AT_ALL": 0.5, "_NEARLY": 0.05, "_MOST_EDGES": 1 << 14},
+        **{"_QUANTILES": (0.5, 0.25, 0.75, 0.1, 0.9), "_MOST_SLACK_NS": 5_000},
+        **{"_MOST_NAMES": 8, "_LONGEST_NAME": 60, "_MOST_LOOKED_AT": 256, "_MOST_COMPARED": 1000},
+    },
+    "recordings.fst": {"_HEADER_BYTES": 330},
+    "recordings.opening": {
+        **{"_LONGEST_PROBLEM": 400, "_LONGEST_PATH": 200, "_MOST_SPOOLED": 1 << 31},
+        **{"_MOST_TIMES": 200, "_LEAST_UNPACKED": 1 << 26},
+    },
+    "recordings.reading": {"_HEAD_BYTES": 1 << 16},
+    "recordings.recording": {
+        **{"END_OF_TIME": 1 << 63, "EDGES_A_CHUNK": 1 << 18, "_HEAD_EDGES": 1 << 14},
+        **{"UNDEFINED": 2},
+    },
+    "recordings.resolution": {
+        **{"TOO_COARSE_NS": 10_000, "_LONGEST": 1 << 17, "_FEW": 5, "_NOTHING": 2, "_USUAL": 2_000},
+        **{"_FEWEST": 3, "_CYCLE": 1 << 18, "_ENOUGH": 1_000, "_SHORTEST": 16, "_REACH": 1.15},
+        **{"_LEAST_PERIODS": 3.2, "_CERTAIN": 14, "_NEIGHBOURS": 3},
+    },
+    "recordings.samples": {
+        **{"_PIECE": 1 << 20, "_PACKED_PIECE": 1 << 17, "_FARTHEST": 1 << 62},
+        **{"_MOST_AT_ONCE": 1 << 16},
+    },
+    "recordings.table_layout": {"_SHARE": 0.9, "_FEWEST_VOLTS": 8},
+    "recordings.tables": {
+        **{"_PIECE": 1 << 20, "_HEAD_BYTES": 1 << 16, "_FIRST_PIECE": 1 << 14, "_EXACT": 1 << 53},
+        **{"_LONGEST_ROW": 1 << 20, "_FEWEST_SAMPLES": 8, "_LONGEST_NUMBER": 400},
+        **{"_ROWS_LOOKED_AT": 64},
+    },
+    "recordings.vcd": {
+        **{"_PIECE": 1 << 18, "_FIRST_PIECE": 1 << 14, "_MOST_BLOCKS": 32, "_ALL_BLOCKS": 256},
+        **{"_NEAR": 1 << 12, "_MOST_HEADER": 1 << 26, "_MOST_SCOPES": 100},
+    },
+    "recordings.vcd_body": {
+        **{"_NO_LEVEL": 255, "_MOST_DIGITS": 40, "MARGIN": 32, "_MOST_SCANNED_DIGITS": 18},
+        **{"_LONGEST": 64, "_OTHER": 0, "_TIME": 1, "_VALUE": 2, "_NAME": 3, "_VECTOR": 4},
+        **{"_WORD": 5},
+    },
+    "recordings.writing": {"_BATCH": 1 << 14},
+    "signal": {"UNBOUNDED": 1 << 62},
+    "synthesis": {"_MOST_PREAMBLE": 10_000},
+}
+"""No document gives these: thresholds of reading and judging, memory, room on a line."""
+
+
+def is_number(value: Any) -> bool:
+    """Whether it is a number, a range, or a collection of such alone."""
+    if isinstance(value, dict):
+        return bool(value) and is_number((*value, *value.values()))
+    if isinstance(value, tuple | frozenset):
+        return type(value) in (tuple, frozenset) and bool(value) and all(map(is_number, value))
+    return type(value) in (int, float, range)
+
+
+def found() -> dict[str, dict[str, Any]]:
+    """The numbers that each module names in capitals; the module without `dccwire.`."""
+    room, numbers = Path(dccwire.__file__).parent, {}
+    for file in sorted(room.rglob("*.py")):
+        name = ".".join(file.relative_to(room).with_suffix("").parts)
+        made = re.findall(r"^(_?[A-Z][A-Z0-9_, ]*)(?:: .*)? = ", file.read_text("utf-8"), re.M)
+        if not made or file.stem in ("__init__", "__main__", "fst_child"):
+            continue
+        module = importlib.import_module(f"dccwire.{name}")
+        values = {each: getattr(module, each) for each in ", ".join(made).split(", ")}
+        numbers[name] = {each: value for each, value in values.items() if is_number(value)}
+    return {name: own for name, own in numbers.items() if own}
+
+
+def test_every_number_at_the_top_of_a_module_is_as_typed_in() -> None:
+    """None is missing, none is new, none has moved."""
+    expected = {name: STANDARD.get(name, {}) | OWN.get(name, {}) for name in STANDARD | OWN}
+    assert found() == expected
