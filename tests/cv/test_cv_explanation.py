@@ -130,50 +130,6 @@ def test_statuses_are_those_of_the_standard() -> None:
     assert numbers(accessory, CvStatus.MANUFACTURER) == maker
 
 
-CONTENTS = {
-    1: "short address, by default 3",
-    2: "motor voltage at speed step 1",
-    3: "seconds a step are value x 0.896 / steps in use",
-    4: "seconds a step are value x 0.896 / steps in use",
-    8: "manufacturer's number; 255 until a factory reset is complete; 238: 16 bits in CV 107, 108",
-    15: "writes are ignored while the two differ, but to CV 15",
-    20: "reserved by the standard; from memory: LongConsistAddress, with CV 19",
-    23: "added to CV 3 or subtracted",
-    24: "added to CV 4 or subtracted",
-    30: "0 is no error",
-    31: "which page CV 257 to 512 show: high and low byte",
-    33: "outputs of FL forward, FL reverse, F1 to F12",
-    66: "factor of the voltage, value / 128",
-    67: "motor voltage of each of 28 steps",
-    95: "factor of the voltage, value / 128",
-    107: "if CV 8 is 238; else reserved by the standard",
-    257: "CVs of the index page that CV 31 and 32 name",
-    880: "reserved for the manufacturer's use, and called dynamic (V17)",
-    892: "amount of the load, and a bit for its sign (V21)",
-    894: "0 empty, 254 full, 255 not supported",
-    895: "0 empty, 254 full, 255 not supported",
-}
-ACCESSORY_CONTENTS = {
-    1: "low part of the address, by default 1",
-    3: "how long an output stays on; 0 is continuous",
-    8: "manufacturer's number; 255 until a factory reset is complete",
-    9: "high part of the address, by default 0",
-    31: "which page CV 257 to 512 show: high and low byte",
-    257: "CVs of the index page that CV 31 and 32 name",
-    513: "old number of CV 1: low part of the address, by default 1",
-}
-"""What S-9.2.2, Tables 1 and 3, says with a number, by the first CV of each entry."""
-
-
-@pytest.mark.parametrize(
-    ("decoder", "contents"),
-    [(DecoderKind.MULTI_FUNCTION, CONTENTS), (DecoderKind.ACCESSORY, ACCESSORY_CONTENTS)],
-)
-def test_contents_have_the_numbers_of_the_standard(decoder: DecoderKind, contents: dict) -> None:
-    """Defaults, factors, full and empty, and which other CVs an entry is about; word for word."""
-    assert {first: entry(first, decoder).content for first in contents} == contents
-
-
 def test_the_flags_of_cv_29_say_which_cvs_and_steps_they_choose() -> None:
     """Each bit 0 and 1 (S-9.2.2, CV 29; V5)."""
     words = {
