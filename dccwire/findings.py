@@ -186,4 +186,4 @@ def _about_kept(packet: Packet, one: Kept) -> _About:
         message = "a restricted speed step with bit 5 or 6 set, which have no meaning (X15)"
         return Reason.OPEN, message, form.clause
     message = f"opens like {form.cls.__name__}, but {difference}"
-    return Reason.UNDEFINED, f"code {shown} {message}", form.clause
+    return Reason.UNDEFINED, f"code {code.hex(' ').upper()} {message}", form.clause

@@ -147,7 +147,7 @@ def _columns(wrong: int, size: int, place: Place) -> str:
     named = ", ".join(map(str, (first, *others)))
     differs = f"the exclusive OR differs in column{'s' * bool(others)} {named} of the bytes"
     bits = either(place(byte, 1)[0] + 7 - first for byte in range(size))
-    return differs if others else f"{differs}: if one bit alone is wrong, it is bit {bits}"
+    return differs if others else f"{differs}: if one bit of them alone is wrong, it is bit {bits}"
 
 
 def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
@@ -265,9 +265,11 @@ def _framing(event: Event) -> Finding:
             message = f"the bits end after {counted(event.preamble, 'one')}, {read}"
         case PacketReceived():
             message = f"another packet, {event.data.hex(' ').upper()}"
-            if event.packet is None:
+            if not event.error_byte_right:
                 reason, message = Reason.ERROR_BYTE, f"{message}, wrong"
                 clause = "S-9.2 §B, Byte Three"
+            elif event.packet is None and not longer_form(event.data):
+                reason, clause = Reason.LENGTH, "S-9.2.1, introduction"
         case _:
             message = f"{counted(length, 'bit')} that belong to no packet"
     return Finding(reason, message, clause, offset, length)

@@ -40,7 +40,7 @@ byte  bits       layout     meaning
 4     0000 1100  DDDD DDDD
                  DDDD DDDD  bits 7-0: value=12
 5     0000 0000  EEEE EEEE  error byte: exclusive OR of C4 B5 EC
-                            03 0C is 92, so it is wrong, S-9.2 §B
+                            03 0C is 92, not 00, S-9.2 §B
 ! bits 40-47: error-byte: error byte 00, where the bytes before it
   give 92; the exclusive OR differs in columns 7, 4, 1 of the
   bytes (S-9.2 §B, Byte Three)"""

@@ -169,6 +169,7 @@ def test_bits_are_read_with_what_is_left_over(bits, data, preamble, findings) ->
         (Bits.from_string("0b0010") + to_bits(PACKET, 14), "S-9.2 §A"),
         (stream([PACKET, PACKET], 14), "S-9.2 §A"),
         (stream([PACKET, PACKET[:-1] + b"\0"], 14), "S-9.2 §B, Byte Three"),
+        (stream([PACKET, b"\3\3"], 14), "S-9.2.1, introduction"),
         (to_bits(bytes(20), 14), "S-9.2 §A, S-9.2 §A, S-9.2 §A"),
         (Bits.from_string("0b11110"), "S-9.2 §A, S-9.2 §A, Preamble"),
         (to_bits(PACKET, 14)[:-1], "S-9.2 §A, Packet End Bit"),
@@ -206,12 +207,13 @@ def test_of_broken_packets_the_longest_bytes_are_shown() -> None:
 SAID = {
     "37 74 42": (
         "error-byte: error byte 42, where the bytes before it give 43; the exclusive OR "
-        "differs in column 0 of the bytes: if one bit alone is wrong, it is bit 7, 15 or 23 "
+        "differs in column 0 of the bytes: if one bit of them alone is wrong, it is bit 7, 15 or 23 "
         "(S-9.2 §B, Byte Three)"
     ),
     "37 74 C3": (
         "error-byte: error byte C3, where the bytes before it give 43; the exclusive OR "
-        "differs in column 7 of the bytes: if one bit alone is wrong, it is bit 0, 8 or 16 "
+        "differs in column 7 of the bytes: if one bit of them alone is wrong, it is bit 0, 8 or 16"
+        " "
         "(S-9.2 §B, Byte Three)"
     ),
     "03 91 6D": (
@@ -330,15 +332,15 @@ SAID = {
         "(S-9.2.1 §C, Restricted Speed Step)"
     ),
     "84 B5 3F 29 27": (
-        "undefined: code B5 3F 29 opens like BasicAccessory, but is too long, 4 bytes for 2 "
+        "undefined: code 84 B5 3F 29 opens like BasicAccessory, but is too long, 4 bytes for 2 "
         "(S-9.2.1 §D, basic accessory)"
     ),
     "81 F8 A8 00 05 D4": (
-        "undefined: code F8 A8 00 05 opens like BasicAccessoryCvAccess, but A8 (10101000) is "
+        "undefined: code 81 F8 A8 00 05 opens like BasicAccessoryCvAccess, but A8 (10101000) is "
         "not 1110CCVV (S-9.2.1 §D, basic accessory CV access)"
     ),
     "9F F0 E8 1C D8 43": (
-        "undefined: code F0 E8 1C D8 opens like BasicAccessoryCvBitManipulation, but D8 "
+        "undefined: code 9F F0 E8 1C D8 opens like BasicAccessoryCvBitManipulation, but D8 "
         "(11011000) is not 111CDBBB (S-9.2.1 §D, basic accessory CV access, bit manipulation)"
     ),
     "00 F9 80 79": (

@@ -146,7 +146,7 @@ def test_columns_of_several_wrong_bits_are_all_told() -> None:
     """Bit numbers within a byte, 7 first; bits given as bytes count from the first byte."""
     (finding,) = inspect(bytes.fromhex("377442") + b"").findings
     assert finding.hint.endswith(
-        "column 0 of the bytes: if one bit alone is wrong, it is bit 7, 15 or 23"
+        "column 0 of the bytes: if one bit of them alone is wrong, it is bit 7, 15 or 23"
     )
     (finding,) = inspect(bytes.fromhex("3774C2")).findings
     assert finding.hint == "the exclusive OR differs in columns 7, 0 of the bytes"

@@ -27,12 +27,7 @@ TOTAL = rule(4, "whole stretched 0", LIMITS["t0total"])
 NEITHER = rule(
     5,
     "half-bits of neither a 1 nor a 0",
-    Limit(
-        "S-9.1 §A, from t1 and t0 (E5)",
-        unit="us",
-        words="none",
-        provenance=Provenance.DERIVED,
-    ),
+    Limit("S-9.1 §A, from t1 and t0 (E5)", unit="us", words="none", provenance=Provenance.DERIVED),
 )
 
 _UNSTRETCHED_NS = 140_000

@@ -71,7 +71,8 @@ class _Rate(CvValue):
         if not self.rate:
             return "no delay"
         steps = ", ".join(f"{seconds_per_step(self.rate, n):.3f} s at {n} steps" for n in (14, 28))
-        return f"a step takes {steps}; full speed after {seconds_to_full_speed(self.rate, 28)} s"
+        whole = "full speed" if self.cvs == (3,) else "from full speed to a stop"
+        return f"a step takes {steps}; {whole} after {seconds_to_full_speed(self.rate, 28)} s"
 
 
 @cv_value((3,), "RRRRRRRR", "S-9.2.2, CV 3")

@@ -80,7 +80,7 @@ def _rows(inspection: Inspection) -> Iterator[BitRow]:
         at += len(bytes(one))
     meaning = f"error byte: exclusive OR of {data[:-1].hex(' ').upper()}"
     if right := reduce(xor, data):
-        meaning += f" is {right ^ data[-1]:02X}, so it is wrong"
+        meaning += f" is {right ^ data[-1]:02X}, not {data[-1]:02X}"
     yield _byte(data, len(data) - 1, "EEEEEEEE", "error byte", meaning, "S-9.2 §B")
 
 

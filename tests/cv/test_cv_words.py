@@ -188,7 +188,8 @@ SAID: list[tuple[CvValue, str]] = [
     ),
     (
         cv.DecelerationRate(255),
-        "a step takes 16.320 s at 14 steps, 8.160 s at 28 steps; full speed after 228.48 s",
+        "a step takes 16.320 s at 14 steps, 8.160 s at 28 steps; from full speed to a "
+        "stop after 228.48 s",
     ),
     (cv.AccelerationAdjustment.by(-5), "-5 to the rate of CV 3, kept within 0 to 255 (V3)"),
     (cv.DecelerationAdjustment.by(5), "+5 to the rate of CV 4, kept within 0 to 255 (V3)"),
