@@ -265,6 +265,30 @@ def test_words_beside_a_packet(text: str, words: str) -> None:
     assert bool(packet.in_words()) is bool(words)
 
 
+@pytest.mark.parametrize(
+    ("hexes", "words"),
+    [
+        ("006060", ("stop", "also broadcast stop (S-9.2 §B, Broadcast Stop)")),
+        (
+            "007070",
+            (
+                "stop; the direction may be ignored (C6)",
+                "also broadcast stop (S-9.2 §B, Broadcast Stop)",
+            ),
+        ),
+        ("03D801DA", ("FunctionsF29F36 is defined later (from memory)",)),
+        ("000000", ("also reset (S-9.2 §B, Reset)",)),
+        (
+            "03E4000000E7",
+            ("also extended CV access, read (from memory: RCN-214)",),
+        ),
+    ],
+)
+def test_words_beside_a_packet_cite_whole(hexes: str, words: tuple[str, ...]) -> None:
+    """Each reading with its clause, word for word."""
+    assert dccwire.decode(bytes.fromhex(hexes)).in_words() == words
+
+
 def test_f0_is_fl_in_every_mask() -> None:
     """It is asked for by either name, and printed as FL."""
     group = dccwire.FunctionGroupOne.on("F0", "F2")
