@@ -70,6 +70,13 @@ def test_speeds_in_words() -> None:
     assert dccwire.HardReset().in_words() == ""
 
 
+def test_stops_are_built_with_c_0() -> None:
+    """Of the two codes of a stop the one that leaves the direction (C6), if not asked otherwise."""
+    for forward in (False, True):
+        assert SpeedAndDirection.stop(forward=forward) == SpeedAndDirection(forward, 0, 0)
+        assert SpeedAndDirection.emergency_stop(forward=forward) == SpeedAndDirection(forward, 0, 1)
+
+
 @pytest.mark.parametrize("cls", [SpeedAndDirection, SpeedStepControl128])
 @pytest.mark.parametrize("forward", [True, False])
 def test_stops_are_asked_for_alike(cls, forward: bool) -> None:
