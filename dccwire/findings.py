@@ -158,7 +158,7 @@ def _about_kept(packet: Packet, one: Kept) -> _About:
     code = bytes(packet)[:-1] if accessory else one.data
     shown = one.data.hex(" ").upper()
     if isinstance(one, Reserved):
-        clause = reserved_clause(code, partition) or "S-9.2.1 §C"
+        clause = reserved_clause(code, partition)
         if one.data[0] == 0b11110000 and clause.endswith("CV access short form"):
             message = f"code {shown} is not available for use (X25)"
             return Reason.NOT_AVAILABLE, message, clause

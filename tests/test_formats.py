@@ -12,9 +12,12 @@ import dccwire
 from dccwire import accessory, formats, instructions, service_mode
 from dccwire.address import ADDRESS_KINDS, AccessoryAddress, Partition
 from dccwire.codebook import check_overlaps, resembled, reserved_clause
+from dccwire.cv.values import VALUE_TYPES
 from dccwire.errors import FieldError, LayoutError
+from dccwire.fields import Functions
 from dccwire.formats import (
     FORMATS,
+    Declared,
     Instruction,
     NamedReading,
     PacketPart,
@@ -23,7 +26,7 @@ from dccwire.formats import (
     Undefined,
     instruction,
 )
-from legal_values import ADDRESSES
+from legal_values import ADDRESSES, FUNCTIONS
 from refusals import refused
 from strategies import GENERAL, values
 
@@ -74,6 +77,16 @@ def test_partitions_and_kinds_of_addresses_have_the_numbers_of_the_standard() ->
         "PROGRAMMING": (112, 127),
     }
     assert {kind: one.bound for kind, one in ADDRESS_KINDS.items()} == ADDRESSES
+
+
+@pytest.mark.parametrize("cls", [*(form.cls for form in FORMATS), *VALUE_TYPES.values()])
+def test_a_mask_has_a_name_for_each_bit(cls: type[Declared]) -> None:
+    """As many as bits, no more, of instructions and of CVs; those of instructions typed in."""
+    for field, kind in cls.kinds.items():
+        if isinstance(kind, Functions):
+            assert len(kind.names) == cls.layout.fields[field].width
+            if issubclass(cls, PacketPart):
+                assert list(kind.names) == FUNCTIONS[cls.__name__]
 
 
 def test_where_values_come_from_has_five_words() -> None:

@@ -70,6 +70,13 @@ def test_speeds_in_words() -> None:
     assert dccwire.HardReset().in_words() == ""
 
 
+def test_stops_are_built_with_c_0() -> None:
+    """Of the two codes of a stop the one that leaves the direction (C6), if not asked otherwise."""
+    for forward in (False, True):
+        assert SpeedAndDirection.stop(forward=forward) == SpeedAndDirection(forward, 0, 0)
+        assert SpeedAndDirection.emergency_stop(forward=forward) == SpeedAndDirection(forward, 0, 1)
+
+
 @pytest.mark.parametrize("cls", [SpeedAndDirection, SpeedStepControl128])
 @pytest.mark.parametrize("forward", [True, False])
 def test_stops_are_asked_for_alike(cls, forward: bool) -> None:
@@ -263,6 +270,30 @@ def test_words_beside_a_packet(text: str, words: str) -> None:
     packet = dccwire.Packet.from_text(text)
     assert any(line.startswith(words) for line in packet.in_words()) is bool(packet.in_words())
     assert bool(packet.in_words()) is bool(words)
+
+
+@pytest.mark.parametrize(
+    ("hexes", "words"),
+    [
+        ("006060", ("stop", "also broadcast stop (S-9.2 §B, Broadcast Stop)")),
+        (
+            "007070",
+            (
+                "stop; the direction may be ignored (C6)",
+                "also broadcast stop (S-9.2 §B, Broadcast Stop)",
+            ),
+        ),
+        ("03D801DA", ("FunctionsF29F36 is defined later (from memory)",)),
+        ("000000", ("also reset (S-9.2 §B, Reset)",)),
+        (
+            "03E4000000E7",
+            ("also extended CV access, read (from memory: RCN-214)",),
+        ),
+    ],
+)
+def test_words_beside_a_packet_cite_whole(hexes: str, words: tuple[str, ...]) -> None:
+    """Each reading with its clause, word for word."""
+    assert dccwire.decode(bytes.fromhex(hexes)).in_words() == words
 
 
 def test_f0_is_fl_in_every_mask() -> None:

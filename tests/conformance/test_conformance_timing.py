@@ -195,6 +195,10 @@ def test_rule_5_constant_half_bits_of_75_us() -> None:
     assert (found.verdict, found.measured) == (Verdict.NOT_EXERCISED, 0)
     assert (report.verdict, report.packets) == (Verdict.NOT_EXERCISED, 0)
     assert (report.not_judged, report.histogram.counts()) == (1000, {75: 1000})
+    assert report.notes == (
+        "1000 half-bits of 75 to 75 us not judged, the first at 0.000 ms: they are of no packet; "
+        "another protocol may stand between packets (S-9.2 §C)",
+    )
 
 
 @pytest.mark.parametrize("cut", [None, *range(84 + 28, 84 + 84, 7)])
@@ -296,8 +300,10 @@ def test_short_levels_after_the_end_bit_are_told_and_not_judged() -> None:
     halves = lengths_of(PLAIN)
     report = judge([*halves, 29_000, 430_000, 20_000, *halves])
     assert (report.verdict, report.packets) == (PASS, 2)
-    (note,) = report.notes
-    assert note.startswith("3 half-bits between packets not judged")
+    assert report.notes == (
+        "3 half-bits between packets not judged: they have the shape of a cutout or a pause "
+        "(S-9.2 §C)",
+    )
 
 
 def test_an_end_bit_that_runs_into_a_long_level_is_complete() -> None:
