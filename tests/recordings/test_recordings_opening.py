@@ -84,6 +84,7 @@ def test_standard_input_has_a_bound(more, fits, spool, monkeypatch):
 def test_a_signal_leaves_no_copy(name, spool):
     """The command ends by it, with the status that shells give, and tidies up."""
     code = f"import tempfile; tempfile.tempdir = {str(spool)!r}\n"
+    code += f"import signal; signal.signal(signal.{name}, signal.SIG_DFL)  # not as under nohup\n"
     code += "import sys; from dccwire.cli import main; sys.exit(main(['packets', '-']))"
     with subprocess.Popen([sys.executable, "-c", code], stdin=subprocess.PIPE) as child:
         assert child.stdin is not None
