@@ -160,6 +160,7 @@ class Opened:
                 while (part := source.read(1 << 20)) and target.tell() < _MOST_SPOOLED:
                     target.write(part)
         if part:
+            self.discard()  # the error may be kept, and this object with it
             told = f"more than {_MOST_SPOOLED >> 30} GiB, which are copied to be read"
             raise refusal(self.shown, told, "save it and give the file", reason=Reason.FILE)
         return path
