@@ -98,6 +98,13 @@ def test_a_curve_is_a_power_of_the_step() -> None:
     assert all(a <= b for a, b in zip(low, straight.points, strict=True))
 
 
+def test_the_middle_stands_at_point_14_if_not_asked_otherwise() -> None:
+    """S-9.2.2, CV 25: the default mid step."""
+    for make in (cv.SpeedTable.linear, cv.SpeedTable.curve):
+        points = make(start=10, middle=36, high=255).points
+        assert points[12] < points[13] == 36 < points[14]
+
+
 def test_tables_refuse_counts_and_falls_by_name() -> None:
     """28 points; the standard demands no order, so only `of` does."""
     with refused(FieldError, match="count of points: 28 expected, 3 given"):

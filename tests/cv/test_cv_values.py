@@ -36,6 +36,7 @@ BY_HAND = [
     (cv.ConsistAddress(reversed=True, address=1), {19: 129}),
     (cv.LongConsistAddress.at(10239, reversed=True), {19: 128 + 39, 20: 102}),
     (cv.LongConsistAddress.at(199, reversed=False), {19: 99, 20: 1}),
+    (cv.ConsistFunctions(), {21: 0, 22: 0}),
     (cv.ConsistFunctions.on("FL-forward", "F5", "F9"), {21: 16, 22: 5}),
     (cv.AccelerationAdjustment.by(127), {23: 127}),
     (cv.DecelerationAdjustment.by(-1), {24: 129}),

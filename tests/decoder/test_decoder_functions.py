@@ -73,6 +73,10 @@ def test_speed_and_functions_in_one_instruction() -> None:
     assert (decoder.step, decoder.functions) == (1, {"FL", "F7"})
     line.send("03 3C 83 02 81")
     assert (decoder.step, decoder.functions) == (2, {"F1", "F8", "F15"})
+    line.send(*EVERY, "03 3C 82 00")
+    assert decoder.functions == ALL - {"FL", *(f"F{number}" for number in range(1, 8))}
+    line.send(*EVERY, "03 3C 82 00 00")
+    assert decoder.functions == ALL - {"FL", *(f"F{number}" for number in range(1, 16))}
 
 
 def test_binary_states_are_kept() -> None:
