@@ -28,6 +28,7 @@ STANDARD: dict[str, dict[str, Any]] = {
     "cv.catalogue": {
         "READ_ONLY": {7, 8},  # S-9.2.2, CV 7 and 8
         "OLD_NUMBERS": 512,  # S-9.2.2, Table 3
+        "_RENUMBERED": {1, 2, 3, 4, 5, 6, 7, 8, 9, 28, 29},  # S-9.2.2, Table 3, in brackets
     },
     "cv.changes": {
         "EXTENDED_BIT": 32,  # S-9.2.2, CV 29 bit 5
@@ -35,9 +36,8 @@ STANDARD: dict[str, dict[str, Any]] = {
     },
     "cv.cv_set": {"INDEXED": range(257, 513), "POINTERS": (31, 32)},  # S-9.2.2, CV 31 and 32
     "cv.functions": {"_LOWEST": (1, 1, 1, 1, 1, 4, 4, 4, 4, 4, 7, 7, 7, 7)},  # S-9.2.2, Table 2
-    "cv.motor": {
-        "UNIT_MS": 896,  # S-9.2.2, CV 3
-        "_INCREMENTS": {14: 14, 28: 28, 126: 126, 128: 126},  # S-9.2.2, CV 3 (V2)
+    "cv.motor": {"UNIT_MS": 896},  # S-9.2.2, CV 3
+    "cv.speed_curves": {
         "LINEAR": 2,  # S-9.2.2, CV 25
         "POINTS": 28,  # S-9.2.2, CV 67-94
     },
@@ -56,7 +56,7 @@ STANDARD: dict[str, dict[str, Any]] = {
         "LEAST_PREAMBLE": 10,  # S-9.2 §A, Preamble
         "SENT_PREAMBLE": 14,  # S-9.2 §A, Preamble
     },
-    "inspection": {"_ONCE": (0b000, 0b001, 0b111)},  # S-9.2.1 §C, several instructions
+    "findings": {"_ONCE": (0b000, 0b001, 0b111)},  # S-9.2.1 §C, several instructions
     "instructions.speed_and_direction": {
         "EMERGENCY": 1,  # S-9.2.1 §C, 128 Speed Step Control
         "VOLUME": 1,  # S-9.2.1 §C, Analog Function Group
@@ -69,18 +69,17 @@ STANDARD: dict[str, dict[str, Any]] = {
     "service_mode": {
         **{"PAGE_REGISTER": 6, "PRESET_PAGE": 1},  # S-9.2.3 §E
         "REGISTER_CVS": {1: 1, 2: 2, 3: 3, 4: 4, 5: 29, 7: 7, 8: 8},  # S-9.2.3 §E
-        "ACCESSORY_REGISTERS": {1: 1, 513: 1, 7: 7, 8: 8, 520: 8},  # S-9.2.3 §E (P20)
+        "ACCESSORY_REGISTERS": {1: 1, 513: 1, 7: 7, 519: 7, 8: 8, 520: 8},  # S-9.2.3 §E (P20)
     },
 }
 
 OWN: dict[str, dict[str, Any]] = {
     "cli.printing": {"LONGEST_LINE": 1000},
-    "conformance.checking": {"HEAD_EDGES": 1 << 14},
     "conformance.contents": {"_MOST_KEPT": 1 << 16},
     "conformance.framing": {"OTHERS": 4},
     "conformance.histogram": {"_LAST": 141},
     "conformance.measures": {"FIRST_TIMES": 5},
-    "conformance.places": {"PAUSE_LASTS_NS": 400_000, "BESIDE_NS": 8_000, "OTHERS_END": 4},
+    "conformance.places": {"PAUSE_LASTS_NS": 400_000, "BESIDE_NS": 8_000, "DOUBTFUL": 4},
     "conformance.report": {"SCHEMA": 1},
     "conformance.timing": {"_UNSTRETCHED_NS": 140_000, "_ALIKE": 0.01},
     "cv.changes": {"_LATE": {1, 15, 16, 17, 18, 19, 29}},
@@ -94,9 +93,11 @@ OWN: dict[str, dict[str, Any]] = {
         **{"ZERO": 0, "ONE": 1, "OTHER": 2, "GAP": 3, "_HUNT": 0, "_FIRST": 1, "_SECOND": 2},
     },
     "recordings.choice": {
-        **{"_SHARE": 0.9, "_AT_ALL": 0.5, "_NEARLY": 0.05, "_MOST_EDGES": 1 << 14},
-        **{"_QUANTILES": (0.5, 0.25, 0.75, 0.1, 0.9), "_MOST_SLACK_NS": 5_000},
         **{"_MOST_NAMES": 8, "_LONGEST_NAME": 60, "_MOST_LOOKED_AT": 256, "_MOST_COMPARED": 1000},
+    },
+    "recordings.looks": {
+        **{"_SHARE": 0.9, "_AT_ALL": 0.5, "_NEARLY": 0.055, "_MOST_EDGES": 1 << 14},
+        **{"_QUANTILES": (0.5, 0.25, 0.75, 0.1, 0.9), "_MOST_SLACK_NS": 5_000, "_PORTION": 1 << 10},
     },
     "recordings.fst": {"_HEADER_BYTES": 330},
     "recordings.opening": {
