@@ -409,7 +409,8 @@ LATER = [
     ("E4 00 00 01 00", True),  # 24-bit CV address, and up to four bytes
     ("EC 00 00 01 00 00 00 00", True),
     ("EC 00 00 01 00 00 00 00 00", False),
-    ("E0 00 00 01 00", False),
+    *((f"{code:02X} 00 00 01 00", False) for code in range(0xE0, 0xE4)),
+    *((f"{code:02X} 00 00 01 00", True) for code in range(0xE5, 0xF0)),
     ("F4 00 00 01 00", False),
 ]
 

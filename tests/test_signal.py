@@ -41,7 +41,9 @@ def test_limits_are_those_of_the_table() -> None:
         (Limit("a", most=3_000, unit="us"), "at most 3 us"),
         (Limit("a", least=26_000, unit="us"), "at least 26 us"),
         (Limit("a", 3, 6, "bytes"), "3 to 6 bytes"),
-        (Limit("a", most=0, words="none"), "none"),
+        (Limit("a", 0, 6, "bytes"), "at most 6 bytes"),
+        (Limit("a", 1, 6, "bytes"), "1 to 6 bytes"),
+        (Limit("a", words="none"), "none"),
     ],
 )
 def test_limits_in_words(limit: Limit, words: str) -> None:
@@ -87,6 +89,7 @@ def test_a_duration_is_a_positive_integer(name: str, value: object) -> None:
     """Anything but a positive integer is refused, with field, bound and value."""
     with refused(FieldError, field=name, value=value, bound="a positive number of nanoseconds"):
         Timing(**{name: value})
+    assert getattr(Timing(**{name: 1}), name) == 1
 
 
 def test_first_halves_are_not_left_out() -> None:

@@ -215,6 +215,13 @@ def test_time_out_slows_down_as_a_stop_would() -> None:
     assert decoder.speed_at(line.now) < 0.5
 
 
+def test_without_a_unit_there_is_no_time_out() -> None:
+    """The standard gives no unit for CV 11, so that its value alone says nothing."""
+    decoder, line = at_work(factory={11: 255})
+    line.send("03 3F 82")
+    assert decoder.speed_at(line.now) == decoder.speed_at(line.now + 3600 * SECOND) > 0
+
+
 def test_time_out_in_the_middle_of_a_change_of_speed() -> None:
     """S-9.2.2, CV 3, 4 and 11: 10 × 0.896 s for the full range; cut short after 2 s, and back."""
     decoder, line = at_work(factory={3: 10, 4: 10, 11: 2}, time_out_unit_ns=SECOND)
