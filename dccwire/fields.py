@@ -239,6 +239,8 @@ class Functions(FieldKind):
 
     def spread(self, name: str) -> tuple[str, ...]:
         """The names that the mask has for a function, or a FieldError."""
+        if not isinstance(name, str):
+            raise FieldError("function", either(self.names), name)
         other = _OTHER_NAME.get(name[:2], name[:2]) + name[2:]
         both = ("FL-forward", "FL-reverse") if name in _OTHER_NAME else (name,)
         for names in ((name,), (other,), both):

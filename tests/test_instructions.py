@@ -135,6 +135,20 @@ def test_restricted_speed_is_sent_as_0_to_enable() -> None:
     assert bytes(RestrictedSpeedStep.at(step=28, steps=28, enabled=False)) == b"\x3e\x9f"
 
 
+@pytest.mark.parametrize("state", ["no", 0, 1, None])
+def test_a_function_is_switched_to_true_or_false(state: object) -> None:
+    """Not to what may be meant as either: 'no' would be true."""
+    with refused(FieldError, field="F1", bound="True or False", value=state):
+        FunctionGroupOne.on("FL").switched("F1", state)
+
+
+@pytest.mark.parametrize("name", [1, ["F1"], None, True])
+def test_functions_have_names(name: object) -> None:
+    """Numbers and lists are refused as a name that the group has not."""
+    with refused(FieldError, field="function", value=name):
+        FunctionGroupOne.on(name)
+
+
 def test_groups_are_switched_by_name() -> None:
     """One function changes, its neighbours stay; names outside the group are refused."""
     group = FunctionGroupOne.on("F1", "FL")

@@ -107,7 +107,7 @@ OWN: dict[str, dict[str, Any]] = {
     },
     "recordings.reading": {"_HEAD_BYTES": 1 << 16},
     "recordings.recording": {
-        **{"END_OF_TIME": 1 << 63, "EDGES_A_CHUNK": 1 << 18, "_HEAD_EDGES": 1 << 14},
+        **{"END_OF_TIME": 1 << 63, "EDGES_A_CHUNK": 1 << 18},
         **{"UNDEFINED": 2},
     },
     "recordings.resolution": {

@@ -216,12 +216,9 @@ def _event_lines(event: Event) -> Iterator[str]:
 
 def _seen(recording: Recording) -> str:
     """What stands at the begin instead of packets."""
-    import numpy as np
+    from dccwire.recordings.looks import head_of, look
 
-    from dccwire.recordings.looks import look
-
-    edges = [np.empty(0, np.int64), *(chunk.edges for chunk in recording)]
-    seen = look(np.concatenate(edges), recording.resolution_ns)
+    seen = look(head_of(chunk.edges for chunk in recording), recording.resolution_ns)
     return f"it begins with {seen}; another --signal, --bit, --rate or --unit?"
 
 

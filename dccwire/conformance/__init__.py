@@ -4,8 +4,7 @@ A verdict comes with the clause, the limit, the worst value, the count, the firs
 what the recording's resolution leaves open. Needs numpy (`pip install 'dccwire[capture]'`).
 """
 
-# Asks for numpy first, so that its absence gets one clear line.
-import dccwire.recordings  # noqa: F401
+import dccwire.recordings  # noqa: F401 - asks for numpy first: one clear line if it is absent
 from dccwire.conformance.checking import check
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.report import Report, RuleResult

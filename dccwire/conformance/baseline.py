@@ -5,25 +5,20 @@ Room: one declaration and one small function a rule.
 
 from __future__ import annotations
 
-from functools import reduce
-from operator import xor
-
 from dccwire.address import LATER_FIRST_BYTES
 from dccwire.codebook import IDLE_PACKET, is_query_or_lock
 from dccwire.conformance.extended import LATER, LATER_CODES
-from dccwire.conformance.rules import Outcome, Sent, Verdict, of_bytes
+from dccwire.conformance.rules import FAILED, PASSED, Outcome, Sent, Verdict, of_bytes
 from dccwire.errors import Reason
 from dccwire.formats import Kept, Provenance
 from dccwire.instructions.later import longer_form
 from dccwire.signal import Limit
 
-_PASS, _FAIL = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
-
 
 @of_bytes(16, "exclusive OR of all bytes", Limit("S-9.2 §B; S-9.2.1 §C", words="0"))
 def error_byte(sent: Sent) -> Outcome:
     """The last byte makes the exclusive OR of all of them 0."""
-    return _PASS if reduce(xor, sent.data) == 0 else _FAIL
+    return FAILED if sent.check else PASSED
 
 
 @of_bytes(18, "first byte 0, 254 or 255", Limit("S-9.2 §A (C7)", words="in defined packets only"))
@@ -35,16 +30,16 @@ def special_first_byte(sent: Sent) -> Outcome | None:
     if first in LATER_FIRST_BYTES or longer_form(sent.data):
         return Outcome(Verdict.UNDECIDED, note=f"with first byte {first}: {LATER}")
     if first == 255:
-        return _PASS if sent.data == IDLE_PACKET else _FAIL
+        return PASSED if sent.data == IDLE_PACKET else FAILED
     packet = sent.packet
     if packet is None:
-        return _FAIL
+        return FAILED
     if not any(isinstance(one, Kept) for one in packet.instructions):
         formats = [one.format for one in packet.instructions]
         told = any(one.provenance is Provenance.FROM_MEMORY for one in formats)
-        return Outcome(Verdict.PASS, note=f"of a form {LATER}") if told else _PASS
+        return Outcome(Verdict.PASS, note=f"of a form {LATER}") if told else PASSED
     if is_query_or_lock(sent.data):
-        return _PASS
+        return PASSED
     if sent.data[1] in LATER_CODES:
         return Outcome(Verdict.UNDECIDED, note=f"of a form {LATER}")
     from dccwire.inspection import inspect  # seldom needed, and slow to load
@@ -53,7 +48,7 @@ def special_first_byte(sent: Sent) -> Outcome | None:
     return (
         Outcome(Verdict.UNDECIDED, note="that the texts leave open")
         if Reason.OPEN in found
-        else _FAIL
+        else FAILED
     )
 
 
@@ -62,4 +57,4 @@ def idle(sent: Sent) -> Outcome | None:
     """The idle packet alone."""
     if not sent.right or sent.data[0] != 255:
         return None
-    return _PASS if sent.data == IDLE_PACKET else _FAIL
+    return PASSED if sent.data == IDLE_PACKET else FAILED

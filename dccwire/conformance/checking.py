@@ -21,7 +21,7 @@ from dccwire.errors import FieldError
 from dccwire.receiver.columns import ColumnReceiver, Columns, Times
 from dccwire.receiver.edges import SHORTEST_NS
 from dccwire.recordings import Chunk, Recording, read
-from dccwire.recordings.looks import common_factor, doubt
+from dccwire.recordings.looks import common_factor, doubt, head_of
 from dccwire.recordings.resolution import ResolutionEstimate
 from dccwire.signal import LIMITS
 from dccwire.wording import counted, either
@@ -79,8 +79,7 @@ def check(
         judge = _Judge(*told, uncertainty_ns)
         judge.run(chunks, progress)
         judge.close(None)
-        edges = [np.empty(0, np.int64), *(chunk.edges for chunk in chunks)]
-        factor = common_factor(np.concatenate(edges), told[0])
+        factor = common_factor(head_of(chunk.edges for chunk in chunks), told[0])
         notes = () if factor is None else (doubt(factor),)
         return judge.report("edges", notes, rules, factor, other_protocols=other_protocols)
     resolution = None

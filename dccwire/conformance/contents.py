@@ -84,7 +84,9 @@ class ContentRules:
         sent = Sent(data)
         said = ((one.number, one.of_bytes(sent)) for one in self._rules if one.of_bytes)
         outcomes = tuple((number, one) for number, one in said if one is not None)
-        profile = self._profiles.setdefault(outcomes, _Profile(outcomes))
+        profile = self._profiles.get(outcomes)
+        if profile is None:
+            profile = self._profiles[outcomes] = _Profile(outcomes)
         self._known[key] = profile
         return profile
 

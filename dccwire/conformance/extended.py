@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dccwire.address import LATER_FIRST_BYTES
 from dccwire.assembly import LONGEST, SHORTEST
-from dccwire.conformance.rules import Force, Outcome, Sent, Verdict, of_bytes
+from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Sent, Verdict, of_bytes
 from dccwire.formats import Provenance
 from dccwire.instructions.later import longer_form
 from dccwire.signal import Limit
@@ -50,7 +50,7 @@ def reserved_first_byte(sent: Sent) -> Outcome | None:
     if not sent.right:
         return None
     if sent.data[0] not in range(232, 254):
-        return Outcome(Verdict.PASS)
+        return PASSED
     if sent.data[0] in LATER_FIRST_BYTES:
         return Outcome(Verdict.UNDECIDED, note=f"with first byte {sent.data[0]}: {LATER}")
-    return Outcome(Verdict.FAIL)
+    return FAILED

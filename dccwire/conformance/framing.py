@@ -18,7 +18,7 @@ from dccwire.conformance.baseline import error_byte
 from dccwire.conformance.contents import ContentRules
 from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.places import HalfBits
-from dccwire.conformance.rules import Force, Outcome, Verdict, rule
+from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Verdict, rule
 from dccwire.errors import Reason
 from dccwire.framing import SENT_PREAMBLE
 from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
@@ -54,7 +54,6 @@ AFTER_END = rule(
     needs=NO_SIGNAL,
 )
 
-_PASS, _FAIL = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
 _UNDECIDED = Outcome(
     Verdict.UNDECIDED, note="within packets or preambles: the station, or its power switched off"
 )
@@ -225,7 +224,7 @@ class FramingRules:
         if self._broken:
             self._gaps.add(_UNDECIDED, [event.begin])
         elif undefined:
-            self._gaps.add(_PASS, [event.begin])
+            self._gaps.add(PASSED, [event.begin])
         if undefined and self._ended is not None:
             lasted, extra = np.array([event.begin - self._ended]), np.array([self._ended_within])
             if silent and not self._after_end.judge(lasted, extra)[1][0]:
@@ -252,7 +251,7 @@ class FramingRules:
         *rest, last = event.data
         ran_on = last == 0xFF and len(rest) >= SHORTEST and reduce(xor, rest) == 0
         if broken_off or ran_on:
-            self._framing.add(_FAIL, [event.start])
+            self._framing.add(FAILED, [event.start])
             self._keep(None)
         else:
             self._judge(event)
@@ -278,7 +277,7 @@ class FramingRules:
     def _judge(self, event: PacketReceived | Fault) -> None:
         """Rule 15, and what the bytes say, of a packet whose start and end bits are trusted."""
         start = event.start if isinstance(event, PacketReceived) else event.begin
-        self._framing.add(_PASS, [start])
+        self._framing.add(PASSED, [start])
         if self._plain or reduce(xor, event.data) == 0:
             self._contents.add(event.data, start)
         else:

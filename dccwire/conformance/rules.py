@@ -48,16 +48,18 @@ class Force(StrEnum):
         return self in (Force.SHALL, Force.DEFINED)
 
 
-@dataclass(frozen=True, slots=True)
 class Sent:
-    """Bytes as they were sent."""
+    """Bytes as they were sent.
 
-    data: bytes
+    `check` is their exclusive OR; `right` says that they are three or more, and it is 0. Both are
+    worked out once, since every rule asks for them.
+    """
 
-    @property
-    def right(self) -> bool:
-        """Whether they are three or more, and their exclusive OR is 0."""
-        return len(self.data) >= SHORTEST and reduce(xor, self.data) == 0
+    __slots__ = ("check", "data", "right")
+
+    def __init__(self, data: bytes) -> None:
+        self.data, self.check = data, reduce(xor, data, 0)
+        self.right = len(data) >= SHORTEST and not self.check
 
     @property
     def packet(self) -> Packet | None:
@@ -76,6 +78,10 @@ class Outcome(NamedTuple):
     value: int | None = None
     note: str = ""
     force: Force | None = None
+
+
+PASSED, FAILED = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
+"""The outcomes that say no more."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,21 +10,21 @@ Two cautions before any CV is written: on the main, a write changes every decode
 a programming track is limited in energy (S-9.2.3 §B). Everything here is pure: no files, no track.
 """
 
+# ruff: noqa: F403 - what a file exports is listed there alone
 from types import ModuleType as _Module
 
-# What the files export is what is exported here: a name is listed once, where it is defined.
-from dccwire.cv.accessories import *  # noqa: F403
-from dccwire.cv.addresses import *  # noqa: F403
-from dccwire.cv.catalogue import *  # noqa: F403
-from dccwire.cv.changes import *  # noqa: F403
-from dccwire.cv.configuration import *  # noqa: F403
-from dccwire.cv.cv_set import *  # noqa: F403
-from dccwire.cv.explanation import *  # noqa: F403
-from dccwire.cv.functions import *  # noqa: F403
-from dccwire.cv.motor import *  # noqa: F403
-from dccwire.cv.paging import *  # noqa: F403
-from dccwire.cv.speed_curves import *  # noqa: F403
-from dccwire.cv.values import *  # noqa: F403
+from dccwire.cv.accessories import *
+from dccwire.cv.addresses import *
+from dccwire.cv.catalogue import *
+from dccwire.cv.changes import *
+from dccwire.cv.configuration import *
+from dccwire.cv.cv_set import *
+from dccwire.cv.explanation import *
+from dccwire.cv.functions import *
+from dccwire.cv.motor import *
+from dccwire.cv.paging import *
+from dccwire.cv.speed_curves import *
+from dccwire.cv.values import *
 
 __all__ = [
     name

@@ -76,6 +76,8 @@ class FunctionGroup(Instruction):
 
     def switched(self, name: str, state: bool) -> Self:
         """The same group with one function on or off."""
+        if type(state) is not bool:
+            raise FieldError(name, "True or False", state)
         bit = self._kind().mask([name])
         mask = self.functions | bit if state else self.functions & ~bit
         return replace(self, functions=mask)

@@ -3,8 +3,9 @@
 Room: edge times in; knows nothing of files.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain, islice
 from math import ceil, log10
 
 import numpy as np
@@ -54,6 +55,11 @@ class Look:
             return counted(self.edges, "edge")
         low, middle, high = (f"{duration / 1000:g}" for duration in self.durations)
         return f"{self.edges} edges {low} to {high} us apart, median {middle}"
+
+
+def head_of(parts: Iterable[NDArray[np.int64]]) -> NDArray[np.int64]:
+    """The first edges of a signal that comes in parts: as many as are looked at, and no more."""
+    return np.fromiter(islice(chain.from_iterable(parts), _MOST_EDGES), np.int64)
 
 
 def look(edges: NDArray[np.int64], resolution_ns: int) -> Look:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.errors import Reason
-from dccwire.recordings.looks import common_factor, doubt
+from dccwire.recordings.looks import common_factor, doubt, head_of
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.resolution import TOO_COARSE_NS, ResolutionEstimate
 
@@ -38,8 +38,6 @@ UNIT_HINT = f"give it with unit={'|'.join(UNITS_NS)}"
 END_OF_TIME = 1 << 63
 #: A receiver is fastest with about as many edges at a time (measured).
 EDGES_A_CHUNK = 1 << 18
-#: Before the first iteration, reading stops at so many edges.
-_HEAD_EDGES = 1 << 14
 #: The level of x and z; 0 and 1 are themselves.
 UNDEFINED = 2
 
@@ -266,10 +264,6 @@ def first_edges(
     source: Source, estimate: ResolutionEstimate | None = None
 ) -> tuple[Ints, int | None]:
     """The first edges, from a few blocks at the head of a file, and the level after the first."""
-    state, edges, count = _Edges(), [np.empty(0, np.int64)], 0
-    for chunk in state.chunks(source, estimate, source.head_blocks):
-        edges.append(chunk.edges)
-        count += chunk.edges.size
-        if count >= _HEAD_EDGES:
-            break
-    return np.concatenate(edges), state.first_level
+    state = _Edges()
+    chunks = state.chunks(source, estimate, source.head_blocks)
+    return head_of(chunk.edges for chunk in chunks), state.first_level
