@@ -126,7 +126,7 @@ OWN: dict[str, dict[str, Any]] = {
         **{"_ROWS_LOOKED_AT": 64},
     },
     "recordings.vcd": {
-        **{"_PIECE": 1 << 18, "_FIRST_PIECE": 1 << 14, "_MOST_BLOCKS": 32, "_ALL_BLOCKS": 256},
+        **{"_PIECE": 1 << 19, "_FIRST_PIECE": 1 << 14, "_MOST_BLOCKS": 16, "_ALL_BLOCKS": 128},
         **{"_NEAR": 1 << 12, "_MOST_HEADER": 1 << 26, "_MOST_SCOPES": 100},
     },
     "recordings.vcd_body": {

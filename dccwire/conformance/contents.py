@@ -33,14 +33,15 @@ class ContentRules:
     """Tallies of all rules that are judged by bytes."""
 
     def __init__(self) -> None:
-        self._rules = [one for one in RULES.values() if one.of_bytes]
-        self._tallies = {one.number: Tally(one) for one in self._rules}
+        self._judges = [(one.number, one.of_bytes) for one in RULES.values() if one.of_bytes]
+        self._tallies = {number: Tally(RULES[number]) for number, _ in self._judges}
         self._profiles: dict[tuple[tuple[int, Outcome], ...], _Profile] = {}
         self._known: dict[bytes | int, _Profile] = {}
 
     def add(self, data: bytes, time: int) -> None:
         """Count a packet; `time` is where it starts."""
-        profile = self._known.get(data) or self._meet(data, data)
+        self._learn({data})
+        profile = self._known[data]
         if profile.fails:
             self._tell(profile, [time], 1)
         else:
@@ -51,11 +52,13 @@ class ContentRules:
         # Six bytes and their number make one integer, and integers are counted in C.
         words = np.zeros((len(rows), 8), np.uint8)
         words[:, :6], words[:, 6] = rows.data, rows.size
-        keys = words.view("<u8")[:, 0]
-        for key, count in Counter(keys.tolist()).items():
-            profile = self._known.get(key) or self._meet(key, _bytes(key))
+        keys = words.view("<u8")[:, 0].tolist()
+        self._learn(set(keys))
+        profiles = [self._known[key] for key in keys]
+        for profile, count in Counter(profiles).items():
             if profile.fails:
-                self._tell(profile, rows.start[keys == key].tolist(), count)
+                places = [place for place, one in enumerate(profiles) if one is profile]
+                self._tell(profile, rows.start[places].tolist(), count)
             else:
                 profile.count += count
 
@@ -77,18 +80,20 @@ class ContentRules:
         for number, outcome in profile.outcomes:
             self._tallies[number].add(outcome, times, count)
 
-    def _meet(self, key: bytes | int, data: bytes) -> _Profile:
-        """What the rules say of bytes that were not there before."""
-        if len(self._known) >= _MOST_KEPT:
+    def _learn(self, keys: set[bytes | int]) -> None:
+        """Keep what the rules say of bytes."""
+        new = keys.difference(self._known)
+        if len(self._known) + len(new) > _MOST_KEPT:
             self._known.clear()
-        sent = Sent(data)
-        said = ((one.number, one.of_bytes(sent)) for one in self._rules if one.of_bytes)
-        outcomes = tuple((number, one) for number, one in said if one is not None)
-        profile = self._profiles.get(outcomes)
-        if profile is None:
-            profile = self._profiles[outcomes] = _Profile(outcomes)
-        self._known[key] = profile
-        return profile
+            new = keys
+        for key in new:
+            sent = Sent(key if isinstance(key, bytes) else _bytes(key))
+            said = [(number, judge(sent)) for number, judge in self._judges]
+            outcomes = tuple([(number, one) for number, one in said if one is not None])
+            profile = self._profiles.get(outcomes)
+            if profile is None:
+                profile = self._profiles[outcomes] = _Profile(outcomes)
+            self._known[key] = profile
 
 
 def _bytes(key: int) -> bytes:

@@ -131,7 +131,7 @@ class FramingRules:
         at = 0
         for place in (*np.flatnonzero(~plain).tolist(), len(rows)):
             if at < place:
-                self._add_plain(rows.take(np.arange(at, place)))
+                self._add_plain(rows.take(slice(at, place)))
             if place < len(rows):
                 (event,) = rows.take(np.array([place]))
                 self._add_event(event, some)

@@ -54,7 +54,7 @@ class PacketColumns:
         right: NDArray[np.bool_] = np.bitwise_xor.reduce(self.data, axis=1) == 0
         return right
 
-    def take(self, rows: NDArray[np.intp]) -> PacketColumns:
+    def take(self, rows: NDArray[np.intp] | slice) -> PacketColumns:
         """Some of the packets."""
         return PacketColumns(*(getattr(self, one.name)[rows] for one in fields(self)))
 

@@ -16,11 +16,11 @@ from dccwire.wording import either
 
 #: Larger pieces leave the cache, and are slower (measured). The first one is small: it holds the
 #: `$dumpvars` that the fast scan leaves to the plain one.
-_PIECE = 1 << 18
+_PIECE = 1 << 19
 _FIRST_PIECE = 1 << 14
 #: Looking for the track signal reads so many pieces of the file for each signal, and for all.
-_MOST_BLOCKS = 32
-_ALL_BLOCKS = 256
+_MOST_BLOCKS = 16
+_ALL_BLOCKS = 128
 #: How far from its end a piece is searched for a line end.
 _NEAR = 1 << 12
 _INK = bytes(range(33, 256))
