@@ -64,10 +64,12 @@ def test_the_resolution_of_bare_edges(eventful: list[Chunk]) -> None:
 
 
 def test_a_file_whose_end_tells_another_resolution_is_judged_by_it(tmp_path: Path) -> None:
-    """Times at its head are exact to 1 ns; 30000 edges later they lie on a grid of 1 µs."""
+    """Exact to 1 ns at its head, after 30000 edges, in another octave, on a grid of 1 µs."""
     sendings = [Sending(PLAIN)] * 360
-    head = list(synthesize(sendings, start_ns=10**14, jitter_ns=900, sampling_ns=1, seed=1))
-    start = (head[-1] // 1000 + 60) * 1000
+    head = list(
+        synthesize(sendings, start_ns=2**47 - 2_300_000_000, jitter_ns=900, sampling_ns=1, seed=1)
+    )
+    start = (2**47 // 1000 + 1) * 1000
     tail = list(synthesize(sendings, start_ns=start, jitter_ns=900, sampling_ns=1000, seed=2))
     path = tmp_path / "track.vcd"
     write_vcd(path, head + tail)
