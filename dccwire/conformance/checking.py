@@ -10,12 +10,13 @@ from collections.abc import Callable, Collection, Iterable, Iterator
 
 import numpy as np
 
-from dccwire.conformance.contents import ContentRules
 from dccwire.conformance.framing import FramingRules
 from dccwire.conformance.histogram import Histogram
+from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.places import Places
 from dccwire.conformance.report import Report
 from dccwire.conformance.rules import RULES
+from dccwire.conformance.session import Session
 from dccwire.conformance.timing import TimingRules
 from dccwire.errors import FieldError
 from dccwire.receiver.columns import ColumnReceiver, Columns, Times
@@ -36,6 +37,7 @@ _ERROR_BOUND_NS = 13_000
 def check(
     recording: Recording | str | os.PathLike[str] | Iterable[Chunk | Times],
     *,
+    session: Session | None = None,
     rules: Collection[int] | None = None,
     uncertainty_ns: int = 0,
     resolution_ns: int | None = None,
@@ -46,6 +48,7 @@ def check(
 
     Args:
         recording: a `Recording`, a file's path, or chunks of edge times in ns.
+        session: what is known besides the recording.
         rules: the numbers of the rules to report; all if left out.
         uncertainty_ns: what else a duration may be off by: edge jitter, threshold, clock (M2).
         resolution_ns: the sampling period, where edges or a path are given and do not tell it.
@@ -64,6 +67,7 @@ def check(
     >>> report.verdict.value, report.packets
     ('pass', 20)
     """
+    known = session or Session()
     for number in rules or ():
         if number not in RULES:
             raise FieldError("rules", f"some of {either(sorted(RULES))}", number)
@@ -76,7 +80,7 @@ def check(
         for chunk in chunks:
             estimate.add(chunk.edges)
         told = estimate.result() if resolution_ns is None else (resolution_ns, "option")
-        judge = _Judge(*told, uncertainty_ns)
+        judge = _Judge(*told, uncertainty_ns, known)
         judge.run(chunks, progress)
         judge.close(None)
         factor = common_factor(head_of(chunk.edges for chunk in chunks), told[0])
@@ -85,12 +89,12 @@ def check(
     resolution = None
     # The head of the file tells the resolution; should the whole tell another, it is judged again.
     while resolution != (resolution := recording.resolution_ns):
-        judge = _Judge(resolution, recording.resolution_source, uncertainty_ns)
+        judge = _Judge(resolution, recording.resolution_source, uncertainty_ns, known)
         judge.run(recording, progress)
         recording.check_resolution()
     judge.close(recording.end_ns)
-    known = recording.path, recording.notes, rules, recording.factor
-    return judge.report(*known, other_protocols=other_protocols)
+    told = recording.path, recording.notes, rules, recording.factor
+    return judge.report(*told, other_protocols=other_protocols)
 
 
 def _times(edges: object) -> Times:
@@ -104,7 +108,9 @@ def _times(edges: object) -> Times:
 class _Judge:
     """The receiver and all rules of one recording."""
 
-    def __init__(self, resolution_ns: int, resolution_source: str, uncertainty_ns: int) -> None:
+    def __init__(
+        self, resolution_ns: int, resolution_source: str, uncertainty_ns: int, session: Session
+    ) -> None:
         self._resolution = resolution_ns
         self._resolution_source = resolution_source
         self._uncertainty = uncertainty_ns
@@ -117,8 +123,8 @@ class _Judge:
         self._receiver = ColumnReceiver(resolution_ns=error)
         self._places = Places(error)
         self._timing = TimingRules(error)
-        self._contents = ContentRules()
-        self._framing = FramingRules(error, self._contents)
+        self._rules = PacketRules(error, session)
+        self._framing = FramingRules(error, self._rules)
         self._histogram = Histogram()
         self._first_pulse: int | None = None
         # What is judged when it is known what comes next: whether silence, or distortion.
@@ -188,7 +194,7 @@ class _Judge:
         """The results of the rules asked for; `notes` tell of the factor that is given."""
         if factor is None and (factor := self._timing.factor) is not None:
             notes = (*notes, doubt(factor))
-        rooms = self._timing, self._framing, self._contents
+        rooms = self._timing, self._framing, self._rules
         tallies = [tally for room in rooms for tally in room.tallies()]
         for tally in tallies if factor is not None else ():
             if tally.rule.limit.unit == "us":

@@ -3,7 +3,7 @@
 A packet whose start or end bit was sent wrong reads as another one with a wrong error byte. Where
 what follows shows it, it counts in rule 15 alone, and rule 14 does not judge what stands after it,
 since the packet before was not complete. Room: events in, tallies out; what bytes say is judged in
-`contents`.
+`packets`.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 
 from dccwire.assembly import SHORTEST
 from dccwire.conformance.baseline import error_byte
-from dccwire.conformance.contents import ContentRules
+from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.places import HalfBits
 from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Verdict, rule
@@ -71,14 +71,14 @@ OTHERS = 4
 class FramingRules:
     """Tallies of rules 13 to 17, fed with half-bits and their events, then closed.
 
-    `contents` is told the bytes of each packet whose start and end bits are trusted; `undefined`
+    `packets` is told the bytes of each packet whose start and end bits are trusted; `undefined`
     holds where gaps begin in which the recording has no level.
     """
 
-    def __init__(self, error_ns: int, contents: ContentRules) -> None:
+    def __init__(self, error_ns: int, rules: PacketRules) -> None:
         self.packets = self.silences = 0
         self.undefined: set[int] = set()
-        self._contents = contents
+        self._rules = rules
         self._gaps, self._preamble, self._framing = map(Tally, (GAPS, PREAMBLE, START_AND_END))
         self._after_end = LimitMeasure(AFTER_END, error_ns)
         self._any_undefined = False
@@ -113,6 +113,7 @@ class FramingRules:
     def close(self) -> None:
         """Judge what waited for the event after it."""
         self._settle(None, None)
+        self._rules.close()
 
     def tallies(self) -> tuple[Tally, ...]:
         """What was found."""
@@ -144,7 +145,7 @@ class FramingRules:
         shortest = int(rows.preamble.min()) + 1
         self._preamble.see(shortest, shortest)
         self._framing.measured += count
-        self._contents.add_columns(rows)
+        self._rules.add_columns(rows)
         self._keep(int(rows.end[-1]))
         self._before = None
 
@@ -179,11 +180,13 @@ class FramingRules:
                 self._judge(event)
             case Fault():
                 if event.reason is Reason.NO_END_BIT:
-                    self._contents.add_length(event.data, event.begin)
+                    self._rules.add_length(event.data, event.begin)
+                self._rules.miss(event.begin, event.end)
                 self._keep(None)
             case CutOff():
                 if event.data or event.bits:
                     self._judge_preamble(event, adjoining=event.begin == self._end)
+                    self._rules.miss(event.begin, event.end)
                 self._keep(None)
             case Stray():
                 self._look_for_others(event, some)
@@ -220,6 +223,7 @@ class FramingRules:
         self.undefined.discard(event.begin)
         self._any_undefined |= undefined
         silent = event.end - event.begin > self._windows.zero[1]
+        self._rules.gap(event.begin, event.end)
         self.silences += silent and not undefined
         if self._broken:
             self._gaps.add(_UNDECIDED, [event.begin])
@@ -245,6 +249,7 @@ class FramingRules:
             return
         if not self._closed and isinstance(follows, (Gap, type(None))):
             # Silence cut what was taken for the end bit: it may have been the half of a 0.
+            self._rules.miss(event.begin, event.end)
             self._keep(None)
             return
         broken_off = some is not None and self._goes_on(event.end, follows, some)
@@ -252,6 +257,7 @@ class FramingRules:
         ran_on = last == 0xFF and len(rest) >= SHORTEST and reduce(xor, rest) == 0
         if broken_off or ran_on:
             self._framing.add(FAILED, [event.start])
+            self._rules.miss(event.begin, event.end)
             self._keep(None)
         else:
             self._judge(event)
@@ -279,9 +285,11 @@ class FramingRules:
         start = event.start if isinstance(event, PacketReceived) else event.begin
         self._framing.add(PASSED, [start])
         if self._plain or reduce(xor, event.data) == 0:
-            self._contents.add(event.data, start)
+            ones = event.preamble + (event.adjoining if isinstance(event, PacketReceived) else 0)
+            self._rules.add(event.data, event.begin, start, event.end, ones)
         else:
-            self._contents.tell(error_byte.number, _SPOILED, start)
+            self._rules.tell(error_byte.number, _SPOILED, start)
+            self._rules.miss(event.begin, event.end)
         self._plain = True
         self._keep(event.end)
         if isinstance(event, Fault):

@@ -14,6 +14,7 @@ from functools import reduce
 from operator import xor
 from typing import NamedTuple
 
+from dccwire.address import Mode
 from dccwire.assembly import SHORTEST
 from dccwire.errors import FieldError
 from dccwire.formats import Provenance
@@ -49,22 +50,22 @@ class Force(StrEnum):
 
 
 class Sent:
-    """Bytes as they were sent.
+    """Bytes as they were sent, in a mode that may not be known.
 
     `check` is their exclusive OR; `right` says that they are three or more, and it is 0. Both are
     worked out once, since every rule asks for them.
     """
 
-    __slots__ = ("check", "data", "right")
+    __slots__ = ("check", "data", "mode", "right")
 
-    def __init__(self, data: bytes) -> None:
-        self.data, self.check = data, reduce(xor, data, 0)
+    def __init__(self, data: bytes, mode: Mode | None = Mode.OPERATIONS) -> None:
+        self.data, self.check, self.mode = data, reduce(xor, data, 0), mode
         self.right = len(data) >= SHORTEST and not self.check
 
     @property
     def packet(self) -> Packet | None:
         """The packet, or None where `decode` refuses the bytes."""
-        return decode_or_none(self.data)
+        return decode_or_none(self.data, self.mode or Mode.OPERATIONS)
 
 
 class Outcome(NamedTuple):
@@ -80,6 +81,8 @@ class Outcome(NamedTuple):
     force: Force | None = None
 
 
+UNKNOWN_MODE = "in packets of service mode, perhaps: what came before them is not recorded"
+
 PASSED, FAILED = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
 """The outcomes that say no more."""
 
@@ -89,7 +92,7 @@ class Rule:
     """What is measured, the limit, how strongly it is demanded, what the recording must have.
 
     `of_bytes` judges the bytes of one packet, where that is all that the rule needs; it gives None
-    for bytes that the rule is not about.
+    for bytes that the rule is not about. `mode` is the mode that the rule holds in, None for both.
 
     >>> print(RULES[1].quantity, RULES[1].limit, RULES[1].clause, RULES[1].force, sep="; ")
     each half of a 1; 55 to 61 us; S-9.1 §A, Table 1 t1; shall
@@ -101,6 +104,16 @@ class Rule:
     force: Force
     needs: str = ""
     of_bytes: Callable[[Sent], Outcome | None] | None = None
+    mode: Mode | None = None
+
+    def judge(self, sent: Sent) -> Outcome | None:
+        """What bytes show; in a mode that is not known, what would fail is undecided."""
+        if self.of_bytes is None or self.mode not in (None, sent.mode or self.mode):
+            return None
+        said = self.of_bytes(sent)
+        if said and said.verdict is Verdict.FAIL and self.mode and sent.mode is None:
+            return Outcome(Verdict.UNDECIDED, said.value, UNKNOWN_MODE)
+        return said
 
     @property
     def clause(self) -> str:
@@ -129,13 +142,13 @@ def rule(
 
 
 def of_bytes(
-    number: int, quantity: str, limit: Limit, force: Force = Force.SHALL
+    number: int, quantity: str, limit: Limit, force: Force = Force.SHALL, mode: Mode | None = None
 ) -> Callable[[Callable[[Sent], Outcome | None]], Rule]:
     """Declare a rule that the decorated function judges by the bytes of one packet.
 
     It is called once for each distinct packet of a recording, so it may take its time.
     """
-    return lambda judge: _declare(Rule(number, quantity, limit, force, "", judge))
+    return lambda judge: _declare(Rule(number, quantity, limit, force, "", judge, mode))
 
 
 def _declare(made: Rule) -> Rule:

@@ -1,0 +1,70 @@
+"""Rules on packets by what came before them: what a `Watch` is.
+
+Each is a small object in the file of its chapter, which hears the packets that it asks for and
+counts in tallies of its own. Room: no rule here, no numpy.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar, NamedTuple
+
+from dccwire.conformance.measures import Tally
+from dccwire.conformance.rules import Sent
+from dccwire.conformance.session import Session
+
+
+class Heard(NamedTuple):
+    """A packet of a recording: its place among all packets, times in ns, ones before it, bytes.
+
+    `begin` is where the preamble begins, `start` the packet start bit, `end` the end of the packet
+    end bit; `ones` counts complete ones, the end bit before among them if it adjoins (C2).
+    """
+
+    number: int
+    begin: int
+    start: int
+    end: int
+    ones: int
+    sent: Sent
+
+
+class Watch:
+    """Judges packets by those before them; `error_ns` is how far a time may be off.
+
+    `session` says what is known besides the recording.
+
+    Every subclass is made once for each recording. It hears the packets of whose bytes `wants` is
+    true, or all of them while it is `awake`; what a gap hides and what could not be read it hears
+    of as well.
+    """
+
+    awake = False
+    classes: ClassVar[list[type[Watch]]] = []
+
+    def __init__(self, error_ns: int, session: Session) -> None:
+        self.error, self.session = error_ns, session
+
+    def __init_subclass__(cls) -> None:
+        Watch.classes.append(cls)
+
+    def wants(self, sent: Sent) -> bool:
+        """Whether packets of these bytes are to be heard; asked once for each distinct packet."""
+        raise NotImplementedError
+
+    def take(self, heard: Heard) -> None:
+        """Hear a packet."""
+        raise NotImplementedError
+
+    def gap(self, begin: int, end: int) -> None:
+        """Hear of silence, or of a stretch without a level: the power may have been off."""
+
+    def miss(self, begin: int, end: int) -> None:
+        """Hear of what may be a packet that could not be read."""
+
+    def close(self) -> None:
+        """The recording ends."""
+
+    def tallies(self) -> Iterable[Tally]:
+        """What was found."""
+        raise NotImplementedError

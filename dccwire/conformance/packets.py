@@ -1,0 +1,185 @@
+"""The rules on packets: by their bytes, by those before them, and by the times between them.
+
+A station sends the same packets again and again, so what a rule says of bytes is asked once and
+kept, and counted (measured: 0.2 µs a packet, where asking each time takes 5); what a rule must hear
+of in order, it hears of only where it asks. Room: packets in, tallies out; the rules stand in the
+files of their chapters.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from itertools import takewhile
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dccwire.address import Mode
+from dccwire.conformance.extended import LENGTH, judge_length
+from dccwire.conformance.history import Heard, Watch
+from dccwire.conformance.measures import Tally
+from dccwire.conformance.pace import PaceRules
+from dccwire.conformance.rules import RULES, Outcome, Sent, Verdict
+from dccwire.conformance.session import Session
+from dccwire.receiver.columns import PacketColumns
+from dccwire.receiver.tracking import ModeHistory, is_service
+
+_MOST_KEPT = 1 << 16
+"""Distinct packets that are remembered: memory is bounded."""
+
+_MODES = (Mode.OPERATIONS, Mode.SERVICE, None)
+"""By the number that stands for them in a key."""
+
+
+class _Profile:
+    """What packets have in common: what rules say of their bytes, who hears of them, and where to.
+
+    `count` is how often they came since it was last told.
+    """
+
+    def __init__(
+        self, outcomes: tuple[tuple[int, Outcome], ...], watches: tuple[Watch, ...], address: int
+    ) -> None:
+        self.outcomes, self.watches, self.address, self.count = outcomes, watches, address, 0
+        self.fails = any(one.verdict is Verdict.FAIL for _, one in outcomes)
+
+
+class PacketRules:
+    """Tallies of all rules on packets, fed with them in order; the arguments are those of `Watch`."""
+
+    def __init__(self, error_ns: int, session: Session) -> None:
+        self._judges = [one for one in RULES.values() if one.of_bytes]
+        self._tallies = {one.number: Tally(one) for one in self._judges}
+        self._watches = [one(error_ns, session) for one in Watch.classes]
+        self._pace = PaceRules(error_ns)
+        self._history = ModeHistory()
+        self._profiles: dict[object, _Profile] = {}
+        self._known: dict[bytes | int, _Profile] = {}
+        self._number = 0
+
+    def add(self, data: bytes, begin: int, start: int, end: int, ones: int) -> None:
+        """Count a packet; the times and ones are those of `Heard`."""
+        right = Sent(data).right  # what no decoder heeds changes no mode
+        mode = self._history.take(data, start, end) if right else Mode.OPERATIONS
+        key = data + bytes((_MODES.index(mode if is_service(data) else Mode.OPERATIONS),))
+        self._learn({key})
+        profile = self._known[key]
+        if profile.fails:
+            self._tell(profile, [start], 1)
+        else:
+            profile.count += 1
+        self._pace.add(*np.array([[start], [end], [profile.address]]))
+        self._hear(profile, Heard(self._number, begin, start, end, ones, _sent(key)))
+        self._number += 1
+
+    def add_columns(self, rows: PacketColumns) -> None:
+        """Count packets that are right, and adjoin each other."""
+        # Six bytes, their number and the mode make one integer, and integers are counted in C.
+        words = np.zeros((len(rows), 8), np.uint8)
+        words[:, :6], words[:, 6], words[:, 7] = rows.data, rows.size, self._modes(rows)
+        keys = words.view("<u8")[:, 0].tolist()
+        self._learn(set(keys))
+        profiles = [self._known[key] for key in keys]
+        for profile, count in Counter(profiles).items():
+            if profile.fails:
+                places = [place for place, one in enumerate(profiles) if one is profile]
+                self._tell(profile, rows.start[places].tolist(), count)
+            else:
+                profile.count += count
+        self._pace.add(rows.start, rows.end, np.array([one.address for one in profiles]))
+        self._hear_columns(rows, keys, profiles)
+        self._number += len(rows)
+
+    def gap(self, begin: int, end: int) -> None:
+        """Silence, or a stretch without a level."""
+        self._history.miss(end)
+        for one in self._watches:
+            one.gap(begin, end)
+
+    def miss(self, begin: int, end: int) -> None:
+        """What may be a packet that could not be read."""
+        self._history.miss(end)
+        for one in self._watches:
+            one.miss(begin, end)
+
+    def close(self) -> None:
+        """The recording ends."""
+        for one in self._watches:
+            one.close()
+
+    def tell(self, number: int, outcome: Outcome, time: int) -> None:
+        """Count for one rule what cannot be judged by the bytes."""
+        self._tallies[number].add(outcome, [time])
+
+    def add_length(self, data: bytes, time: int) -> None:
+        """Judge the length alone of a packet that is longer than these bytes."""
+        self.tell(LENGTH.number, judge_length(Sent(data + b"\0")), time)
+
+    def tallies(self) -> Iterable[Tally]:
+        """What was found."""
+        for profile in self._profiles.values():
+            self._tell(profile, [], profile.count)
+        yield from self._tallies.values()
+        yield from self._pace.tallies()
+        for one in self._watches:
+            yield from one.tallies()
+
+    def _modes(self, rows: PacketColumns) -> NDArray[np.intp] | int:
+        """The modes of packets, as numbers; all are in operations mode where none could be else."""
+        doubtful = (rows.data[:, 0] >> 4 == 0b0111) | (rows.data[:, 1] == 0b11111001)
+        others = np.flatnonzero(rows.data.any(axis=1))
+        # If none is, what counts is the last packet that is no reset, and what comes after it.
+        begin = 0 if doubtful.any() or not len(others) else int(others[-1])
+        some = rows.take(slice(begin, None))
+        told = [_MODES.index(self._history.take(one.data, one.start, one.end)) for one in some]
+        return np.where(doubtful, told, 0) if doubtful.any() else 0
+
+    def _hear_columns(self, rows: PacketColumns, keys: list[int], profiles: list[_Profile]) -> None:
+        """Let packets be heard by those who ask for them, in order."""
+        heard = -1
+        for asked in (*(at for at, one in enumerate(profiles) if one.watches), len(profiles)):
+            awake = range(heard + 1, asked)
+            for place in (*takewhile(lambda _: self._awake, awake), asked):
+                if place < len(profiles):
+                    one, sent = next(iter(rows.take(slice(place, place + 1)))), _sent(keys[place])
+                    times, ones = (one.begin, one.start, one.end), one.preamble + 1
+                    self._hear(profiles[place], Heard(self._number + place, *times, ones, sent))
+            heard = asked
+
+    @property
+    def _awake(self) -> bool:
+        return any(one.awake for one in self._watches)
+
+    def _hear(self, profile: _Profile, heard: Heard) -> None:
+        for one in self._watches:
+            if one.awake or one in profile.watches:
+                one.take(heard)
+
+    def _tell(self, profile: _Profile, times: list[int], count: int) -> None:
+        for number, outcome in profile.outcomes:
+            self._tallies[number].add(outcome, times, count)
+
+    def _learn(self, keys: set[bytes | int]) -> None:
+        """Keep what is asked once of bytes."""
+        new = keys.difference(self._known)
+        if len(self._known) + len(new) > _MOST_KEPT:
+            self._known.clear()
+            new = keys
+        for key in new:
+            sent = _sent(key)
+            said = [(one.number, one.judge(sent)) for one in self._judges]
+            outcomes = tuple([(number, one) for number, one in said if one is not None])
+            watches = tuple([one for one in self._watches if one.wants(sent)])
+            parts = outcomes, watches, self._pace.address(sent)
+            profile = self._profiles.get(parts)
+            if profile is None:
+                profile = self._profiles[parts] = _Profile(*parts)
+            self._known[key] = profile
+
+
+def _sent(key: bytes | int) -> Sent:
+    if isinstance(key, bytes):
+        return Sent(key[:-1], _MODES[key[-1]])
+    word = key.to_bytes(8, "little")
+    return Sent(word[: word[6]], _MODES[word[7]])
