@@ -93,8 +93,8 @@ def check(
         judge.run(recording, progress)
         recording.check_resolution()
     judge.close(recording.end_ns)
-    told = recording.path, recording.notes, rules, recording.factor
-    return judge.report(*told, other_protocols=other_protocols)
+    about = recording.path, recording.notes, rules, recording.factor
+    return judge.report(*about, other_protocols=other_protocols)
 
 
 def _times(edges: object) -> Times:

@@ -15,8 +15,8 @@ import numpy as np
 
 from dccwire.assembly import SHORTEST
 from dccwire.conformance.baseline import error_byte
-from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.measures import LimitMeasure, Tally
+from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.places import HalfBits
 from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Verdict, rule
 from dccwire.errors import Reason

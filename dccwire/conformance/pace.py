@@ -81,7 +81,8 @@ class PaceRules:
         readings = starts - before
         if kind == _UNKNOWN:
             passes = measure.judge(readings)[1]
-            measure.add(Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE), starts[~passes].tolist())
+            if not passes.all():
+                measure.add(Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE), starts[~passes].tolist())
             starts, readings = starts[passes], readings[passes]
         measure.take(readings, lambda some: starts[some])
 
