@@ -46,7 +46,7 @@ class _Profile:
 
 
 class PacketRules:
-    """Tallies of all rules on packets, fed with them in order; the arguments are those of `Watch`."""
+    """Tallies of all rules on packets, fed with them in order, made as a `Watch` is."""
 
     def __init__(self, error_ns: int, session: Session) -> None:
         self._judges = [one for one in RULES.values() if one.of_bytes]
