@@ -212,3 +212,63 @@ def test_where_the_packet_start_bit_of_a_wrong_packet_is_told() -> None:
     """At the packet start bit, behind the ones."""
     report = judge(lengths_of(PLAIN, "033F3D", PLAIN))
     assert result(report, 16).first_times_ns == ((PLAIN_US + START_US) * 1000,)
+
+
+@pytest.mark.parametrize("place", [-3, -2, -1, 1, 2, 3, 4, 5, 6])
+def test_half_bits_beside_silence_prove_nothing(place: int) -> None:
+    """The last one before it, which it cuts, and four behind it, of a contact that bounces."""
+    ones = [58_000] * 12
+    lengths = [*lengths_of(PLAIN, PLAIN), *ones, 20_000_000, *ones, *lengths_of(PLAIN, PLAIN)]
+    lengths[2 * 84 + 12 + place] = 62_000
+    report = judge(lengths)
+    assert failing(report) == ({} if place in (-1, 1, 2, 3, 4) else {1: 1})
+    assert report.verdict is (UNDECIDED if place in (-1, 1, 2, 3, 4) else FAIL)
+
+
+@pytest.mark.parametrize(
+    ("halves", "foreign", "failed"), [(19, 24, {}), (20, 2, {5: 3}), (21, 2, {5: 3})]
+)
+def test_from_ten_ones_on_it_is_a_packet_that_was_spoiled(
+    halves: int, foreign: int, failed: dict[int, int]
+) -> None:
+    """They are a preamble to every decoder (S-9.2 §A); before them another protocol may stand."""
+    between = [75_000, 75_000, *[58_000] * halves, *[75_000] * 3]
+    report = judge([*lengths_of(PLAIN), *between, *lengths_of(PLAIN, PLAIN)])
+    assert (report.not_judged, failing(report)) == (foreign, failed)
+
+
+@pytest.mark.parametrize(
+    ("between", "shape"),
+    [
+        *[([32_999, 430_000], True), ([33_001, 430_000], False)],  # a cutout begins by 32 µs
+        *[([430_000, 64_999], True), ([430_000, 65_001], False)],  # S-9.1 §A, Table 1 tr1
+        *[([399_000], True), ([398_999], False)],  # a pause lasts 400 µs
+        *[([20_000, 430_000, 20_000], True), ([20_000, 430_000, 20_000, 20_000], False)],
+    ],
+)
+def test_the_shape_of_a_pause_at_its_limits(between: list[int], shape: bool) -> None:
+    """Each is known to 1 µs; what has another shape is not judged, and does not pass."""
+    report = judge([*lengths_of(PLAIN), *between, *lengths_of(PLAIN)])
+    assert (report.not_judged == 0) is shape
+
+
+@pytest.mark.parametrize(("last", "passes"), [(64_999, True), (65_001, False)])
+def test_the_rest_of_a_half_bit_behind_a_stretch_without_a_level(last: int, passes: bool) -> None:
+    """It is no longer than the half of a 1 (S-9.1 §A, Table 1 tr1), give or take 1 µs."""
+    edges = edges_of(lengths_of(PLAIN))
+    gap = int(edges[-1]) + 40_000
+    rest = edges_of([last, *lengths_of(PLAIN)], gap + 400_000)
+    report = check([Chunk(edges, (gap, gap + 400_000)), Chunk(rest)], resolution_ns=1000)
+    assert (report.not_judged == 0) is passes
+
+
+@pytest.mark.parametrize(("silent", "judged"), [(10_000_999, True), (10_001_000, False)])
+def test_a_stretch_without_a_level_as_long_as_silence_parts_packets(
+    silent: int, judged: bool
+) -> None:
+    """From 10 ms on the power may come back in a preamble: rule 14 is not judged then."""
+    edges = edges_of(lengths_of(PLAIN))
+    gap = int(edges[-1]) + 40_000
+    rest = edges_of(lengths_of(PLAIN), gap + silent)
+    report = check([Chunk(edges, (gap, gap + silent)), Chunk(rest)], resolution_ns=1000)
+    assert (result(report, 14).verdict is PASS) is judged
