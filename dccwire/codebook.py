@@ -36,7 +36,6 @@ class Entry(NamedTuple):
     """A format as the tables hold it: a word of `size` bytes matches if `word & mask == fixed`."""
 
     size: int
-    ones: int
     ends: bool
     mask: int
     fixed: int
@@ -167,9 +166,9 @@ def _opening_with(partition: Partition, mode: Mode) -> Table:
 
 
 def _entry(form: Format) -> Entry:
-    layout, ones = form.layout, (1 << 8 * form.layout.size) - 1
+    layout = form.layout
     mask, fixed = layout.fixed_mask, layout.fixed
-    return Entry(layout.size, ones, form.ends, mask, fixed, form.build, form.take_address)
+    return Entry(layout.size, form.ends, mask, fixed, form.build, form.take_address)
 
 
 check_overlaps(FORMATS)

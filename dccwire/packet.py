@@ -318,7 +318,7 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
         left += opening is PROGRAMMING
         address, table, partition = opening
     if table is None:
-        for _, _, _, mask, fixed, build, take_address in WHOLE_PACKETS[size - 1]:
+        for _, _, mask, fixed, build, take_address in WHOLE_PACKETS[size - 1]:
             if word & mask == fixed and (one := build(word)) is not None:
                 return _trusted(take_address(word), (one,), mode, data)
         table = NO_TABLE
@@ -327,9 +327,9 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
         address = _long(word >> 8 * left & 0x3FFF)
     found: tuple[Instruction, ...] = ()
     while left:
-        for length, ones, ends, mask, fixed, build, _ in table[word >> 8 * left - 8 & 0xFF]:
+        for length, ends, mask, fixed, build, _ in table[word >> 8 * left - 8 & 0xFF]:
             if length == left or (length < left and not ends):
-                part = word >> 8 * (left - length) & ones
+                part = word >> 8 * (left - length)
                 if part & mask == fixed and (one := build(part)) is not None:
                     found += (one,)
                     left -= length

@@ -57,7 +57,7 @@ AFTER_END = rule(
 _UNDECIDED = Outcome(
     Verdict.UNDECIDED, note="within packets or preambles: the station, or its power switched off"
 )
-_SPOILED = Outcome(Verdict.UNDECIDED, note="wrong, with half-bits of neither a 1 nor a 0 in them")
+_SPOILED = Outcome(Verdict.UNDECIDED, note="wrong, with merged pulses in them: perhaps by noise")
 
 _CUT = Outcome(Verdict.UNDECIDED, note="fewer, behind a packet that is not recorded whole")
 _OFF = Outcome(
@@ -84,8 +84,8 @@ class FramingRules:
         self._any_undefined = False
         self._error, self._windows = error_ns, Windows(error_ns)
         self._least_one = 2 * (LIMITS["t1"].least - error_ns)
-        # A packet whose error byte is wrong waits for what follows it; whether all of its half-bits
-        # are of ones and zeros, and whether an edge closed it.
+        # A packet whose error byte is wrong waits for what follows it; whether no pulse was merged
+        # in it, and whether an edge closed it.
         self._waiting: PacketReceived | None = None
         self._plain = self._closed = True
         self._before: Event | None = None
@@ -172,9 +172,7 @@ class FramingRules:
                 else:
                     self._waiting = event
                     begin, end = np.searchsorted(some.edges, (event.start, event.end)).tolist()
-                    end -= not self._closed
-                    self._plain = bool(some.either[begin:end].all())
-                    self._plain &= some.extra is None or not some.extra[begin:end].any()
+                    self._plain = some.extra is None or not some.extra[begin:end].any()
             case Fault(reason=Reason.SHORT_PREAMBLE):
                 self._judge_preamble(event, adjoining=self._complete and event.begin <= self._end)
                 self._judge(event)
@@ -272,7 +270,7 @@ class FramingRules:
         if isinstance(follows, Fault):
             return follows.reason is not Reason.SHORT_PREAMBLE
         place = int(np.searchsorted(some.edges, end))
-        lengths = some.lengths[place : place + LEAST_HALVES + 2]
+        lengths = some.lengths[place : place + LEAST_HALVES]
         (low, high), (zero_low, zero_high) = self._windows.one, self._windows.zero
         ones = (lengths >= low) & (lengths <= high)
         run = int(np.argmin(np.append(ones, False)))

@@ -376,6 +376,11 @@ def test_a_gap_before_the_first_edge_shows_nothing() -> None:
         ("0004", {18}),  # S-9.2.1 §C: 0000 010D is reserved
         ("FF01", {18, 19}),
         ("FF0000", {18, 19}),
+        ("FF3C", {18, 19}),  # to the broadcast address it may be defined later (from memory)
+        ("00F901", set()),  # S-9.2.3 Appendix B, Decoder Lock
+        ("00F97F", set()),
+        ("00F980", {18}),  # no short address
+        ("00F9", {18}),  # S-9.2.3 Appendix A, Address Query: 1 to 111 (P12)
     ],
 )
 def test_rules_18_and_19_special_first_bytes(text: str, rules: set[int]) -> None:
@@ -387,6 +392,21 @@ def test_rules_18_and_19_special_first_bytes(text: str, rules: set[int]) -> None
     assert result(report, 19).measured == (text[:2] == "FF")
     assert all(result(report, number).first_times_ns == (SECOND,) for number in rules)
     assert result(report, 18).note == ""
+
+
+def test_rule_18_leaves_open_what_the_texts_do() -> None:
+    """A decoder lock with address 0 (P13)."""
+    found = result(among(with_error_byte("00F900")), 18)
+    assert (found.verdict, found.note) == (UNDECIDED, "1 that the texts leave open")
+
+
+@pytest.mark.parametrize("first", [253, 254])
+def test_first_bytes_known_from_memory_are_told(first: int) -> None:
+    """By number, and undecided (rules 18 and 28; C7)."""
+    report = among(with_error_byte(f"{first:02X}40"))
+    told = f"1 with first byte {first}: perhaps defined later (from memory)"
+    for number in {253: (28,), 254: (18,)}[first]:
+        assert (result(report, number).verdict, result(report, number).note) == (UNDECIDED, told)
 
 
 def test_rules_18_and_19_are_not_exercised_without_such_bytes() -> None:
