@@ -87,7 +87,7 @@ def test_what_is_written_beside_a_recording_is_what_its_plan_sends(path) -> None
 @BOTH
 def test_check_finds_every_planted_fault_and_nothing_else(run, path) -> None:
     """Which rules fail, and how often, as counted by hand from the plan."""
-    status, out, _ = run("check", "--json", str(path))
+    status, out, _ = run("check", "--json", "--rules", "1-5,13-19,27,28", str(path))
     *rules, summary = objects(out)
     failed = {str(one["rule"]): one["failed"] for one in rules if one["verdict"] == "fail"}
     assert failed == TRUTH[path]["failed_rules"]

@@ -75,7 +75,7 @@ STANDARD: dict[str, dict[str, Any]] = {
 
 OWN: dict[str, dict[str, Any]] = {
     "cli.printing": {"LONGEST_LINE": 1000},
-    "conformance.contents": {"_MOST_KEPT": 1 << 16},
+    "conformance.packets": {"_MOST_KEPT": 1 << 16},
     "conformance.framing": {"OTHERS": 4},
     "conformance.histogram": {"_LAST": 141},
     "conformance.measures": {"FIRST_TIMES": 5},

@@ -15,7 +15,7 @@ from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.places import Places
 from dccwire.conformance.report import Report
-from dccwire.conformance.rules import RULES
+from dccwire.conformance.rules import KNOWN, RULES
 from dccwire.conformance.session import Session
 from dccwire.conformance.timing import TimingRules
 from dccwire.errors import FieldError
@@ -25,7 +25,7 @@ from dccwire.recordings import Chunk, Recording, read
 from dccwire.recordings.looks import common_factor, doubt, head_of
 from dccwire.recordings.resolution import ResolutionEstimate
 from dccwire.signal import LIMITS
-from dccwire.wording import counted, either
+from dccwire.wording import counted
 
 _LONGEST_NS = LIMITS["tr0"].most
 """No half-bit lasts longer (S-9.1 §A, Table 1 tr0): it is silence."""
@@ -70,7 +70,7 @@ def check(
     known = session or Session()
     for number in rules or ():
         if number not in RULES:
-            raise FieldError("rules", f"some of {either(sorted(RULES))}", number)
+            raise FieldError("rules", KNOWN, number)
     if isinstance(recording, (str, os.PathLike)):
         recording = read(recording, resolution=resolution_ns)
     if not isinstance(recording, Recording):

@@ -60,9 +60,11 @@ class PacketRules:
 
     def add(self, data: bytes, begin: int, start: int, end: int, ones: int) -> None:
         """Count a packet; the times and ones are those of `Heard`."""
-        right = Sent(data).right  # what no decoder heeds changes no mode
-        mode = self._history.take(data, start, end) if right else Mode.OPERATIONS
-        key = data + bytes((_MODES.index(mode if is_service(data) else Mode.OPERATIONS),))
+        mode: Mode | None = Mode.OPERATIONS
+        if Sent(data).right:  # what no decoder heeds changes no mode
+            heard = self._history.take(data, start, end)
+            mode = heard if is_service(data) else mode
+        key = data + bytes((_MODES.index(mode),))
         self._learn({key})
         profile = self._known[key]
         if profile.fails:

@@ -20,7 +20,6 @@ from dccwire.errors import FieldError
 from dccwire.formats import Provenance
 from dccwire.packet import Packet, decode_or_none
 from dccwire.signal import Limit
-from dccwire.wording import either
 
 
 class Verdict(StrEnum):
@@ -158,6 +157,9 @@ def _declare(made: Rule) -> Rule:
     return made
 
 
+KNOWN = "numbers of rules, as rules_in_words and --list tell them"
+
+
 def choose_rules(text: str) -> tuple[int, ...]:
     """The rules that a text such as `1-5,14` names, in order.
 
@@ -175,7 +177,7 @@ def choose_rules(text: str) -> tuple[int, ...]:
             raise FieldError("rules", "numbers and ranges such as 1-5,14", text)
         named = [one for one in RULES if int(ends[0]) <= one <= int(ends[1])]
         if not named:
-            raise FieldError("rules", f"some of {either(sorted(RULES))}", part.strip())
+            raise FieldError("rules", KNOWN, part.strip())
         chosen.update(named)
     return tuple(sorted(chosen))
 

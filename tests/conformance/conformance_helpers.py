@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from itertools import accumulate
 
 import numpy as np
@@ -16,6 +16,9 @@ COARSE = Timing(one=58_000, zero=99_000)
 """Durations in whole µs: what is made of them may have been sampled each µs."""
 
 SAMPLED_NS = 1000
+
+SIGNAL = frozenset({*range(1, 6), *range(13, 20), 27, 28})
+"""The rules on the signal and on single packets, which do not mind how often a packet is sent."""
 
 PLAIN = bytes.fromhex("033F3C")
 """27 ones with a preamble of 14, and 15 zeros: 27 × 116 µs + 15 × 198 µs = 6102 µs in `COARSE`."""
@@ -37,10 +40,17 @@ def edges_of(lengths: Iterable[int], start_ns: int = 0) -> NDArray[np.int64]:
     return np.fromiter(accumulate(lengths, initial=start_ns), np.int64)
 
 
-def judge(lengths: Iterable[int], uncertainty_ns: int = 0) -> Report:
+def check_signal(recording: object, **options: object) -> Report:
+    """The report of those rules alone."""
+    return check(recording, rules=SIGNAL, **options)  # type: ignore[arg-type] # as `check`
+
+
+def judge(
+    lengths: Iterable[int], uncertainty_ns: int = 0, rules: Collection[int] | None = SIGNAL
+) -> Report:
     """The report on half-bits that were sampled each µs."""
     edges = edges_of(lengths)
-    return check([edges], uncertainty_ns=uncertainty_ns, resolution_ns=SAMPLED_NS)
+    return check([edges], rules=rules, uncertainty_ns=uncertainty_ns, resolution_ns=SAMPLED_NS)
 
 
 def result(report: Report, number: int) -> RuleResult:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from conformance_helpers import SIGNAL
 
 from dccwire.conformance import Report, check
 from dccwire.errors import FieldError
@@ -26,7 +27,7 @@ IDLE, SPEED = halves(b"\xff\x00\xff"), halves(b"\x03\x74\x77")
 def judge(lengths: list[int], **options: object) -> Report:
     """The report on half-bits sampled each 0.1 µs."""
     edges = np.cumsum([1_000_000, *lengths])
-    return check([edges], resolution_ns=100, **options)  # type: ignore[arg-type] # any options
+    return check([edges], resolution_ns=100, rules=SIGNAL, **options)  # type: ignore[arg-type] # any options
 
 
 def failed(report: Report) -> set[int]:
@@ -147,7 +148,7 @@ def recorded(tmp_path: Path, segments: list[int]) -> Report:
     head = "$timescale 100 ns $end\n$var wire 1 ! track $end\n$enddefinitions $end\n"
     path = tmp_path / "track.vcd"
     path.write_text(head + "".join(f"#{at // 100}\n{new}!\n" for at, new in changes.items()))
-    return check(path)
+    return check(path, rules=SIGNAL)
 
 
 CUTOUT = [28_000, -430_000]

@@ -10,6 +10,7 @@ import pytest
 from conformance_helpers import (
     COARSE,
     PLAIN,
+    check_signal,
     edges_of,
     failing,
     lengths_of,
@@ -108,7 +109,8 @@ def test_a_file_by_its_path_and_as_a_recording(tmp_path: Path) -> None:
     path = tmp_path / "track.vcd"
     write_vcd(path, edges_of(lengths_of(PLAIN, PLAIN), 58_000).tolist())
     called: list[int] = []
-    reports = [check(path), check(str(path)), check(read(path), progress=lambda: called.append(1))]
+    reports = [check_signal(path), check_signal(str(path))]
+    reports.append(check_signal(read(path), progress=lambda: called.append(1)))
     for report in reports:
         assert (report.source, report.packets, report.resolution_ns) == (str(path), 2, 1)
         assert (report.verdict, report.edges) == (Verdict.PASS, 169)
@@ -274,7 +276,7 @@ def test_what_keeps_the_limits_never_fails(seed: int, measuring: tuple[int, int]
     random = Random(seed)
     sampling, jitter = measuring
     edges = seen(signal_of(random)[0], sampling, jitter, random)
-    report = check([edges], uncertainty_ns=jitter)
+    report = check_signal([edges], uncertainty_ns=jitter)
     assert not failing(report)
     assert (report.packets, report.resolution_ns) == (12, sampling)
     assert result(report, 14).measured == 11

@@ -9,6 +9,7 @@ from conformance_helpers import (
     PLAIN,
     PLAIN_US,
     START_US,
+    check_signal,
     edges_of,
     failing,
     judge,
@@ -16,7 +17,7 @@ from conformance_helpers import (
     result,
 )
 
-from dccwire.conformance import Histogram, Verdict, check
+from dccwire.conformance import Histogram, Verdict
 from dccwire.errors import FieldError
 from dccwire.recordings import Chunk
 from dccwire.synthesis import Sending
@@ -67,7 +68,7 @@ def test_ones_in_doubt_are_those_that_rule_1_does_not_pass(
 @pytest.mark.parametrize(("between", "ones"), [([75_000] * 4, 13), ([65_500] * 4, 13)])
 def test_half_bits_of_neither_show_another_protocol(between: list[int], ones: int) -> None:
     """Behind them no end bit counts, and none before the last of them hides."""
-    report = check(
+    report = check_signal(
         [edges_of(lengths_of(PLAIN) + between + lengths_of(PLAIN, preamble=ones))],
         resolution_ns=1,
     )
@@ -80,7 +81,7 @@ def test_what_follows_the_last_half_bit_of_another_protocol_may_hide_ones(
 ) -> None:
     """One in 110 µs (S-9.1 §A, Table 1 t1)."""
     lengths = [*lengths_of(PLAIN), *[75_000] * 4, after_us * 1000, *lengths_of(PLAIN, preamble=13)]
-    report = check([edges_of(lengths)], resolution_ns=1)
+    report = check_signal([edges_of(lengths)], resolution_ns=1)
     assert (result(report, 14).verdict, result(report, 14).worst) == (verdict, "13 ones")
 
 
@@ -90,7 +91,7 @@ def test_the_time_that_hides_ones_is_known_to_twice_the_error(
 ) -> None:
     """Four ones of which each half is at least 54 µs, sampled each µs: 432 µs, less 2 µs."""
     edges = edges_of([*lengths_of(PLAIN), hiding, *lengths_of(PLAIN, preamble=9)])
-    found = result(check([edges], resolution_ns=1000), 14)
+    found = result(check_signal([edges], resolution_ns=1000), 14)
     assert (found.verdict, found.worst) == (verdict, "9 ones")
 
 
@@ -142,7 +143,7 @@ def test_a_wrong_error_byte_where_a_pulse_was_merged_is_undecided(
     """Noise at the probe may have made the bits: rule 16 fails packets without it alone."""
     edges = edges_of(lengths_of(PLAIN, "033F3D", PLAIN, PLAIN))
     at = edges[84 * packet + 50]
-    report = check([np.sort(np.append(edges, [at + 500, at + 2500]))], resolution_ns=100)
+    report = check_signal([np.sort(np.append(edges, [at + 500, at + 2500]))], resolution_ns=100)
     assert failing(report) == failed
     told = "1 wrong, with merged pulses in them: perhaps by noise"
     assert (result(report, 16).note == told) is (packet == 1)
@@ -189,7 +190,7 @@ def test_errors_that_mix_ones_and_zeros(name: str, given: int, bound: str) -> No
     options = {"resolution_ns": 1000, "uncertainty_ns": 0} | {name: given}
     edges = edges_of(lengths_of(PLAIN))
     with refused(FieldError, field=name, bound=bound):
-        check([edges], **options)
+        check_signal([edges], **options)
 
 
 def test_the_first_half_bit_that_is_not_judged_is_told_to_the_microsecond() -> None:
@@ -205,7 +206,7 @@ def test_rule_17_at_its_limit(lasts_us: int, verdict: Verdict) -> None:
     edges = edges_of(lengths_of(PLAIN))
     gap = int(edges[-1]) + lasts_us * 1000
     chunks = [Chunk(edges, (gap, gap + 500_000)), Chunk(edges + gap + 500_000)]
-    assert result(check(chunks, resolution_ns=1000), 17).verdict is verdict
+    assert result(check_signal(chunks, resolution_ns=1000), 17).verdict is verdict
 
 
 def test_where_the_packet_start_bit_of_a_wrong_packet_is_told() -> None:
@@ -258,7 +259,7 @@ def test_the_rest_of_a_half_bit_behind_a_stretch_without_a_level(last: int, pass
     edges = edges_of(lengths_of(PLAIN))
     gap = int(edges[-1]) + 40_000
     rest = edges_of([last, *lengths_of(PLAIN)], gap + 400_000)
-    report = check([Chunk(edges, (gap, gap + 400_000)), Chunk(rest)], resolution_ns=1000)
+    report = check_signal([Chunk(edges, (gap, gap + 400_000)), Chunk(rest)], resolution_ns=1000)
     assert (report.not_judged == 0) is passes
 
 
@@ -270,5 +271,5 @@ def test_a_stretch_without_a_level_as_long_as_silence_parts_packets(
     edges = edges_of(lengths_of(PLAIN))
     gap = int(edges[-1]) + 40_000
     rest = edges_of(lengths_of(PLAIN), gap + silent)
-    report = check([Chunk(edges, (gap, gap + silent)), Chunk(rest)], resolution_ns=1000)
+    report = check_signal([Chunk(edges, (gap, gap + silent)), Chunk(rest)], resolution_ns=1000)
     assert (result(report, 14).verdict is PASS) is judged

@@ -13,6 +13,7 @@ from conformance_helpers import (
     PLAIN_US,
     SAMPLED_NS,
     START_US,
+    check_signal,
     edges_of,
     failing,
     judge,
@@ -20,7 +21,7 @@ from conformance_helpers import (
     result,
 )
 
-from dccwire.conformance import RULES, Force, Report, Verdict, check
+from dccwire.conformance import RULES, Force, Report, Verdict
 from dccwire.conformance.rules import Sent
 from dccwire.recordings import Chunk
 from dccwire.synthesis import Sending
@@ -53,7 +54,7 @@ def split(*lengths: list[int], gap_us: int = 500, held_us: int = 500) -> Report:
         start = int(edges[-1]) + held_us * 1000
         at = start + gap_us * 1000
         chunks.append(Chunk(edges, (start, at) if place < len(lengths) - 1 else None))
-    return check(chunks, resolution_ns=SAMPLED_NS)
+    return check_signal(chunks, resolution_ns=SAMPLED_NS)
 
 
 @pytest.mark.parametrize(
@@ -147,7 +148,7 @@ def test_rule_14_no_more_ones_hide_than_there_is_time_for(
 ) -> None:
     """Four take 440 µs at the least (S-9.1 §A, Table 1 t1); with the end bit nine are 14."""
     lengths = [*lengths_of(PLAIN), hiding_us * 1000, *lengths_of(PLAIN, preamble=ones)]
-    report = check([edges_of([*lengths, *lengths_of(PLAIN)])], resolution_ns=1)
+    report = check_signal([edges_of([*lengths, *lengths_of(PLAIN)])], resolution_ns=1)
     assert (result(report, 14).verdict, result(report, 14).worst) == (verdict, f"{ones} ones")
 
 
@@ -362,7 +363,7 @@ def test_rule_17_needs_a_packet_before_the_gap() -> None:
 def test_a_gap_before_the_first_edge_shows_nothing() -> None:
     """A recording may begin with an undefined level."""
     chunks = [Chunk(np.empty(0, np.int64), (0, 9000)), Chunk(edges_of(lengths_of(PLAIN), 9000))]
-    report = check(chunks)
+    report = check_signal(chunks)
     assert (report.verdict, result(report, 17).verdict) == (PASS, NOT_EXERCISED)
 
 
@@ -484,6 +485,6 @@ def test_any_number_of_distinct_packets_is_counted(monkeypatch: pytest.MonkeyPat
     """However many of them are remembered at a time."""
     sent = [with_error_byte(f"03 74 {number:02X}") for number in range(40)] * 3
     whole = list(judge(lengths_of(PLAIN, *sent)).to_dicts())
-    monkeypatch.setattr("dccwire.conformance.contents._MOST_KEPT", 3)
+    monkeypatch.setattr("dccwire.conformance.packets._MOST_KEPT", 3)
     assert list(judge(lengths_of(PLAIN, *sent)).to_dicts()) == whole
     assert next(one for one in whole if one["rule"] == 27)["measured"] == 121

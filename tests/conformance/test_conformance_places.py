@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from conformance_helpers import PLAIN, edges_of, failing, judge, lengths_of, result
+from conformance_helpers import PLAIN, check_signal, edges_of, failing, judge, lengths_of, result
 
-from dccwire.conformance import Report, Verdict, check
+from dccwire.conformance import Report, Verdict
 from dccwire.recordings import Chunk
 from dccwire.signal import Timing
 from dccwire.synthesis import Sending
@@ -22,7 +22,7 @@ def with_pulse(at_us: float, width_us: float) -> Report:
     place = 84 + 28  # the first half of the packet start bit, a 0
     before, width = round(at_us * 1000), round(width_us * 1000)
     lengths[place : place + 1] = [before, width, lengths[place] - before - width]
-    return check([edges_of(lengths)], resolution_ns=1)
+    return check_signal([edges_of(lengths)], resolution_ns=1)
 
 
 @pytest.mark.parametrize(
@@ -44,7 +44,7 @@ def test_how_far_open_is_the_width_of_the_distortion(width_us: float, verdict: V
     ]
     width = round(width_us * 1000)
     lengths[84 + 10 : 84 + 11] = [0, width, 60_500 - width]
-    assert result(check([edges_of(lengths)], resolution_ns=1), 1).verdict is verdict
+    assert result(check_signal([edges_of(lengths)], resolution_ns=1), 1).verdict is verdict
 
 
 @pytest.mark.parametrize("count", [1, 2, 3, 7])
@@ -99,7 +99,7 @@ def test_what_was_taken_for_an_end_bit_when_silence_came_is_not_judged() -> None
         assert not failing(report)
     edges = edges_of([*lengths, 58_000])
     gap = (int(edges[-1]) + 20_000_000, int(edges[-1]) + 30_000_000)
-    assert not failing(check([Chunk(edges, gap)], resolution_ns=1000))
+    assert not failing(check_signal([Chunk(edges, gap)], resolution_ns=1000))
 
 
 @pytest.mark.parametrize(
@@ -119,7 +119,7 @@ def test_a_common_factor_of_all_durations_doubts_the_times(
     """8 % long or short, ones and zeros alike to 1 %: the rate may be wrong, and nothing fails."""
     timing = Timing(round(one * 1000), round(zero * 1000))
     lengths = [n for _ in range(20) for n in Sending(PLAIN, timing=timing).lengths()]
-    report = check([edges_of(lengths)], resolution_ns=1)
+    report = check_signal([edges_of(lengths)], resolution_ns=1)
     found = any("a common factor" in note for note in report.notes)
     assert (found, report.verdict is UNDECIDED) == (doubted, doubted)
     if doubted:
@@ -136,7 +136,7 @@ def test_a_rate_that_is_a_little_wrong_is_doubted_too(rate: float) -> None:
     jitter = np.random.default_rng(1).integers(-400, 400, len(lengths) + 1)
     samples = -(-(edges_of(lengths, 5_000) + jitter) // 1_000)
     edges = np.rint(samples * 1e9 / rate).astype(np.int64)
-    report = check([edges], resolution_ns=round(1e9 / rate))
+    report = check_signal([edges], resolution_ns=round(1e9 / rate))
     assert not failing(report)
     assert any("a common factor" in note for note in report.notes)
     assert "(--resolution NS, if they are)" not in report.text(), "finer times would not decide"
@@ -147,13 +147,13 @@ def test_one_good_half_of_a_one_takes_the_doubt_away() -> None:
     timing = Timing(62_640, 108_000)
     lengths = [n for _ in range(20) for n in Sending(PLAIN, timing=timing).lengths()]
     lengths[100] = lengths[101] = 60_000
-    assert failing(check([edges_of(lengths)], resolution_ns=1)).keys() == {1}
+    assert failing(check_signal([edges_of(lengths)], resolution_ns=1)).keys() == {1}
 
 
 @pytest.mark.parametrize("pieces", [1, 3, 400])
 def test_no_packet_and_a_wrong_rate_however_it_is_cut(pieces: int) -> None:
     """Half the durations: the factor is told, and nothing fails."""
     edges = edges_of(lengths_of(*[PLAIN] * 5)) // 2
-    report = check(np.array_split(edges, pieces))
+    report = check_signal(np.array_split(edges, pieces))
     assert any("0.5 times what they should, a common factor" in note for note in report.notes)
     assert (report.packets, failing(report)) == (0, {})

@@ -9,6 +9,7 @@ from conformance_helpers import (
     PLAIN,
     PLAIN_US,
     START_US,
+    check_signal,
     edges_of,
     failing,
     judge,
@@ -16,7 +17,7 @@ from conformance_helpers import (
     result,
 )
 
-from dccwire.conformance import Verdict, check
+from dccwire.conformance import Verdict
 from dccwire.synthesis import Sending
 
 PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
@@ -171,7 +172,7 @@ def test_each_limit_is_exact(length_ns: int, number: int) -> None:
     place = 84 + 28 + 14 if length_ns < 80_000 else ZERO
     lengths = lengths_of(*[PLAIN] * 3)
     lengths[place] = length_ns
-    report = check([edges_of(lengths)], resolution_ns=1)
+    report = check_signal([edges_of(lengths)], resolution_ns=1)
     failed = set(failing(report)) - {2}
     at_a_limit = number == 0
     assert failed == (set() if at_a_limit else {number})
@@ -184,13 +185,13 @@ def test_each_limit_is_exact(length_ns: int, number: int) -> None:
 def test_the_shortest_pause_is_exact(level_ns: int, not_judged: int) -> None:
     """400 µs from the end bit on, known to 1 ns (from memory: a cutout ends 54 µs later)."""
     halves = lengths_of(PLAIN)
-    report = check([edges_of([*halves, level_ns, *halves])], resolution_ns=1)
+    report = check_signal([edges_of([*halves, level_ns, *halves])], resolution_ns=1)
     assert report.not_judged == not_judged
 
 
 def test_rule_5_constant_half_bits_of_75_us() -> None:
     """Half-bits of no packet may be another protocol's (S-9.2 §C): told, shown, and not judged."""
-    report = check([np.arange(1001) * 75_000])
+    report = check_signal([np.arange(1001) * 75_000])
     found = result(report, 5)
     assert (found.verdict, found.measured) == (Verdict.NOT_EXERCISED, 0)
     assert (report.verdict, report.packets) == (Verdict.NOT_EXERCISED, 0)
@@ -209,7 +210,7 @@ def test_rule_5_a_dropped_half_bit_is_no_bit(cut: int | None) -> None:
     sendings = [Sending(PLAIN, timing=COARSE, drop=18 if at == 1 else None) for at in range(3)]
     edges = edges_of(length for sending in sendings for length in sending.lengths())
     chunks = [edges] if cut is None else [edges[:cut], edges[cut:]]
-    report = check(chunks)
+    report = check_signal(chunks)
     found = result(report, 5)
     assert (found.verdict, found.failed, found.worst) == (FAIL, 1, "")
     assert found.note == "1 bit of half a 1 and half a 0"
@@ -287,7 +288,7 @@ def test_the_shape_of_a_pause(between: list[int], shape: bool) -> None:
     report = judge([*halves, *(1000 * level for level in between), *halves])
     assert (report.not_judged == 0) is shape, report.notes
     assert report.verdict is (PASS if shape else UNDECIDED)
-    everything = check(
+    everything = check_signal(
         [edges_of([*halves, *(1000 * level for level in between), *halves])],
         resolution_ns=1000,
         other_protocols=True,
@@ -348,7 +349,7 @@ def test_an_end_bit_at_the_end_of_the_recording() -> None:
     """The same where no edge follows at all, but the level is known to have held."""
     halves = lengths_of(PLAIN, PLAIN)
     edges = edges_of(halves)
-    report = check([edges[:-1]])
+    report = check_signal([edges[:-1]])
     assert (report.packets, report.verdict) == (1, PASS)
 
 
