@@ -31,6 +31,7 @@ def add_commands(commands: Commands) -> None:
     add = _add_reader(commands, "check", _check, "judge a recording by the rules of the standard")
     add("--json", action="store_true", help="a line a rule, the last the summary")
     add("--strict", action="store_true", help="any failed rule counts, not only shall")
+    add("--all", action="store_true", help="tell of every rule in full")
     add("--rules", metavar="LIST", help="judge these alone, such as 1-5,14")
     add("--list", action=_ListRules, help="list the rules instead")
     expected = "half-bits between packets that belong to none are expected"
@@ -235,7 +236,9 @@ def _check(given: argparse.Namespace) -> int:
             other_protocols=given.other_protocols,
             progress=progress,
         )
-    for line in map(json.dumps, report.to_dicts()) if given.json else [report.text()]:
+    for line in (
+        map(json.dumps, report.to_dicts()) if given.json else [report.text(every=given.all)]
+    ):
         say(line)
     if not report.packets:
         complain(f"{given.file}: no packet; {_seen(recording)}")

@@ -6,6 +6,7 @@ Room: counts and characters, no verdicts.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import count as counter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,6 +36,16 @@ class Histogram:
         """Microseconds to how many durations are that long or less than 1 µs longer."""
         filled = np.flatnonzero(self._bins).tolist()
         return {place: int(self._bins[place]) for place in filled}
+
+    def runs(self) -> Iterator[str]:
+        """Neighbouring counts together: from, to, how many."""
+        counts = self.counts()
+        for place in counts:
+            if place - 1 not in counts:
+                beyond = next(one for one in counter(place) if one not in counts)
+                last = "" if place == _LAST - 1 else f" to {beyond}"
+                number = sum(counts[one] for one in range(place, beyond))
+                yield f"{place}{last or '+'} us {number}"
 
     def lines(self, width: int = 80) -> Iterator[str]:
         """A line for each count, with a bar as long as its share of the largest."""

@@ -74,6 +74,7 @@ class PaceRules:
         kinds = np.array(self._kinds)[addresses]
         for kind in range(3):
             places = np.flatnonzero((kinds == kind) & (before >= 0))
+            places = places[np.argsort(starts[places])]
             self._take(kind, starts[places], before[places])
 
     def _take(self, kind: int, starts: Readings, before: Readings) -> None:

@@ -1,6 +1,6 @@
 """What a recording was found to be, rule by rule: values, text and JSON.
 
-Room: results in, words out; nothing is judged here.
+Room: values; what is printed is in `report_text`, nothing is judged here.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ from typing import Any
 
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.rules import Force, Rule, Verdict
-from dccwire.wording import counted, wrapped
 
 SCHEMA = 1
 """Version of the JSON's shape."""
@@ -131,79 +130,15 @@ class Report:
             "notes": list(self.notes),
         }
 
-    def text(self, width: int = 80) -> str:
-        """The report for a terminal, at most `width` columns (60 or more), in plain ASCII."""
-        return "\n".join(_lines(self, max(width, 60)))
+    def text(self, width: int = 80, *, every: bool = False) -> str:
+        """The report for a terminal, at most `width` columns (60 or more), in plain ASCII.
+
+        What failed and what is undecided is told in full, what passed by its number; with `every`,
+        all rules are told in full, and the histogram is drawn.
+        """
+        from dccwire.conformance.report_text import lines_of  # which names this class
+
+        return "\n".join(lines_of(self, max(width, 60), every=every))
 
     def __str__(self) -> str:
         return self.text()
-
-
-def _lines(report: Report, width: int) -> Iterator[str]:
-    seconds = report.duration_ns / 1e9
-    packets, edges = counted(report.packets, "packet"), counted(report.edges, "edge")
-    yield from wrapped(f"{report.source}: {packets}, {edges}, {seconds:.3f} s", width)
-    yield from wrapped(
-        f"resolution {report.resolution_ns / 1e3:g} us ({report.resolution_source})", width
-    )
-    if report.uncertainty_ns:
-        yield f"other uncertainty {report.uncertainty_ns / 1e3:g} us"
-    for note in report.notes:
-        yield from wrapped(note, width, "- ")
-    yield ""
-    yield "half-bits by length"
-    yield from report.histogram.lines(width)
-    yield ""
-    yield "rule  verdict        what is judged"
-    for one in report.results:
-        yield from _rule_lines(one, width)
-    yield ""
-    for words in _would_decide(report):
-        yield from wrapped(words, width, "undecided: ")
-    mild = "" if report.failed or not report.failed_strictly else " (of no 'shall': see the force)"
-    yield f"verdict: {report.verdict}{mild}"
-
-
-def _would_decide(report: Report) -> Iterator[str]:
-    """What it would take, for all rules together."""
-    undecided = [one for one in report.results if one.verdict is Verdict.UNDECIDED]
-    coarse = [one for one in undecided if one.nearest_ns is not None]
-    if coarse:
-        nearest = min(one.nearest_ns or 0 for one in coarse)
-        finer = f"times known to less than {nearest / 1e3:g} us" if nearest else "another recording"
-        yield f"{_numbers(coarse)}: {finer} would decide (--resolution NS, if they are)"
-    if others := [one for one in undecided if one.nearest_ns is None]:
-        yield f"{_numbers(others)}: what would decide is in the notes"
-    if report.not_judged:
-        yield (
-            f"{counted(report.not_judged, 'half-bit')} of no packet: if another protocol is "
-            "expected between packets, say so with --other-protocols"
-        )
-
-
-def _numbers(results: list[RuleResult]) -> str:
-    return f"rule{'s' * (len(results) > 1)} {', '.join(str(one.rule.number) for one in results)}"
-
-
-def _rule_lines(one: RuleResult, width: int) -> Iterator[str]:
-    rule = one.rule
-    head = f"{rule.number:>4}  {one.verdict.upper():<13}  "
-    counts = (
-        f"worst {one.worst}" * bool(one.worst),
-        f"{one.measured} measured",
-        f"{one.failed} failed" * bool(one.failed),
-        f"{one.undecided} undecided" * bool(one.undecided),
-    )
-    found = ", ".join(filter(None, counts)) if one.measured or one.failed else ""
-    yield from wrapped(f"{rule.quantity}: {rule.limit}", width, head)
-    force = f"{rule.clause} ({one.force or rule.force})"
-    for words in filter(None, (force, found, _times(one), one.note)):
-        yield from wrapped(words, width, " " * len(head))
-
-
-def _times(one: RuleResult) -> str:
-    if not one.first_times_ns:
-        return ""
-    times = ", ".join(f"{time / 1e6:.3f}" for time in one.first_times_ns)
-    more = ", ..." if one.failed > len(one.first_times_ns) else ""
-    return f"at {times} ms{more}"

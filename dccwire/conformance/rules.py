@@ -115,6 +115,11 @@ class Rule:
         return said
 
     @property
+    def chapter(self) -> str:
+        """The standard that it is of, such as S-9.2.1."""
+        return self.limit.clause.split(" ")[0].rstrip(",;")
+
+    @property
     def clause(self) -> str:
         """Where the limit stands."""
         return self.limit.clause

@@ -1,0 +1,136 @@
+"""A report in words for a terminal: the answer first, then why, then what is left.
+
+Room: a report in, lines out; nothing is judged here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from itertools import groupby
+
+from dccwire.conformance.report import Report, RuleResult
+from dccwire.conformance.rules import Verdict
+from dccwire.wording import counted, wrapped
+
+_TOLD = (Verdict.FAIL, Verdict.UNDECIDED)
+"""What is told in full, each rule on its own."""
+
+_ORDER = (*_TOLD, Verdict.PASS, Verdict.OBSERVED, Verdict.NOT_DECIDABLE, Verdict.NOT_EXERCISED)
+
+
+def lines_of(report: Report, width: int, *, every: bool) -> Iterator[str]:
+    """The lines of a report; with `every`, each rule in full."""
+    found = {
+        verdict: [one for one in report.results if one.verdict is verdict] for verdict in _ORDER
+    }
+    counts = ", ".join(f"{len(some)} {verdict}" for verdict, some in found.items() if some)
+    yield from wrapped(f"{report.verdict}{_mild(report)}: {report.source}", width)
+    packets, edges = counted(report.packets, "packet"), counted(report.edges, "edge")
+    yield from wrapped(f"{counted(len(report.results), 'rule')}: {counts or 'none'}", width)
+    measured = f"{packets}, {edges}, {report.duration_ns / 1e9:.3f} s; resolution "
+    measured += f"{report.resolution_ns / 1e3:g} us ({report.resolution_source})"
+    if report.uncertainty_ns:
+        measured += f", other uncertainty {report.uncertainty_ns / 1e3:g} us"
+    yield from wrapped(measured, width)
+    for verdict, some in found.items():
+        if some and (every or verdict in _TOLD):
+            yield from ("", str(verdict))
+            for one in some:
+                yield from _rule_lines(one, width)
+    if words := list(_would_decide(report)):
+        yield from ("", "what would decide")
+        for line in words:
+            yield from wrapped(line, width, "- ")
+    if not every:
+        yield from _in_short(found, width)
+    if report.notes:
+        yield from ("", "notes")
+        for note in report.notes:
+            yield from wrapped(note, width, "- ")
+    yield from ("", "half-bits by length")
+    yield from (
+        report.histogram.lines(width)
+        if every
+        else wrapped("; ".join(report.histogram.runs()) or "none", width, "  ")
+    )
+
+
+def _mild(report: Report) -> str:
+    mild = report.failed_strictly and not report.failed
+    return " (of no 'shall': see the force)" if mild else ""
+
+
+def _in_short(found: dict[Verdict, list[RuleResult]], width: int) -> Iterator[str]:
+    """What passed, a line a chapter; what was not judged, a line a reason."""
+    if found[Verdict.PASS]:
+        yield from ("", "pass")
+        for chapter, some in groupby(found[Verdict.PASS], lambda one: one.rule.chapter):
+            yield from wrapped(_rules(list(some)), width, f"  {chapter:<8}  ")
+    for verdict in _ORDER[3:]:
+        if found[verdict]:
+            yield from ("", str(verdict))
+            for note, some in _by_note(found[verdict]).items():
+                told = f"{_rules(some)}{': ' * bool(note)}{note}"
+                yield from wrapped(told, width, "  ")
+
+
+def _by_note(results: list[RuleResult]) -> dict[str, list[RuleResult]]:
+    notes: dict[str, list[RuleResult]] = {}
+    for one in results:
+        note = one.note if one.verdict is not Verdict.NOT_EXERCISED else ""
+        notes.setdefault(note, []).append(one)
+    return notes
+
+
+def _rules(results: Sequence[RuleResult]) -> str:
+    """Rules by their numbers, those in a row as a range."""
+    rows: list[list[int]] = []
+    for number in sorted(one.rule.number for one in results):
+        if rows and number == rows[-1][-1] + 1:
+            rows[-1].append(number)
+        else:
+            rows.append([number])
+    told = ", ".join(f"{row[0]}-{row[-1]}" if len(row) > 1 else str(row[0]) for row in rows)
+    return f"rule{'s' * (len(results) > 1)} {told}"
+
+
+def _would_decide(report: Report) -> Iterator[str]:
+    """What it would take, for all rules together."""
+    undecided = [one for one in report.results if one.verdict is Verdict.UNDECIDED]
+    coarse = [one for one in undecided if one.nearest_ns is not None]
+    if coarse:
+        nearest = min(one.nearest_ns or 0 for one in coarse)
+        finer = f"times known to less than {nearest / 1e3:g} us" if nearest else "another recording"
+        yield f"{_rules(coarse)}: {finer} would decide (--resolution NS, if they are)"
+    if others := [one for one in undecided if one.nearest_ns is None]:
+        yield f"{_rules(others)}: see the notes of each"
+    if report.not_judged:
+        yield (
+            f"{counted(report.not_judged, 'half-bit')} of no packet: if another protocol is "
+            "expected between packets, say so with --other-protocols"
+        )
+
+
+def _rule_lines(one: RuleResult, width: int) -> Iterator[str]:
+    rule = one.rule
+    head = f"{rule.number:>4}  "
+    of = f"{one.failed} of {one.measured} failed" if one.failed else f"{one.measured} measured"
+    counts = (
+        f"worst {one.worst}" * bool(one.worst),
+        of,
+        f"{one.undecided} undecided" * bool(one.undecided),
+        _times(one),
+    )
+    yield from wrapped(f"{rule.quantity}: {rule.limit}", width, head)
+    found = ", ".join(filter(None, counts)) if one.measured or one.failed else ""
+    force = f"{rule.clause} ({one.force or rule.force})"
+    for words in filter(None, (found, one.note, force)):
+        yield from wrapped(words, width, " " * len(head))
+
+
+def _times(one: RuleResult) -> str:
+    if not one.first_times_ns:
+        return ""
+    times = ", ".join(f"{time / 1e6:.3f}" for time in one.first_times_ns)
+    more = ", ..." if one.failed > len(one.first_times_ns) else ""
+    return f"at {times} ms{more}"
