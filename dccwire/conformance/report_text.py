@@ -5,7 +5,7 @@ Room: a report in, lines out; nothing is judged here.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from itertools import groupby
 
 from dccwire.conformance.report import Report, RuleResult
@@ -65,12 +65,12 @@ def _in_short(found: dict[Verdict, list[RuleResult]], width: int) -> Iterator[st
     if found[Verdict.PASS]:
         yield from ("", "pass")
         for chapter, some in groupby(found[Verdict.PASS], lambda one: one.rule.chapter):
-            yield from wrapped(_rules(list(some)), width, f"  {chapter:<8}  ")
+            yield from wrapped(_rules(some), width, f"  {chapter:<8}  ")
     for verdict in _ORDER[3:]:
         if found[verdict]:
             yield from ("", str(verdict))
-            for note, some in _by_note(found[verdict]).items():
-                told = f"{_rules(some)}{': ' * bool(note)}{note}"
+            for note, alike in _by_note(found[verdict]).items():
+                told = f"{_rules(alike)}{': ' * bool(note)}{note}"
                 yield from wrapped(told, width, "  ")
 
 
@@ -82,16 +82,17 @@ def _by_note(results: list[RuleResult]) -> dict[str, list[RuleResult]]:
     return notes
 
 
-def _rules(results: Sequence[RuleResult]) -> str:
+def _rules(results: Iterable[RuleResult]) -> str:
     """Rules by their numbers, those in a row as a range."""
     rows: list[list[int]] = []
-    for number in sorted(one.rule.number for one in results):
+    listed = sorted(one.rule.number for one in results)
+    for number in listed:
         if rows and number == rows[-1][-1] + 1:
             rows[-1].append(number)
         else:
             rows.append([number])
     told = ", ".join(f"{row[0]}-{row[-1]}" if len(row) > 1 else str(row[0]) for row in rows)
-    return f"rule{'s' * (len(results) > 1)} {told}"
+    return f"rule{'s' * (len(listed) > 1)} {told}"
 
 
 def _would_decide(report: Report) -> Iterator[str]:
@@ -103,7 +104,7 @@ def _would_decide(report: Report) -> Iterator[str]:
         finer = f"times known to less than {nearest / 1e3:g} us" if nearest else "another recording"
         yield f"{_rules(coarse)}: {finer} would decide (--resolution NS, if they are)"
     if others := [one for one in undecided if one.nearest_ns is None]:
-        yield f"{_rules(others)}: see the notes of each"
+        yield f"{_rules(others)}: see {'its note' if len(others) == 1 else 'the note of each'}"
     if report.not_judged:
         yield (
             f"{counted(report.not_judged, 'half-bit')} of no packet: if another protocol is "

@@ -58,7 +58,7 @@ def test_what_was_not_judged_does_not_pass(packets: int, expected: Verdict) -> N
     report = replace(passed, not_judged=1)
     assert report.verdict is expected
     assert "1 half-bit of no packet: if another protocol is expected" in report.text(120)
-    assert report.text(120).endswith(f"verdict: {expected}")
+    assert report.text(120).startswith(f"{expected}: edges")
     assert list(report.to_dicts())[-1]["not_judged"] == 1
 
 
@@ -69,7 +69,7 @@ def test_only_what_the_text_demands_or_defines_counts_unless_strict(force: Force
     report = report_of(RuleResult(rule, Verdict.FAIL, measured=1, failed=1))
     binding = force in (Force.SHALL, Force.DEFINED)
     assert (report.failed, report.failed_strictly, report.verdict) == (binding, True, Verdict.FAIL)
-    assert report.text().endswith("(of no 'shall': see the force)") is not binding
+    assert report.text().startswith("fail (of no 'shall': see the force)") is not binding
     assert not report_of(RuleResult(rule, Verdict.UNDECIDED)).failed_strictly
 
 
@@ -99,17 +99,28 @@ def test_the_text_says_what_was_found() -> None:
     """Rule, verdict, limit, clause, force, worst, counts, times and note, at 120 columns."""
     text = judge([*lengths_of(PLAIN, PLAIN), 62_000, 62_000, *lengths_of(PLAIN)]).text(120)
     lines = text.splitlines()
-    assert lines[0] == "edges: 3 packets, 255 edges, 0.018 s"
-    assert lines[1] == "resolution 1 us (option)"
-    place = lines.index("   1  FAIL           each half of a 1: 55 to 61 us")
-    assert [line.strip() for line in lines[place + 1 : place + 4]] == [
-        "S-9.1 §A, Table 1 t1 (shall)",
-        "worst 62 us, 164 measured, 2 failed",
-        "at 12.204, 12.266 ms",
+    assert lines[:3] == [
+        "fail: edges",
+        "14 rules: 1 fail, 9 pass, 2 not decidable, 2 not exercised",
+        "3 packets, 255 edges, 0.018 s; resolution 1 us (option)",
     ]
-    assert lines[-1] == "verdict: fail"
-    assert [line for line in lines if line.startswith("  17")] == [
-        "  17  NOT DECIDABLE  signal after the end bit: at least 26 us"
+    place = lines.index("   1  each half of a 1: 55 to 61 us")
+    assert lines[place - 1] == "fail"
+    assert [line.strip() for line in lines[place + 1 : place + 3]] == [
+        "worst 62 us, 2 of 164 failed, at 12.204, 12.266 ms",
+        "S-9.1 §A, Table 1 t1 (shall)",
+    ]
+    assert lines[lines.index("not decidable") + 1] == (
+        "  rules 13, 17: the recording lacks a state 'no signal' (x or z): record it to decide"
+    )
+    assert lines[lines.index("pass") + 1 :][:3] == [
+        "  S-9.1     rules 2-5",
+        "  S-9.2     rules 14-16",
+        "  S-9.2.1   rules 27-28",
+    ]
+    assert lines[-2:] == [
+        "half-bits by length",
+        "  58 to 59 us 162; 62 to 63 us 2; 99 to 100 us 90",
     ]
 
 
@@ -117,10 +128,10 @@ def test_the_text_marks_times_left_out() -> None:
     """Five times, then dots if there are more; undecided readings are counted too."""
     halves = lengths_of(PLAIN, PLAIN)
     ones = [58_000] * 4 + [62_000] * 5
-    assert "at 0.232, 0.294, 0.356, 0.418, 0.480 ms\n" in judge(ones + halves).text()
-    text = judge([*ones, 62_000, *[61_000] * 2, *halves]).text()
-    assert "at 0.232, 0.294, 0.356, 0.418, 0.480 ms, ...\n" in text
-    assert "worst 62 us, 120 measured, 6 failed, 2 undecided\n" in text
+    times = "at 0.232, 0.294, 0.356, 0.418, 0.480 ms"
+    assert f"{times}\n" in judge(ones + halves).text(120)
+    text = judge([*ones, 62_000, *[61_000] * 2, *halves]).text(120)
+    assert f"worst 62 us, 6 of 120 failed, 2 undecided, {times}, ...\n" in text
 
 
 def test_the_text_says_what_would_decide() -> None:
@@ -128,18 +139,19 @@ def test_the_text_says_what_would_decide() -> None:
     halves = lengths_of(PLAIN, PLAIN, PLAIN)
     halves[88:90], halves[112] = [60_500, 60_500], 95_400
     text = judge(halves).text()
-    assert "undecided: rules 1, 3: times known to less than 0.4 us would decide" in text
+    assert "- rules 1, 3: times known to less than 0.4 us would decide" in text
     halves[112] = 95_000
     assert "rules 1, 3: another recording would decide" in judge(halves).text()
     halves[130] = 12_000_000
-    assert "undecided: rule 13: what would decide is in the notes" in judge(halves).text()
+    assert "- rule 13: see its note" in judge(halves).text()
 
 
 def test_a_rule_not_exercised_shows_no_counts() -> None:
     """Nothing measured is shown as nothing."""
-    text = report_of(RuleResult(RULES[27], NOT_EXERCISED)).text()
-    assert "measured" not in text
-    assert "  27  NOT EXERCISED  bytes of a packet: 3 to 6 bytes" in text
+    report = report_of(RuleResult(RULES[27], NOT_EXERCISED))
+    assert "not exercised\n  rule 27\n" in report.text()
+    assert "measured" not in report.text(every=True)
+    assert "not exercised\n  27  bytes of a packet: 3 to 6 bytes" in report.text(every=True)
 
 
 def test_json_has_a_line_a_rule_and_the_summary_last() -> None:
