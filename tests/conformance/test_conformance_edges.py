@@ -272,3 +272,22 @@ def test_a_stretch_without_a_level_as_long_as_silence_parts_packets(
     rest = edges_of(lengths_of(PLAIN), gap + silent)
     report = check([Chunk(edges, (gap, gap + silent)), Chunk(rest)], resolution_ns=1000)
     assert (result(report, 14).verdict is PASS) is judged
+
+
+@pytest.mark.parametrize(
+    ("bits", "foreign"),
+    [
+        ("1" + "10101010" + 6 * "011111110", 0),
+        ("1" + "10101010" + 7 * "011111110", 144),
+        ("1" + 6 * "011111110", 0),
+        ("1" + 7 * "011111110", 128),
+        ("1" + 3 * "011111111" + "0", 0),  # a last byte of ones joins the preamble
+        ("1" + 3 * "011111111" + "10", 58),
+    ],
+)
+def test_the_end_of_a_packet_before_the_first_has_a_0_before_each_of_six_bytes(
+    bits: str, foreign: int
+) -> None:
+    """S-9.2 §A; S-9.2.1, introduction: what has not is of no packet, and is not judged."""
+    head = [length for bit in bits for length in [58_000 if bit == "1" else 99_000] * 2]
+    assert judge(head + lengths_of(PLAIN, PLAIN)).not_judged == foreign
