@@ -282,7 +282,7 @@ def test_a_stretch_without_a_level_as_long_as_silence_parts_packets(
         ("1" + 6 * "011111110", 0),
         ("1" + 7 * "011111110", 128),
         ("1" + 3 * "011111111" + "0", 0),  # a last byte of ones joins the preamble
-        ("1" + 3 * "011111111" + "10", 58),
+        ("1" + 3 * "011111111" + "10", 60),
     ],
 )
 def test_the_end_of_a_packet_before_the_first_has_a_0_before_each_of_six_bytes(
