@@ -273,3 +273,38 @@ def test_a_stretch_without_a_level_as_long_as_silence_parts_packets(
     rest = edges_of(lengths_of(PLAIN), gap + silent)
     report = check_signal([Chunk(edges, (gap, gap + silent)), Chunk(rest)], resolution_ns=1000)
     assert (result(report, 14).verdict is PASS) is judged
+
+
+@pytest.mark.parametrize(
+    ("bits", "foreign"),
+    [
+        ("1" + "10101010" + 6 * "011111110", 0),
+        ("1" + "10101010" + 7 * "011111110", 144),
+        ("1" + 6 * "011111110", 0),
+        ("1" + 7 * "011111110", 128),
+        ("1" + 3 * "011111111" + "0", 0),  # a last byte of ones joins the preamble
+        ("1" + 3 * "011111111" + "10", 60),
+    ],
+)
+def test_the_end_of_a_packet_before_the_first_has_a_0_before_each_of_six_bytes(
+    bits: str, foreign: int
+) -> None:
+    """S-9.2 §A; S-9.2.1, introduction: what has not is of no packet, and is not judged."""
+    head = [length for bit in bits for length in [58_000 if bit == "1" else 99_000] * 2]
+    assert judge(head + lengths_of(PLAIN, PLAIN)).not_judged == foreign
+
+
+@pytest.mark.parametrize("bit", range(5))
+@pytest.mark.parametrize("order", [1, -1])
+def test_bits_that_may_be_cut_prove_no_difference(bit: int, order: int) -> None:
+    """Two behind another protocol: both halves keep 55 to 61 µs, 5 µs apart (rule 2)."""
+    lengths = lengths_of(PLAIN, preamble=20)
+    lengths[2 * bit : 2 * bit + 2] = [55_500, 60_500][::order]
+    report = check([edges_of(lengths_of(PLAIN) + OTHER + lengths)], resolution_ns=1)
+    assert failing(report) == ({2: 1} if bit > 1 else {})
+
+
+def test_how_long_the_recording_is_is_told_to_the_millisecond() -> None:
+    """From the first edge to the last."""
+    report = judge(lengths_of(*[PLAIN] * 200))
+    assert "200 packets, 16801 edges, 1.220 s" in report.text()
