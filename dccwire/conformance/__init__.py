@@ -6,17 +6,22 @@ what the recording's resolution leaves open. Needs numpy (`pip install 'dccwire[
 
 import dccwire.recordings  # noqa: F401 - asks for numpy first: one clear line if it is absent
 from dccwire.conformance.checking import check
+from dccwire.conformance.expectations import Expectation, ExpectationResult
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.report import Report, RuleResult
 from dccwire.conformance.rules import RULES, Force, Rule, Verdict, choose_rules, rules_in_words
+from dccwire.conformance.session import Session
 
 __all__ = [
     "RULES",
+    "Expectation",
+    "ExpectationResult",
     "Force",
     "Histogram",
     "Report",
     "Rule",
     "RuleResult",
+    "Session",
     "Verdict",
     "check",
     "choose_rules",

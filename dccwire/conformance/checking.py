@@ -111,6 +111,7 @@ class _Judge:
     def __init__(
         self, resolution_ns: int, resolution_source: str, uncertainty_ns: int, session: Session
     ) -> None:
+        self._session = session
         self._resolution = resolution_ns
         self._resolution_source = resolution_source
         self._uncertainty = uncertainty_ns
@@ -157,6 +158,10 @@ class _Judge:
         self._take(self._receiver.close(end_ns))
         self._judge(None)
         self._framing.close()
+        end = self._last / 1e9
+        for one in self._session.expectations:
+            if one.from_ns > self._last:
+                raise FieldError("from_s", f"within the recording, which ends at {end:g} s", one)
 
     def _take(self, columns: Columns) -> None:
         held = self._held
@@ -212,6 +217,7 @@ class _Judge:
             histogram=self._histogram,
             not_judged=0 if other_protocols else self._places.foreign,
             notes=(*notes, *self._notes()),
+            expectations=self._rules.expectations(),
         )
 
     def _notes(self) -> Iterator[str]:

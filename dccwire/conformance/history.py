@@ -7,11 +7,13 @@ counts in tallies of its own. Room: no rule here, no numpy.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import ClassVar, NamedTuple
+from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 from dccwire.conformance.measures import Tally
 from dccwire.conformance.rules import Sent
-from dccwire.conformance.session import Session
+
+if TYPE_CHECKING:
+    from dccwire.conformance.session import Session  # which holds expectations, that are watches
 
 
 class Heard(NamedTuple):
@@ -34,9 +36,9 @@ class Watch:
 
     `session` says what is known besides the recording.
 
-    Every subclass is made once for each recording. It hears the packets of whose bytes `wants` is
-    true, or all of them while it is `awake`; what a gap hides and what could not be read it hears
-    of as well.
+    Every subclass, but an `abstract` one, is made once for each recording. It hears the packets of
+    whose bytes `wants` is true, or all of them while it is `awake`; what a gap hides and what could
+    not be read it hears of as well.
     """
 
     awake = False
@@ -45,8 +47,9 @@ class Watch:
     def __init__(self, error_ns: int, session: Session) -> None:
         self.error, self.session = error_ns, session
 
-    def __init_subclass__(cls) -> None:
-        Watch.classes.append(cls)
+    def __init_subclass__(cls, *, abstract: bool = False) -> None:
+        if not abstract:
+            Watch.classes.append(cls)
 
     def wants(self, sent: Sent) -> bool:
         """Whether packets of these bytes are to be heard; asked once for each distinct packet."""
@@ -67,4 +70,4 @@ class Watch:
 
     def tallies(self) -> Iterable[Tally]:
         """What was found."""
-        raise NotImplementedError
+        return ()

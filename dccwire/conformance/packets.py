@@ -16,6 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.address import Mode
+from dccwire.conformance.expectations import ExpectationResult
+from dccwire.conformance.expecting import Expecting
 from dccwire.conformance.extended import LENGTH, judge_length
 from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import Tally
@@ -51,7 +53,8 @@ class PacketRules:
     def __init__(self, error_ns: int, session: Session) -> None:
         self._judges = [one for one in RULES.values() if one.of_bytes]
         self._tallies = {one.number: Tally(one) for one in self._judges}
-        self._watches = [one(error_ns, session) for one in Watch.classes]
+        self._expecting = [Expecting(one) for one in session.expectations]
+        self._watches = [*(one(error_ns, session) for one in Watch.classes), *self._expecting]
         self._pace = PaceRules(error_ns)
         self._history = ModeHistory()
         self._profiles: dict[object, _Profile] = {}
@@ -109,6 +112,10 @@ class PacketRules:
         """The recording ends."""
         for one in self._watches:
             one.close()
+
+    def expectations(self) -> tuple[ExpectationResult, ...]:
+        """What became of the session's expectations."""
+        return tuple(one.result() for one in self._expecting)
 
     def tell(self, number: int, outcome: Outcome, time: int) -> None:
         """Count for one rule what cannot be judged by the bytes."""

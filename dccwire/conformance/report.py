@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.rules import Force, Rule, Verdict
 
@@ -80,16 +81,22 @@ class Report:
     histogram: Histogram
     not_judged: int = 0
     notes: tuple[str, ...] = ()
+    expectations: tuple[ExpectationResult, ...] = ()
+
+    @property
+    def _verdicts(self) -> set[Verdict]:
+        return {one.verdict for one in self.results} | {one.verdict for one in self.expectations}
 
     @property
     def failed(self) -> bool:
-        """Whether a rule fails that the text demands or defines."""
-        return any(one.verdict is Verdict.FAIL and one.binding for one in self.results)
+        """Whether a rule fails that the text demands or defines, or an expectation."""
+        unmet = any(one.verdict is Verdict.FAIL for one in self.expectations)
+        return unmet or any(one.verdict is Verdict.FAIL and one.binding for one in self.results)
 
     @property
     def failed_strictly(self) -> bool:
         """Whether any rule fails, those that are advice or follow from others included."""
-        return any(one.verdict is Verdict.FAIL for one in self.results)
+        return Verdict.FAIL in self._verdicts
 
     @property
     def verdict(self) -> Verdict:
@@ -100,7 +107,7 @@ class Report:
         """
         if self.failed_strictly:
             return Verdict.FAIL
-        verdicts = {one.verdict for one in self.results}
+        verdicts = self._verdicts
         if Verdict.UNDECIDED in verdicts or (self.not_judged and self.packets):
             return Verdict.UNDECIDED
         if Verdict.PASS in verdicts and self.packets:
@@ -109,9 +116,11 @@ class Report:
         return Verdict.NOT_DECIDABLE if lacking else Verdict.NOT_EXERCISED
 
     def to_dicts(self) -> Iterator[dict[str, Any]]:
-        """The lines of the JSON form: one a rule, the last the summary."""
+        """The lines of the JSON form: one a rule, one an expectation, the last the summary."""
         for one in self.results:
             yield one.to_dict()
+        for each in self.expectations:
+            yield each.to_dict()
         found = [one.verdict for one in self.results]
         yield {
             "summary": True,

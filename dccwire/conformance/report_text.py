@@ -37,6 +37,13 @@ def lines_of(report: Report, width: int, *, every: bool) -> Iterator[str]:
             yield from ("", str(verdict))
             for one in some:
                 yield from _rule_lines(one, width)
+    if report.expectations:
+        yield from ("", "expected")
+        for each in report.expectations:
+            head = f"  {each.verdict:<9}  "
+            yield from wrapped(f"{each.count} of {each.expectation}", width, head)
+            for told in filter(None, (each.nearest and f"nearest {each.nearest}", each.note)):
+                yield from wrapped(told, width, " " * len(head))
     if words := list(_would_decide(report)):
         yield from ("", "what would decide")
         for line in words:

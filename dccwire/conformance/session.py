@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from dccwire.conformance.expectations import Expectation
+
 
 @dataclass(frozen=True, slots=True)
 class Session:
@@ -15,7 +17,7 @@ class Session:
     `programming_track`: whether service mode is meant to be sent; `consists`: the short addresses
     that consists use; `every_30_ms`: whether the station is set so that a packet comes every 30 ms
     (S-9.2 §C); `power_on_ns`: when power came on; `new`: whether there was no earlier state then
-    (S-9.2.4 §A).
+    (S-9.2.4 §A); `expectations`: what was to be sent.
     """
 
     programming_track: bool | None = None
@@ -23,3 +25,4 @@ class Session:
     every_30_ms: bool | None = None
     power_on_ns: tuple[int, ...] | None = None
     new: bool | None = None
+    expectations: tuple[Expectation, ...] = ()

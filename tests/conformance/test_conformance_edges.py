@@ -300,7 +300,7 @@ def test_bits_that_may_be_cut_prove_no_difference(bit: int, order: int) -> None:
     """Two behind another protocol: both halves keep 55 to 61 µs, 5 µs apart (rule 2)."""
     lengths = lengths_of(PLAIN, preamble=20)
     lengths[2 * bit : 2 * bit + 2] = [55_500, 60_500][::order]
-    report = check([edges_of(lengths_of(PLAIN) + OTHER + lengths)], resolution_ns=1)
+    report = check_signal([edges_of(lengths_of(PLAIN) + OTHER + lengths)], resolution_ns=1)
     assert failing(report) == ({2: 1} if bit > 1 else {})
 
 
