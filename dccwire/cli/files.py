@@ -31,6 +31,9 @@ def add_commands(commands: Commands) -> None:
     add = _add_reader(commands, "check", _check, "judge a recording by the rules of the standard")
     add("--json", action="store_true", help="a line a rule, the last the summary")
     add("--strict", action="store_true", help="any failed rule counts, not only shall")
+    add("--certain", action="store_true", help="what is undecided counts as not well")
+    add("--session", metavar="FILE", help="what is known besides, and expected: TOML")
+    add("--junit", metavar="FILE", help="write the report as JUnit XML, too")
     add("--all", action="store_true", help="tell of every rule in full")
     add("--rules", metavar="LIST", help="judge these alone, such as 1-5,14")
     add("--list", action=_ListRules, help="list the rules instead")
@@ -225,12 +228,14 @@ def _seen(recording: Recording) -> str:
 
 def _check(given: argparse.Namespace) -> int:
     recording = _open(given)
-    from dccwire.conformance import check, choose_rules
+    from dccwire.conformance import Verdict, check, choose_rules, junit_of, read_session
 
+    session = None if given.session is None else read_session(given.session)
     rules = None if given.rules is None else choose_rules(given.rules)
     with _progress(recording) as progress:
         report = check(
             recording,
+            session=session,
             rules=rules,
             uncertainty_ns=given.uncertainty,
             other_protocols=given.other_protocols,
@@ -242,8 +247,19 @@ def _check(given: argparse.Namespace) -> int:
         say(line)
     if not report.packets:
         complain(f"{given.file}: no packet; {_seen(recording)}")
+    if given.junit is not None:
+        text = junit_of(report, strict=given.strict, certain=given.certain)
+        _write(given.junit, text)
     failed = report.failed_strictly if given.strict else report.failed
+    failed |= given.certain and report.verdict is Verdict.UNDECIDED
     return 1 if failed or not report.packets else 0
+
+
+def _write(path: str, text: str) -> None:
+    try:
+        Path(path).write_text(text, "utf-8")
+    except OSError as error:
+        raise RecordingError(Reason.FILE, path, error.strerror or str(error)) from None
 
 
 def _compose(given: argparse.Namespace) -> int:

@@ -8,9 +8,10 @@ import dccwire.recordings  # noqa: F401 - asks for numpy first: one clear line i
 from dccwire.conformance.checking import check
 from dccwire.conformance.expectations import Expectation, ExpectationResult
 from dccwire.conformance.histogram import Histogram
+from dccwire.conformance.junit import junit_of
 from dccwire.conformance.report import Report, RuleResult
 from dccwire.conformance.rules import RULES, Force, Rule, Verdict, choose_rules, rules_in_words
-from dccwire.conformance.session import Session
+from dccwire.conformance.session import Session, read_session
 
 __all__ = [
     "RULES",
@@ -25,5 +26,7 @@ __all__ = [
     "Verdict",
     "check",
     "choose_rules",
+    "junit_of",
+    "read_session",
     "rules_in_words",
 ]

@@ -41,7 +41,7 @@ def lines_of(report: Report, width: int, *, every: bool) -> Iterator[str]:
         yield from ("", "expected")
         for each in report.expectations:
             head = f"  {each.verdict:<9}  "
-            yield from wrapped(f"{each.count} of {each.expectation}", width, head)
+            yield from wrapped(f"{each.expectation}: {each.count} seen", width, head)
             for told in filter(None, (each.nearest and f"nearest {each.nearest}", each.note)):
                 yield from wrapped(told, width, " " * len(head))
     if words := list(_would_decide(report)):

@@ -1,13 +1,21 @@
 """What is known of a session besides its recording; what is not said is None, and not known.
 
-Room: values alone; nothing is judged here.
+Room: values and how they are read from TOML; nothing is judged here.
 """
 
 from __future__ import annotations
 
+import os
+import tomllib
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Any
 
+from dccwire.address import ShortAddress
 from dccwire.conformance.expectations import Expectation
+from dccwire.errors import Reason, RecordingError, ShapeError
+from dccwire.notation import address_from_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,3 +34,113 @@ class Session:
     power_on_ns: tuple[int, ...] | None = None
     new: bool | None = None
     expectations: tuple[Expectation, ...] = ()
+
+    @classmethod
+    def from_dict(cls, plain: object) -> Session:
+        """The session of a TOML document, as `tomllib` reads it.
+
+        Raises:
+            ShapeError: an unknown key, with the nearest known, or a value of another shape.
+            TextError, FieldError: as for `Expectation` and addresses.
+
+        >>> Session.from_dict({"consists": [7], "power_on_s": [0.5]}).power_on_ns
+        (500000000,)
+        """
+        return cls(**_read(plain, "", _KEYS))
+
+
+def read_session(path: str | os.PathLike[str]) -> Session:
+    """The session that a TOML file describes.
+
+    Raises:
+        RecordingError: the file cannot be read, or is no TOML; else as `Session.from_dict`.
+    """
+    try:
+        with open(path, "rb") as file:
+            plain = tomllib.load(file)
+    except OSError as error:
+        raise RecordingError(Reason.FILE, str(path), error.strerror or str(error)) from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise RecordingError(Reason.FORMAT, str(path), f"is no TOML: {error}") from None
+    return Session.from_dict(plain)
+
+
+_Reader = Callable[[Any, str], Any]
+
+
+def _read(plain: object, path: str, keys: Mapping[str, tuple[str, _Reader]]) -> dict[str, Any]:
+    """The fields of a table, by the keys that it may have: whose field each is, and how to read."""
+    if not isinstance(plain, dict):
+        raise ShapeError(path or "session", "a table", plain)
+    read: dict[str, Any] = {}
+    for key, value in plain.items():
+        where = f"{path}{'.' * bool(path)}{key}"
+        if key not in keys:
+            near = get_close_matches(str(key)[:40], keys, n=1, cutoff=0.4)
+            hint = f"perhaps {near[0]}" if near else f"known are {', '.join(keys)}"
+            raise ShapeError(where, "a known key", value, hint)
+        field, reader = keys[key]
+        read[field] = reader(value, where)
+    return read
+
+
+def _truth(value: object, path: str) -> bool:
+    if not isinstance(value, bool):
+        raise ShapeError(path, "true or false", value)
+    return value
+
+
+def _count(value: object, path: str) -> int:
+    if type(value) is not int:
+        raise ShapeError(path, "a whole number", value)
+    return value
+
+
+def _ns(value: object, path: str) -> int:
+    if type(value) not in (int, float) or not 0 <= value < 1e9:  # type: ignore[operator]
+        raise ShapeError(path, "seconds, 0 or more", value)
+    return round(value * 1e9)  # type: ignore[operator]
+
+
+def _text(value: object, path: str) -> str:
+    if not isinstance(value, str):
+        raise ShapeError(path, "a text", value)
+    return value
+
+
+def _each(reader: _Reader) -> _Reader:
+    def read(value: object, path: str) -> tuple[Any, ...]:
+        if not isinstance(value, list):
+            raise ShapeError(path, "a list", value)
+        return tuple(reader(one, f"{path}[{place}]") for place, one in enumerate(value))
+
+    return read
+
+
+_EXPECTED: dict[str, tuple[str, _Reader]] = {
+    "to": ("to", lambda value, path: address_from_text(_text(value, path))),
+    "what": ("what", _text),
+    "at_least": ("at_least", _count),
+    "at_most": ("at_most", _count),
+    "from_s": ("from_ns", _ns),
+    "until_s": ("until_ns", _ns),
+}
+
+
+def _expectation(value: object, path: str) -> Expectation:
+    return Expectation(**_read(value, path, _EXPECTED))
+
+
+_KEYS: dict[str, tuple[str, _Reader]] = {
+    "programming_track": ("programming_track", _truth),
+    "consists": (
+        "consists",
+        lambda value, path: frozenset(
+            ShortAddress(_count(one, path)).number for one in _each(_count)(value, path)
+        ),
+    ),
+    "every_30_ms": ("every_30_ms", _truth),
+    "power_on_s": ("power_on_ns", _each(_ns)),
+    "new": ("new", _truth),
+    "expect": ("expectations", _each(_expectation)),
+}
