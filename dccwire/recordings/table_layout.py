@@ -51,6 +51,7 @@ class Layout:
     levels: dict[int, str]  # the columns of levels, and their names
     volts: dict[int, tuple[float, float]]  # of volts: where the level falls to 0, and rises to 1
     words: bool  # whether levels are words
+    width: int  # the number of columns
     unit_ns: Fraction | None = None  # the unit of time, if the header tells it
     mark_bytes: int = 0  # the length of the byte-order mark
     returns: bool = False  # whether lines end with a carriage return alone
@@ -135,7 +136,7 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
     texts = [row[time] for row in (names, units) if time is not None and time < len(row)]
     unit = next(filter(None, (_unit(text.lower()) for text in reversed(texts))), None)
     how = delimiter, decimal_comma, start, time, not named and bool(indexed)
-    return Layout(*how, levels, volts, words, unit)
+    return Layout(*how, levels, volts, words, width, unit)
 
 
 def _value(text: str) -> float | None:

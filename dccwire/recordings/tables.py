@@ -37,6 +37,8 @@ _USUAL_UNITS = ("s", "ms", "us", "ns")
 _FEWEST_SAMPLES = 8
 #: Floats hold each whole number up to here; beyond, times are computed with whole numbers.
 _EXACT = 1 << 53
+#: Where more rows repeat the level before them, that is how the file is written.
+_MOST_REPEATED = 0.1
 #: Longer numbers are none of a recording, and take long to work with.
 _LONGEST_NUMBER = 400
 #: So many of the last rows tell how fine times are written.
@@ -98,6 +100,9 @@ class TableSource(Source):
         # Times are often printed with fewer digits than they need.
         if repeats and span and np.abs(block.times - even).max() <= span / steps / 4:
             self._sampled_every(Fraction(span, steps))
+        elif self._layout.width == 2 and not self.thresholds:  # nothing else changed in a row
+            same = np.count_nonzero(block.levels[1:] == block.levels[:-1])
+            self.alternates = bool(same < _MOST_REPEATED * steps)
 
     def blocks(self) -> Iterator[Block]:
         state = RowState(self.opened.shown, self._layout, self._column, self.unit_ns, self._clock)

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from recording_helpers import edges_of
 
+from dccwire.conformance import check
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings import read, tables
 from dccwire.recordings.table_layout import read_layout
@@ -232,6 +233,61 @@ def test_eight_rows_of_volts_on_two_levels_are_the_fewest(rows, fits, save):
     else:
         with refused(RecordingError, Reason.FORMAT, "no column of the text holds levels"):
             read(path, signal="track")
+
+
+def transitions(track, left_out=(), more=""):
+    """A CSV of transitions without some of its rows."""
+    rows = [f"{time},{n % 2}\n" for n, time in enumerate([0, *track]) if n not in left_out]
+    return "time_ns,track\n" + "".join(rows) + more
+
+
+@pytest.mark.parametrize("size", [256, 1 << 20])
+def test_a_level_twice_in_a_row_is_a_gap(size, track, save, monkeypatch):
+    """Where levels else alternate an edge is missing: a stretch that is not the signal's."""
+    monkeypatch.setattr(tables.TableSource.__init__, "__kwdefaults__", {"piece": size})
+    recording = read(save("a.csv", transitions(track, {100, 150})), signal="track")
+    gaps = [(chunk.gap, chunk.lost) for chunk in recording if chunk.gap]
+    assert gaps == [((track[at - 2], track[at]), True) for at in (100, 150)]
+    kept = [edge for n, edge in enumerate(track, 1) if n not in (100, 101, 150, 151)]
+    assert edges_of(recording) == kept
+    assert not recording.undefined_level
+    assert recording.notes == (
+        f"2 rows with the level of the row before, the first at {track[100] / 1e6:.3f} ms; an "
+        "edge between is missing, or the row is wrong: no level is known there",
+    )
+    found = {one.rule.number: one.verdict.value for one in check(recording).results}
+    assert "fail" not in found.values()
+    assert (found[13], found[17]) == ("undecided", "not decidable")
+
+
+def test_a_row_that_marks_the_end_is_no_gap(track, save):
+    """The level of the last edge once more, at the end of the recording."""
+    end = track[-1] + 70_000
+    recording = read(save("a.csv", transitions(track, more=f"{end},{len(track) % 2}\n")))
+    assert [chunk.gap for chunk in recording] == [None]
+    assert (edges_of(recording), recording.end_ns, recording.notes) == (track, end, ())
+
+
+def test_levels_may_repeat_where_another_column_changes(track, save):
+    """A row of several columns may be that of another one; and so may a time given twice."""
+    rows = sorted([(0, 0, 0), *((time, n % 2, 0) for n, time in enumerate(track, 1))])
+    rows[100:100] = [(rows[99][0] + 9_000, rows[99][1], 1)]
+    text = "time_ns,track,other\n" + "".join(f"{a},{b},{c}\n" for a, b, c in rows)
+    again = f"\n{track[50]},1"
+    twice = transitions(track).replace(again, again * 2)
+    for path in (save("a.csv", text), save("b.csv", twice)):
+        recording = read(path, signal="track")
+        assert [chunk.gap for chunk in recording] == [None]
+        assert (edges_of(recording), recording.notes) == (track, ())
+
+
+@pytest.mark.parametrize(("every", "gaps"), [(8, 0), (14, 24)])
+def test_levels_that_often_repeat_are_no_gaps(every, gaps, track, save):
+    """One row in ten and more is how the file is written: the levels are taken as they stand."""
+    text = transitions(track[:349], range(every, 345, every))
+    recording = read(save("a.csv", text), signal="track", resolution=1)
+    assert sum(chunk.gap is not None for chunk in recording) == gaps
+    assert len(recording.notes) == bool(gaps)
 
 
 UNITS = {"s": 1e9, "ms": 1e6, "us": 1e3, "ns": 1}
