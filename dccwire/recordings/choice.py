@@ -114,7 +114,8 @@ def _by_name(
         return found[0]
     if found:
         told = f"{len(found)} signals are called {_quoted(wanted)}: {_listed(found)}"
-        raise refused(told, "give the whole name")
+        same = len({one.name for one in found}) < len(found)
+        raise refused(told, "rename one in the file" if same else "give the whole name")
     for other in wide:
         if other.called(wanted):
             told = f"{other} has the bits {other.key[0]} to {other.key[1]}"

@@ -20,12 +20,13 @@ _WORDS = dict.fromkeys(("true", "high", "h", "on"), "1")
 _WORDS |= dict.fromkeys(("false", "low", "l", "off"), "0")
 _ANY_WORD = re.compile(rf"\b({'|'.join(_WORDS)})\b", re.IGNORECASE)
 _UNIT_NAMES = {
-    name + plural: UNITS_NS[names[0]]
-    for names in (
-        ("s", "sec", "second"),
-        ("ms", "msec", "millisecond"),
-        ("us", "µs", "μs", "usec", "microsecond"),
-        ("ns", "nsec", "nanosecond"),
+    name + plural: unit
+    for unit, *names in (
+        (60 * UNITS_NS["s"], "min", "minute"),
+        (UNITS_NS["s"], "s", "sec", "second"),
+        (UNITS_NS["ms"], "ms", "msec", "millisecond"),
+        (UNITS_NS["us"], "us", "µs", "μs", "usec", "microsecond"),
+        (UNITS_NS["ns"], "ns", "nsec", "nanosecond"),
     )
     for name in names
     for plural in ("", "s")
@@ -120,6 +121,11 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
     width = max(map(len, rows))
     if len(names) == 1 < width:
         names = []  # a line of other data
+    more = (row[1] for row in rows if names and any(row[len(names) :]))
+    if delimiter == "," and any(field.isdigit() and field not in ("0", "1") for field in more):
+        told = "there are more columns than in the header: is the comma a decimal point, too?"
+        hint = "save it with semicolons or tabs between the columns, or with decimal points"
+        raise refusal(shown, told, hint, where=f"line {start}")
     words = any(field.lower() in _WORDS for row in rows for field in row)
     columns = [[_value(row[at]) for row in rows if at < len(row)] for at in range(width)]
     most = _SHARE if len(rows) >= _FEWEST_VOLTS else 0.5

@@ -116,7 +116,12 @@ class TableSource(Source):
                 yield from self._rows(rows + end, state)
                 if len(kept) > _LONGEST_ROW:
                     break
-            yield from self._rows(kept, state)
+            try:
+                yield from self._rows(kept, state)
+            except RecordingError:
+                if piece:  # it is not the end
+                    raise
+                self.note(f"line {state.line}, the last, is cut off and left out: it is no row")
 
     def _rows(self, text: bytes, state: RowState) -> Iterator[Block]:
         if text.isspace():
