@@ -93,34 +93,31 @@ class _Edges:
     the gap has no length.
     """
 
-    def __init__(self, source: Source) -> None:
-        self.source = source
+    def __init__(self, source: Source, estimate: ResolutionEstimate | None) -> None:
+        self.source, self.estimate = source, estimate
         self.level: int | None = None
         self.gap_start: int | None = None
         self.first_level: int | None = None
         self.undefined_level = False
         self.mark: int | None = None
         self.latest = 0  # the time of the level
-        # From a level to its repetition, where others follow: the last row may mark the end.
-        self.repeated: tuple[int, int] | None = None
-        self.lost: list[int] = []
+        self.repeated: tuple[int, int] | None = None  # from there to a repetition, which may be
+        self.lost: list[int] = []  # the mark of the end, or the end of a lost stretch
 
-    def chunks(
-        self, estimate: ResolutionEstimate | None, most_blocks: int | None = None
-    ) -> Iterator[Chunk]:
-        """The edges of a source, told to the estimate; a gap may last until the end."""
-        for block in islice(self.source.blocks(), most_blocks):
+    def chunks(self, most: int | None = None) -> Iterator[Chunk]:
+        """The edges of so many blocks, told to the estimate; a gap may last until the end."""
+        for block in islice(self.source.blocks(), most):
             for chunk in self._add(block):
-                if estimate is not None:
-                    estimate.holds(*self.source.held)
-                    estimate.add(chunk.edges)
+                if self.estimate is not None:
+                    self.estimate.holds(*self.source.held)
+                    self.estimate.add(chunk.edges)
                 yield chunk
         if self.gap_start is not None and self.mark is not None and self.mark > self.gap_start:
             yield Chunk(np.empty(0, np.int64), (self.gap_start, self.mark))
         if self.lost:
-            rows = f"{counted(len(self.lost), 'row')} with the level of the row before"
-            told = "an edge between is missing, or the row is wrong: no level is known there"
-            self.source.note(f"{rows}, the first at {self.lost[0] / 1e6:.3f} ms; {told}")
+            rows = f"{counted(len(self.lost), 'row')}, the first at {self.lost[0] / 1e6:.3f} ms"
+            told = "with the level of the row before: an edge between is missing, or the row wrong"
+            self.source.note(f"{rows}, {told}")
 
     def _add(self, block: Block) -> Iterator[Chunk]:
         """The edges in a block; a chunk for each gap, and one for what is left."""
@@ -257,9 +254,10 @@ class Recording:
         return f"<Recording {what}, resolution {self.resolution_ns} ns>"
 
     def __iter__(self) -> Iterator[Chunk]:
-        state, estimate = _Edges(self._source), self._estimate()
+        estimate = self._estimate()
+        state = _Edges(self._source, estimate)
         self._source.opened.fraction = 0.0
-        yield from state.chunks(estimate)
+        yield from state.chunks()
         self._source.opened.fraction = 1.0
         self.resolution_ns, self.resolution_source = self._resolution(estimate)
         self.end_ns = state.mark
@@ -282,6 +280,6 @@ def first_edges(
     source: Source, estimate: ResolutionEstimate | None = None
 ) -> tuple[Ints, int | None]:
     """The first edges, from a few blocks at the head of a file, and the level after the first."""
-    state = _Edges(source)
-    chunks = state.chunks(estimate, source.head_blocks)
-    return head_of(chunk.edges for chunk in chunks), state.first_level
+    state = _Edges(source, estimate)
+    head = head_of(chunk.edges for chunk in state.chunks(source.head_blocks))
+    return head, state.first_level

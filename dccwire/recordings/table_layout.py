@@ -124,8 +124,7 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
     more = (row[1] for row in rows if names and any(row[len(names) :]))
     if delimiter == "," and any(field.isdigit() and field not in ("0", "1") for field in more):
         told = "there are more columns than in the header: is the comma a decimal point, too?"
-        hint = "save it with semicolons or tabs between the columns, or with decimal points"
-        raise refusal(shown, told, hint, where=f"line {start}")
+        raise refusal(shown, told, "save it with semicolons or points", where=f"line {start}")
     words = any(field.lower() in _WORDS for row in rows for field in row)
     columns = [[_value(row[at]) for row in rows if at < len(row)] for at in range(width)]
     most = _SHARE if len(rows) >= _FEWEST_VOLTS else 0.5

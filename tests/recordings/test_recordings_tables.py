@@ -215,7 +215,7 @@ def test_a_last_line_that_is_cut_off(last, track, save):
     recording = read(save("a.csv", transitions(track, more=last)), signal="track")
     assert edges_of(recording) == track
     assert recording.notes == (
-        f"line {len(track) + 3}, the last, is cut off and left out: it is no row",
+        f"line {len(track) + 3}, the last, is left out: it is no row, and may be cut off",
     )
 
 
@@ -235,7 +235,7 @@ def test_thresholds_are_the_same_for_the_whole_file(size, track, save, monkeypat
     rows = [(0, 0.0)] + [(edge, 3.0 * (n % 2)) for n, edge in enumerate(track, 1)]
     rows += [(time + track[-1] + 58_000, volt / 3) for time, volt in rows[: len(rows) // 9]]
     text = "time_ns,track\n" + "".join(f"{time},{volt}\n" for time, volt in rows)
-    monkeypatch.setattr(tables.TableSource.__init__, "__kwdefaults__", {"piece": size})
+    monkeypatch.setattr(tables, "_PIECE", size)
     recording = read(save("a.csv", text), signal="track")
     last = [track[-1] + 58_000] * (rows[len(track)][1] > 1)
     assert edges_of(recording) == track + last
@@ -265,7 +265,7 @@ def transitions(track, left_out=(), more=""):
 @pytest.mark.parametrize("size", [256, 1 << 20])
 def test_a_level_twice_in_a_row_is_a_gap(size, track, save, monkeypatch):
     """Where levels else alternate an edge is missing: a stretch that is not the signal's."""
-    monkeypatch.setattr(tables.TableSource.__init__, "__kwdefaults__", {"piece": size})
+    monkeypatch.setattr(tables, "_PIECE", size)
     recording = read(save("a.csv", transitions(track, {100, 150})), signal="track")
     gaps = [(chunk.gap, chunk.lost) for chunk in recording if chunk.gap]
     assert gaps == [((track[at - 2], track[at]), True) for at in (100, 150)]
@@ -273,8 +273,8 @@ def test_a_level_twice_in_a_row_is_a_gap(size, track, save, monkeypatch):
     assert edges_of(recording) == kept
     assert not recording.undefined_level
     assert recording.notes == (
-        f"2 rows with the level of the row before, the first at {track[100] / 1e6:.3f} ms; an "
-        "edge between is missing, or the row is wrong: no level is known there",
+        f"2 rows, the first at {track[100] / 1e6:.3f} ms, with the level of the row before: an "
+        "edge between is missing, or the row wrong",
     )
     found = {one.rule.number: one.verdict.value for one in check(recording).results}
     assert "fail" not in found.values()
@@ -480,5 +480,5 @@ def test_rows_left_to_the_plain_reader(text):
 def test_pieces_of_any_size(size, save, monkeypatch):
     """Cutting the text anywhere changes nothing."""
     path = save("a.csv", TRANSITIONS["blank lines and comments"])
-    monkeypatch.setattr(tables.TableSource.__init__, "__kwdefaults__", {"piece": size})
+    monkeypatch.setattr(tables, "_PIECE", size)
     assert edges_of(read(path, signal="track")) == [58_000, 116_000]
