@@ -254,12 +254,11 @@ class Recording:
         return f"<Recording {what}, resolution {self.resolution_ns} ns>"
 
     def __iter__(self) -> Iterator[Chunk]:
-        estimate = self._estimate()
-        state = _Edges(self._source, estimate)
+        state = _Edges(self._source, self._estimate())
         self._source.opened.fraction = 0.0
         yield from state.chunks()
         self._source.opened.fraction = 1.0
-        self.resolution_ns, self.resolution_source = self._resolution(estimate)
+        self.resolution_ns, self.resolution_source = self._resolution(state.estimate)
         self.end_ns = state.mark
         self.first_level = state.first_level
         self.undefined_level = state.undefined_level

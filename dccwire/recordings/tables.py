@@ -35,7 +35,6 @@ _LONGEST_ROW = 1 << 20
 _USUAL_UNITS = ("s", "ms", "us", "ns")
 #: Fewer rows do not show that their spacing is equal.
 _FEWEST_SAMPLES = 8
-_FEWEST_ALTERNATING = 10  # steps to one that repeats the level; fewer are no mistakes of a file
 #: Floats hold each whole number up to here; beyond, times are computed with whole numbers.
 _EXACT = 1 << 53
 #: Longer numbers are none of a recording, and take long to work with.
@@ -93,7 +92,7 @@ class TableSource(Source):
         if repeats and span and np.abs(block.times - even).max() <= span / steps / 4:
             self._sampled_every(Fraction(span, steps))
         elif self._layout.width == 2 and not self.thresholds:  # nothing else changed in a row
-            self.alternates = repeats * _FEWEST_ALTERNATING < steps
+            self.alternates = repeats * 10 < steps  # more of them are no mistake of the file
 
     def blocks(self) -> Iterator[Block]:
         state = RowState(self.opened.shown, self._layout, self._column, self.unit_ns, self._clock)
