@@ -149,7 +149,8 @@ class _Judge:
             self._last = int(chunk.edges[-1])
             self._take(self._receiver.feed(chunk.edges))
         if chunk.gap is not None:
-            self._framing.undefined.add(chunk.gap[0])
+            if not chunk.lost:
+                self._framing.undefined.add(chunk.gap[0])
             self._take(self._receiver.gap(*chunk.gap))
             self._judge(None, undefined=True)
 

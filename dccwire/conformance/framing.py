@@ -27,7 +27,7 @@ from dccwire.receiver.edges import Windows
 from dccwire.receiver.machine import LEAST_HALVES
 from dccwire.signal import LIMITS, Limit
 
-NO_SIGNAL = "a state 'no signal' (x or z)"
+NO_SIGNAL = "a state 'no signal' (x or z), which VCD and FST can hold"
 """What a recording of one wire and two levels does not have."""
 
 GAPS = rule(
@@ -55,7 +55,7 @@ AFTER_END = rule(
 )
 
 _UNDECIDED = Outcome(
-    Verdict.UNDECIDED, note="within packets or preambles: the station, or its power switched off"
+    Verdict.UNDECIDED, note="in packets or preambles: the station, its power off, or edges lost"
 )
 _SPOILED = Outcome(Verdict.UNDECIDED, note="wrong, with merged pulses in them: perhaps by noise")
 

@@ -114,7 +114,7 @@ def _by_name(
         return found[0]
     if found:
         told = f"{len(found)} signals are called {_quoted(wanted)}: {_listed(found)}"
-        raise refused(told, "give the whole name")
+        raise refused(told, "give the whole name, or rename one in the file")
     for other in wide:
         if other.called(wanted):
             told = f"{other} has the bits {other.key[0]} to {other.key[1]}"

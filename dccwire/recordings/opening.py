@@ -66,13 +66,12 @@ def system_errors(shown: str) -> Iterator[None]:
         raise refusal(shown, problem, hint, reason=reason) from error
 
 
-_KINDS: tuple[tuple[type[Exception], str, str], ...] = (
+_KINDS: tuple[tuple[type[Exception] | tuple[type[Exception], ...], str, str], ...] = (
     (FileNotFoundError, "no such file", "check the path and the folder"),
     (IsADirectoryError, "is a directory", "name a file inside it"),
     (PermissionError, "may not be read", "check its permissions"),
     (EOFError, "the gzip data is cut off", "copy or record it again"),
-    (gzip.BadGzipFile, "the gzip data is damaged", "copy or record it again"),
-    (zlib.error, "the gzip data is damaged", "copy or record it again"),
+    ((gzip.BadGzipFile, zlib.error), "the gzip data is damaged", "copy or record it again"),
 )
 
 

@@ -18,6 +18,7 @@ from dccwire.errors import Reason
 from dccwire.recordings.looks import common_factor, doubt, head_of
 from dccwire.recordings.opening import Opened, refusal
 from dccwire.recordings.resolution import TOO_COARSE_NS, ResolutionEstimate
+from dccwire.wording import counted
 
 #: Times and other whole numbers; levels and characters.
 Ints: TypeAlias = NDArray[np.int64]
@@ -48,6 +49,7 @@ class Chunk:
 
     edges: Ints  # ns after the recording's first time mark, non-decreasing
     gap: tuple[int, int] | None = None  # its start and end, ns
+    lost: bool = False  # whether it is not the signal that is missing there, but edges of it
 
 
 class Block(NamedTuple):
@@ -66,6 +68,7 @@ class Source(ABC):
     tick_ns = Fraction(1)  # the unit of time of the file, or the time from sample to sample
     unit_ns = Fraction(0)  # the unit of time of the file, if it has one
     sampled = False  # whether `tick_ns` is a sampling period
+    alternates = False  # whether a level twice in a row shows that edges between are missing
     head_blocks = 16  # how many blocks are looked at before the first iteration, at most
     held = 0.0, ""  # what the numbers hold at best, ns, as far as the file is read, and why
 
@@ -90,47 +93,57 @@ class _Edges:
     the gap has no length.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, source: Source, estimate: ResolutionEstimate | None) -> None:
+        self.source, self.estimate = source, estimate
         self.level: int | None = None
         self.gap_start: int | None = None
         self.first_level: int | None = None
         self.undefined_level = False
         self.mark: int | None = None
+        self.latest = 0  # the time of the level
+        self.repeated: tuple[int, int] | None = None  # from there to a repetition, which may be
+        self.lost: list[int] = []  # the mark of the end, or the end of a lost stretch
 
-    def chunks(
-        self, source: Source, estimate: ResolutionEstimate | None, most_blocks: int | None = None
-    ) -> Iterator[Chunk]:
-        """The edges of a source, told to the estimate; a gap may last until the end."""
-        for block in islice(source.blocks(), most_blocks):
+    def chunks(self, most: int | None = None) -> Iterator[Chunk]:
+        """The edges of so many blocks, told to the estimate; a gap may last until the end."""
+        for block in islice(self.source.blocks(), most):
             for chunk in self._add(block):
-                if estimate is not None:
-                    estimate.holds(*source.held)
-                    estimate.add(chunk.edges)
+                if self.estimate is not None:
+                    self.estimate.holds(*self.source.held)
+                    self.estimate.add(chunk.edges)
                 yield chunk
         if self.gap_start is not None and self.mark is not None and self.mark > self.gap_start:
             yield Chunk(np.empty(0, np.int64), (self.gap_start, self.mark))
+        if self.lost:
+            rows = f"{counted(len(self.lost), 'row')}, the first at {self.lost[0] / 1e6:.3f} ms"
+            told = "with the level of the row before: an edge between is missing, or the row wrong"
+            self.source.note(f"{rows}, {told}")
 
     def _add(self, block: Block) -> Iterator[Chunk]:
         """The edges in a block; a chunk for each gap, and one for what is left."""
         self.mark = block.mark
         times, levels = block.times, block.levels
-        if levels is None:
+        if levels is None or not times.size:
             yield from _portions(times)
-        elif times.size == 0:
             return
-        elif self.level is None or self.gap_start is not None or levels.max() == UNDEFINED:
+        changed = changes_of(levels, self.level)
+        plain = self.gap_start is None and self.repeated is None and levels.max() != UNDEFINED
+        if self.level is None or not plain or (self.source.alternates and not changed.all()):
             yield from self._one_by_one(times.tolist(), levels.tolist())
         else:
-            changed = changes_of(levels, self.level)
             edges = times if changed.all() else times[changed]
             if self.first_level is None and edges.size:
                 self.first_level = 1 - self.level
-            self.level = int(levels[-1])
+            self.level, self.latest = int(levels[-1]), int(times[-1])
             yield from _portions(edges)
 
     def _one_by_one(self, times: list[int], levels: list[int]) -> Iterator[Chunk]:
         edges: list[int] = []
         for time, level in zip(times, levels, strict=True):
+            if self.repeated is not None:
+                yield Chunk(np.array(edges, np.int64), self.repeated, lost=True)
+                self.lost.append(self.repeated[1])
+                edges, self.repeated = [], None
             if level == UNDEFINED:
                 if self.level is not None and self.gap_start is None:
                     self.gap_start = time
@@ -144,7 +157,9 @@ class _Edges:
                 edges.append(time)
                 if self.first_level is None:
                     self.first_level = level
-            self.level = level
+            elif level == self.level and self.source.alternates and self.latest < time:
+                self.repeated = self.latest, time
+            self.level, self.latest = level, time
         yield from _portions(np.array(edges, np.int64))
 
 
@@ -239,11 +254,11 @@ class Recording:
         return f"<Recording {what}, resolution {self.resolution_ns} ns>"
 
     def __iter__(self) -> Iterator[Chunk]:
-        state, estimate = _Edges(), self._estimate()
+        state = _Edges(self._source, self._estimate())
         self._source.opened.fraction = 0.0
-        yield from state.chunks(self._source, estimate)
+        yield from state.chunks()
         self._source.opened.fraction = 1.0
-        self.resolution_ns, self.resolution_source = self._resolution(estimate)
+        self.resolution_ns, self.resolution_source = self._resolution(state.estimate)
         self.end_ns = state.mark
         self.first_level = state.first_level
         self.undefined_level = state.undefined_level
@@ -264,6 +279,6 @@ def first_edges(
     source: Source, estimate: ResolutionEstimate | None = None
 ) -> tuple[Ints, int | None]:
     """The first edges, from a few blocks at the head of a file, and the level after the first."""
-    state = _Edges()
-    chunks = state.chunks(source, estimate, source.head_blocks)
-    return head_of(chunk.edges for chunk in chunks), state.first_level
+    state = _Edges(source, estimate)
+    head = head_of(chunk.edges for chunk in state.chunks(source.head_blocks))
+    return head, state.first_level

@@ -81,17 +81,14 @@ class SampleSource(Source):
     format = "raw samples"
     sampled = True
 
-    def __init__(
-        self, opened: Opened, clock: SampleClock, bit: int | str, piece: int | None = None
-    ) -> None:
+    def __init__(self, opened: Opened, clock: SampleClock, bit: int | str) -> None:
         super().__init__(opened)
         opened.bounded = False  # silence is packed as well as anything can be, and read fast
         self.tick_ns = clock.period_ns
         self._clock, self._bit = clock, bit
-        self._piece = piece or (_PIECE if isinstance(bit, int) else _PACKED_PIECE)
 
     def blocks(self) -> Iterator[Block]:
-        room = bytearray(self._piece)
+        room = bytearray(_PIECE if isinstance(self._bit, int) else _PACKED_PIECE)
         buffer = np.frombuffer(room, np.uint8)
         base, previous = 0, None
         with self.opened.stream() as stream:

@@ -20,12 +20,13 @@ _WORDS = dict.fromkeys(("true", "high", "h", "on"), "1")
 _WORDS |= dict.fromkeys(("false", "low", "l", "off"), "0")
 _ANY_WORD = re.compile(rf"\b({'|'.join(_WORDS)})\b", re.IGNORECASE)
 _UNIT_NAMES = {
-    name + plural: UNITS_NS[names[0]]
-    for names in (
-        ("s", "sec", "second"),
-        ("ms", "msec", "millisecond"),
-        ("us", "µs", "μs", "usec", "microsecond"),
-        ("ns", "nsec", "nanosecond"),
+    name + plural: unit
+    for unit, *names in (
+        (60 * UNITS_NS["s"], "min", "minute"),
+        (UNITS_NS["s"], "s", "sec", "second"),
+        (UNITS_NS["ms"], "ms", "msec", "millisecond"),
+        (UNITS_NS["us"], "us", "µs", "μs", "usec", "microsecond"),
+        (UNITS_NS["ns"], "ns", "nsec", "nanosecond"),
     )
     for name in names
     for plural in ("", "s")
@@ -51,6 +52,7 @@ class Layout:
     levels: dict[int, str]  # the columns of levels, and their names
     volts: dict[int, tuple[float, float]]  # of volts: where the level falls to 0, and rises to 1
     words: bool  # whether levels are words
+    width: int  # the number of columns
     unit_ns: Fraction | None = None  # the unit of time, if the header tells it
     mark_bytes: int = 0  # the length of the byte-order mark
     returns: bool = False  # whether lines end with a carriage return alone
@@ -119,6 +121,10 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
     width = max(map(len, rows))
     if len(names) == 1 < width:
         names = []  # a line of other data
+    more = (row[1] for row in rows if names and any(row[len(names) :]))
+    if delimiter == "," and any(field.isdigit() and field not in ("0", "1") for field in more):
+        told = "there are more columns than in the header: is the comma a decimal point, too?"
+        raise refusal(shown, told, "save it with semicolons or points", where=f"line {start}")
     words = any(field.lower() in _WORDS for row in rows for field in row)
     columns = [[_value(row[at]) for row in rows if at < len(row)] for at in range(width)]
     most = _SHARE if len(rows) >= _FEWEST_VOLTS else 0.5
@@ -135,7 +141,7 @@ def read_layout(shown: str, lines: list[str]) -> Layout:
     texts = [row[time] for row in (names, units) if time is not None and time < len(row)]
     unit = next(filter(None, (_unit(text.lower()) for text in reversed(texts))), None)
     how = delimiter, decimal_comma, start, time, not named and bool(indexed)
-    return Layout(*how, levels, volts, words, unit)
+    return Layout(*how, levels, volts, words, width, unit)
 
 
 def _value(text: str) -> float | None:

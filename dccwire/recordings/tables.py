@@ -60,22 +60,15 @@ class RowState:
 
 
 class TableSource(Source):
-    """One column of levels; `tick_ns` is the unit of times, `clock` those of rows without any."""
+    """The levels of a column; `tick_ns` is the unit of times, `clock` those of rows without any."""
 
     def __init__(
-        self,
-        opened: Opened,
-        layout: Layout,
-        column: int,
-        tick_ns: Fraction,
-        clock: SampleClock | None,
-        *,
-        piece: int = _PIECE,
+        self, opened: Opened, layout: Layout, at: int, tick_ns: Fraction, clock: SampleClock | None
     ) -> None:
         super().__init__(opened)
-        self._layout, self._column, self._clock = layout, column, clock
-        self.unit_ns, self._piece = tick_ns, piece
-        self.thresholds = layout.volts.get(column)
+        self._layout, self._column, self._clock = layout, at, clock
+        self.unit_ns = tick_ns
+        self.thresholds = layout.volts.get(at)
         self.format = "CSV of transitions"
         if clock is not None:
             self._sampled_every(clock.period_ns)
@@ -94,24 +87,33 @@ class TableSource(Source):
         steps = block.times.size - 1
         span = int(block.times[-1] - block.times[0])
         even = np.arange(steps + 1) * (span / steps) + block.times[0]
-        repeats = bool((block.levels[1:] == block.levels[:-1]).any())
+        repeats = int(np.count_nonzero(block.levels[1:] == block.levels[:-1]))
         # Times are often printed with fewer digits than they need.
         if repeats and span and np.abs(block.times - even).max() <= span / steps / 4:
             self._sampled_every(Fraction(span, steps))
+        elif self._layout.width == 2 and not self.thresholds:  # nothing else changed in a row
+            self.alternates = repeats * 10 < steps  # more of them are no mistake of the file
 
     def blocks(self) -> Iterator[Block]:
         state = RowState(self.opened.shown, self._layout, self._column, self.unit_ns, self._clock)
-        size, kept = min(_FIRST_PIECE, self._piece), b""
+        size, kept = min(_FIRST_PIECE, _PIECE), b""
         with self.opened.stream() as stream:
             stream.read(self._layout.mark_bytes)
             while piece := stream.read(size):
-                size = self._piece
+                size = _PIECE
                 piece = kept + (piece.replace(b"\r", b"\n") if self._layout.returns else piece)
                 rows, end, kept = piece.rpartition(b"\n")
                 yield from self._rows(rows + end, state)
                 if len(kept) > _LONGEST_ROW:
                     break
-            yield from self._rows(kept, state)
+            try:
+                yield from self._rows(kept, state)
+            except RecordingError:
+                if piece:  # it is not the end
+                    raise
+                self.note(
+                    f"line {state.line}, the last, is left out: it is no row, and may be cut off"
+                )
 
     def _rows(self, text: bytes, state: RowState) -> Iterator[Block]:
         if text.isspace():

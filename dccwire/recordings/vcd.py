@@ -61,32 +61,24 @@ class VcdSource(Source):
     format = "VCD"
 
     def __init__(
-        self,
-        opened: Opened,
-        header: Header,
-        tick_ns: Fraction,
-        identifier: bytes,
-        position: int = 0,
-        *,
-        piece: int = _PIECE,
+        self, opened: Opened, header: Header, tick_ns: Fraction, code: bytes, position: int = 0
     ) -> None:
         super().__init__(opened)
         self.tick_ns = self.unit_ns = tick_ns
-        self._piece = piece
-        self._header, self._identifier, self._position = header, identifier, position
+        self._header, self._identifier, self._position = header, code, position
 
     def blocks(self) -> Iterator[Block]:
         wanted = self.tick_ns, self._identifier, self._position
         state = State(self.opened.shown, *wanted, line=self._header.lines + 1)
-        text = bytearray(b" ") * (MARGIN + 2 * self._piece)
+        text = bytearray(b" ") * (MARGIN + 2 * _PIECE)
         room, buffer = memoryview(text), np.frombuffer(text, np.uint8)
-        size, end = min(_FIRST_PIECE, self._piece), MARGIN
+        size, end = min(_FIRST_PIECE, _PIECE), MARGIN
         with self.opened.stream() as stream:
             stream.read(self._header.body)
             while got := stream.readinto(room[end : end + size]):
                 end += got
                 cut = _cut(room[:end], at_end=got < size)
-                size = self._piece
+                size = _PIECE
                 if cut == MARGIN and end - MARGIN > size:
                     told = f"a word of more than {size} characters in the VCD body"
                     hint, where = "the file is damaged or of another kind", f"line {state.line}"

@@ -131,6 +131,15 @@ def test_last_part_of_a_name_may_be_ambiguous(save):
     assert read(path, signal="b.t").signal == "b.t"
 
 
+def test_equal_whole_names(save):
+    """Nothing can tell the two apart, so the message says that the file may be changed."""
+    path = save("a.csv", "time_us,D0,D0\n0,0,1\n58,1,0\n116,0,1\n")
+    with refused(
+        RecordingError, Reason.SIGNAL, r"called 'D0': 'D0', 'D0'; give the .* or rename one"
+    ):
+        read(path, signal="D0")
+
+
 def test_wide_signals_ask_for_a_bit(save):
     """A signal of several bits is only read with one of its own bit numbers."""
     text = (

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from recording_helpers import edges_of
 
 from dccwire.errors import FieldError, Reason, RecordingError
-from dccwire.recordings import read
+from dccwire.recordings import read, samples
 from dccwire.recordings.opening import Opened
 from dccwire.recordings.samples import SampleClock, SampleSource
 from refusals import refused
@@ -84,21 +84,24 @@ def test_resolution_is_rounded_up(save):
 
 @pytest.mark.parametrize("piece", [1, 2, 7, 4096])
 @pytest.mark.parametrize("bit", [1, "msb"])
-def test_pieces_of_any_size(piece, bit, save):
+def test_pieces_of_any_size(piece, bit, save, monkeypatch):
     """Where the file is cut into pieces makes no difference."""
     rng = np.random.default_rng(1)
     path = save("a.bin", rng.integers(0, 256, 500).astype(np.uint8).tobytes())
     clock = SampleClock(333_333.3)
 
-    def changes_of(size):
-        blocks = list(SampleSource(Opened(path), clock, bit, size).blocks())
+    def changes():
+        blocks = list(SampleSource(Opened(path), clock, bit).blocks())
         return (
             np.concatenate([block.times for block in blocks]).tolist(),
             np.concatenate([block.levels for block in blocks]).tolist(),
             blocks[-1].mark,
         )
 
-    assert changes_of(piece) == changes_of(None)
+    whole = changes()
+    monkeypatch.setattr(samples, "_PIECE", piece)
+    monkeypatch.setattr(samples, "_PACKED_PIECE", piece)
+    assert changes() == whole
 
 
 def test_rate_of_no_use(save):

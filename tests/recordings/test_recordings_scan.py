@@ -231,10 +231,13 @@ def test_pieces_of_any_size(written, tick, piece):
         path.write_text(vcd_text(written[1]), newline="")
         opened = Opened(path)
         header = read_header(opened)
-        pieces = outcome(VcdSource(opened, header, tick, b"!", piece=piece))
+        source = VcdSource(opened, header, tick, b"!")
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(vcd, "_PIECE", piece)
+            pieces = outcome(source)
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(vcd, "scan", lambda *_: None)
-            assert outcome(VcdSource(opened, header, tick, b"!")) == pieces
+            assert outcome(source) == pieces
 
 
 @settings(max_examples=40)
@@ -259,8 +262,10 @@ def test_same_as_another_reader(steps, layout, start):
         header = read_header(opened)
         variables = {v.name: v for v in pywellen.Waveform(name, multi_threaded=False).all_vars()}
         for signal, code, position in (("track", b"!", 0), ("other", b'"', 0), ("bus", b"&", 1)):
-            source = VcdSource(opened, header, Fraction(1), code, position, piece=256)
-            times, levels, *_ = outcome(source)
+            source = VcdSource(opened, header, Fraction(1), code, position)
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setattr(vcd, "_PIECE", 256)
+                times, levels, *_ = outcome(source)
             ours = {}
             for moment, level in zip(times, levels, strict=True):
                 ours[moment + start] = level

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from recording_helpers import edges_of
 
+from dccwire.conformance import check
 from dccwire.errors import Reason, RecordingError
 from dccwire.recordings import read, tables
 from dccwire.recordings.table_layout import read_layout
@@ -21,6 +22,7 @@ TRANSITIONS = {
     "seconds in words": "Seconds,track\n0,0\n5.8e-5,1\n.000116,0\n",
     "milliseconds": "Time(ms),track\n0,0\n0.058,1\n0.116,0\n",
     "microseconds": "time_us,track\n0,0\n58,1\n116.,0\n",
+    "minutes": "Time [min],track\n0,0\n9.66666667e-7,1\n0.00000193333333,0\n",
     "with the sign for micro": "Time [µs],track\n0,0\n58,1\n116,0\n",
     "nanoseconds": "t [ns],track\n0,0\n58000,1\n+116000,0\n",
     "semicolons": "time_us;track\n0;0\n58;1\n116;0\n",
@@ -207,13 +209,33 @@ def test_volts_between_the_thresholds_stay_as_they_were(plain, save, monkeypatch
     assert recording.notes == ("levels taken from volts: 0 below 0.375, 1 above 0.625",)
 
 
+@pytest.mark.parametrize("last", ["600", "600,", "6"])
+def test_a_last_line_that_is_cut_off(last, track, save):
+    """What ends without a line break and is no row is left out, and told with its line."""
+    recording = read(save("a.csv", transitions(track, more=last)), signal="track")
+    assert edges_of(recording) == track
+    assert recording.notes == (
+        f"line {len(track) + 3}, the last, is left out: it is no row, and may be cut off",
+    )
+
+
+@pytest.mark.parametrize("header", ["time_us,track\n", "Time [s],track,other\n"])
+def test_decimal_commas_between_commas(header, save):
+    """Times that a comma splits are no levels: the file is refused, with what would help."""
+    more = ",1" * header.count(",other")
+    rows = "".join(f"0,{n * 58:06d},{n % 2}{more}\n" for n in range(20))
+    told = "line 2: there are more columns than .* a decimal point, too.*; save it with semicolons"
+    with refused(RecordingError, Reason.FORMAT, told):
+        read(save("a.csv", header + rows), signal="track")
+
+
 @pytest.mark.parametrize("size", [64, 1 << 20])
 def test_thresholds_are_the_same_for_the_whole_file(size, track, save, monkeypatch):
     """What falls below them later is no edge, however the text is cut into pieces."""
     rows = [(0, 0.0)] + [(edge, 3.0 * (n % 2)) for n, edge in enumerate(track, 1)]
     rows += [(time + track[-1] + 58_000, volt / 3) for time, volt in rows[: len(rows) // 9]]
     text = "time_ns,track\n" + "".join(f"{time},{volt}\n" for time, volt in rows)
-    monkeypatch.setattr(tables.TableSource.__init__, "__kwdefaults__", {"piece": size})
+    monkeypatch.setattr(tables, "_PIECE", size)
     recording = read(save("a.csv", text), signal="track")
     last = [track[-1] + 58_000] * (rows[len(track)][1] > 1)
     assert edges_of(recording) == track + last
@@ -232,6 +254,62 @@ def test_eight_rows_of_volts_on_two_levels_are_the_fewest(rows, fits, save):
     else:
         with refused(RecordingError, Reason.FORMAT, "no column of the text holds levels"):
             read(path, signal="track")
+
+
+def transitions(track, left_out=(), more=""):
+    """A CSV of transitions without some of its rows."""
+    rows = [f"{time},{n % 2}\n" for n, time in enumerate([0, *track]) if n not in left_out]
+    return "time_ns,track\n" + "".join(rows) + more
+
+
+@pytest.mark.parametrize("size", [256, 1 << 20])
+def test_a_level_twice_in_a_row_is_a_gap(size, track, save, monkeypatch):
+    """Where levels else alternate an edge is missing: a stretch that is not the signal's."""
+    monkeypatch.setattr(tables, "_PIECE", size)
+    recording = read(save("a.csv", transitions(track, {100, 150})), signal="track")
+    gaps = [(chunk.gap, chunk.lost) for chunk in recording if chunk.gap]
+    assert gaps == [((track[at - 2], track[at]), True) for at in (100, 150)]
+    kept = [edge for n, edge in enumerate(track, 1) if n not in (100, 101, 150, 151)]
+    assert edges_of(recording) == kept
+    assert not recording.undefined_level
+    assert recording.notes == (
+        f"2 rows, the first at {track[100] / 1e6:.3f} ms, with the level of the row before: an "
+        "edge between is missing, or the row wrong",
+    )
+    found = {one.rule.number: one.verdict.value for one in check(recording).results}
+    assert "fail" not in found.values()
+    assert (found[13], found[17]) == ("undecided", "not decidable")
+
+
+def test_a_row_that_marks_the_end_is_no_gap(track, save):
+    """The level of the last edge once more, at the end of the recording."""
+    end = track[-1] + 70_000
+    recording = read(save("a.csv", transitions(track, more=f"{end},{len(track) % 2}\n")))
+    assert [chunk.gap for chunk in recording] == [None]
+    assert (edges_of(recording), recording.end_ns, recording.notes) == (track, end, ())
+
+
+def test_levels_may_repeat_where_another_column_changes(track, save):
+    """A row of several columns may be that of another one; and so may a time given twice."""
+    rows = sorted([(0, 0, 0), *((time, n % 2, 0) for n, time in enumerate(track, 1))])
+    rows[100:100] = [(rows[99][0] + 9_000, rows[99][1], 1)]
+    text = "time_ns,track,other\n" + "".join(f"{a},{b},{c}\n" for a, b, c in rows)
+    again = f"\n{track[50]},1"
+    twice = transitions(track).replace(again, again * 2)
+    for path in (save("a.csv", text), save("b.csv", twice)):
+        recording = read(path, signal="track")
+        assert [chunk.gap for chunk in recording] == [None]
+        assert (edges_of(recording), recording.notes) == (track, ())
+
+
+@pytest.mark.parametrize("every", [8, 14])
+def test_levels_that_often_repeat_are_no_gaps(every, track, save):
+    """One row in ten and more is how the file is written: the levels are taken as they stand."""
+    left_out = range(every, len(track) - 1, every)
+    recording = read(save("a.csv", transitions(track, left_out)), signal="track", resolution=1)
+    gaps = len(left_out) if every > 10 else 0
+    assert sum(chunk.gap is not None for chunk in recording) == gaps
+    assert len(recording.notes) == bool(gaps)
 
 
 UNITS = {"s": 1e9, "ms": 1e6, "us": 1e3, "ns": 1}
@@ -402,5 +480,5 @@ def test_rows_left_to_the_plain_reader(text):
 def test_pieces_of_any_size(size, save, monkeypatch):
     """Cutting the text anywhere changes nothing."""
     path = save("a.csv", TRANSITIONS["blank lines and comments"])
-    monkeypatch.setattr(tables.TableSource.__init__, "__kwdefaults__", {"piece": size})
+    monkeypatch.setattr(tables, "_PIECE", size)
     assert edges_of(read(path, signal="track")) == [58_000, 116_000]

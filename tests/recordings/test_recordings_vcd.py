@@ -318,10 +318,11 @@ def test_endless_header(save, monkeypatch):
         read(save("a.vcd", "$comment " + "a " * 20_000))
 
 
-def test_endless_word(save):
+def test_endless_word(save, monkeypatch):
     """A word longer than a piece is no VCD."""
     opened = Opened(save("a.vcd", vcd_text("#0\n0!\n" + "1" * 5000 + "\n")))
-    source = VcdSource(opened, read_header(opened), Fraction(1), b"!", piece=1024)
+    source = VcdSource(opened, read_header(opened), Fraction(1), b"!")
+    monkeypatch.setattr(vcd, "_PIECE", 1024)
     with refused(RecordingError, Reason.FORMAT, r"line 8: a word of more than 1024 characters"):
         list(source.blocks())
 
