@@ -73,6 +73,11 @@ class Framed(NamedTuple):
     data: bytes
     wrong: tuple[int, ...]
 
+    @property
+    def end(self) -> int:
+        """Where the packet end bit ends."""
+        return self.preamble + 9 * len(self.data) + 1
+
 
 def framed(bits: Bits, size: int) -> Framed:
     """All the bits as one packet of `size` bytes, right or wrong; the last is the end bit."""

@@ -137,7 +137,7 @@ PACKET = bytes.fromhex("377443")
             stream([PACKET, PACKET], 11),
             PACKET,
             11,
-            [("stray-bits", 39, 39), ("short-preamble", 0, 11)],
+            [("stray-bits", 39, 39), ("short-preamble", 39, 11), ("short-preamble", 0, 11)],
         ),
         (
             stream([PACKET]) + Bits.from_string("0b11110"),
@@ -171,7 +171,7 @@ def test_bits_are_read_with_what_is_left_over(bits, data, preamble, findings) ->
         (stream([PACKET, PACKET[:-1] + b"\0"], 14), "S-9.2 §B, Byte Three"),
         (stream([PACKET, b"\3\3"], 14), "S-9.2.1, introduction"),
         (to_bits(bytes(20), 14), "S-9.2 §A, S-9.2 §A, S-9.2 §A"),
-        (Bits.from_string("0b11110"), "S-9.2 §A, S-9.2 §A, Preamble"),
+        (Bits.from_string("0b11110"), "S-9.2 §A, Preamble, S-9.2 §A"),
         (to_bits(PACKET, 14)[:-1], "S-9.2 §A, Packet End Bit"),
         (to_bits(bytes(2), 14), "S-9.2.1, introduction"),
     ],
@@ -196,6 +196,28 @@ def test_a_preamble_has_the_ones_of_its_mode(mode: Mode, ones: int, clause: str)
     assert finding.message.startswith(f"{ones - 1} ones; {ones} or more are sent")
     assert inspect(to_bits(PACKET, ones), mode=mode).findings == ()
     assert inspect(to_bits(PACKET, ones + 1), mode=mode).findings == ()
+
+
+@pytest.mark.parametrize(("mode", "least"), [(Mode.OPERATIONS, 14), (Mode.SERVICE, 20)])
+def test_the_ones_of_another_packet_count_with_the_end_bit_before_them(mode, least) -> None:
+    """One fewer than are sent is enough (C2); two fewer are told, and are not well."""
+    first = to_bits(PACKET, least)
+    short, _ = reversed(inspect(first + to_bits(PACKET, least - 2), mode=mode).findings)
+    place = (short.reason, short.offset, short.length)
+    assert place == (Reason.SHORT_PREAMBLE, 24 + 4 + least, least - 2)
+    assert short.message.startswith(
+        f"{least - 2} ones and the end bit before them; {least} or more are sent"
+    )
+    (other,) = inspect(first + to_bits(PACKET, least - 1), mode=mode).findings
+    assert other.reason is Reason.STRAY_BITS
+
+
+def test_the_ones_of_a_packet_behind_stray_bits_count_alone() -> None:
+    """No end bit adjoins them, so that 13 are too few."""
+    apart = inspect(to_bits(PACKET) + Bits.from_string("0b01100") + to_bits(PACKET, 13))
+    assert [one.message for one in apart.findings if one.reason is Reason.SHORT_PREAMBLE] == [
+        "13 ones; 14 or more are sent"
+    ]
 
 
 def test_of_broken_packets_the_longest_bytes_are_shown() -> None:
