@@ -54,6 +54,13 @@ def found(data: bytes | Bits) -> list[tuple[str, int, int]]:
         ("81 7E 00 05 FA", [("caution", 0, 32)]),
         ("81 7E 08 05 F2", [("caution", 0, 32)]),
         ("81 7C 00 05 F8", []),
+        ("7D 01 7C", [("open", 0, 24)]),
+        ("7D 74 80 89", [("open", 0, 32)]),
+        ("70 80 A0 50", []),
+        ("74 74 80 80", [("open", 0, 32)]),
+        ("7D 08 75", [("open", 0, 24), ("reserved", 8, 8)]),
+        ("6F 01 6E", []),
+        ("70 3F 83 CC", []),
         ("9E 04 20 BA", [("undefined", 8, 16)]),
         ("9F F3 EC 00 08 88", [("open", 8, 32)]),
         ("9F F3 E8 00 08 8C", [("open", 8, 32)]),
@@ -322,6 +329,10 @@ SAID = {
     "70 F9 89": (
         "open: in service mode this is RegisterAccess (S-9.2.3 §E, Physical Register Addressing)"
     ),
+    "7D 01 7C": (
+        "open: in service mode this is RegisterAccess (S-9.2.3 §E, Physical Register Addressing)"
+    ),
+    "7C 1C 26 46": "open: in service mode this is DirectByteAccess (S-9.2.3 §E, Direct Mode)",
     "service 7F FF 00 80": (
         "open: the text gives CV 1 to 1023, the ten bits reach CV 1024 (P3) (S-9.2.3 §E, "
         "Direct Mode)"
@@ -391,7 +402,7 @@ def test_what_is_said_and_by_which_clause(given: str) -> None:
     data = bytes.fromhex(given.removeprefix("service "))
     finding, *others = inspect(data, mode=mode).findings
     assert str(finding).split(": ", 1)[1] == SAID[given]
-    assert len(others) == (given == "03 E4 00 00 00 E7")
+    assert len(others) == (given in ("03 E4 00 00 00 E7", "7C 1C 26 46"))
 
 
 @pytest.mark.parametrize(
