@@ -203,7 +203,10 @@ class LegacyAccessoryCvAccess(Instruction):
             yield Remark(Reason.CAUTION, message, "S-9.2.1 Appendix A")
 
 
-@accessory("10aaaaaa 0bbb1ccT", "from memory: RCN-213", *EXTENDED, fields={"extended": Flag("T")})
+ASKED = Flag("T", "an extended decoder", "a basic decoder, in the same eleven address bits")
+
+
+@accessory("10aaaaaa 0bbb1ccT", "from memory: RCN-213", *EXTENDED, fields={"extended": ASKED})
 class AccessoryNoOperation(Instruction):
     """Nothing to do, but a reply is asked for (from memory); T says which kind of decoder."""
 

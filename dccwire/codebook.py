@@ -91,7 +91,8 @@ def reserved_clause(rest: bytes, partition: Partition) -> str:
 def resembled(code: bytes, partition: Partition) -> tuple[int, Format, str] | None:
     """How far off the nearest published format is, the format, and what differs; or None.
 
-    It has their first byte, or two of an accessory; wrong bits, then a wrong value, are nearest.
+    It has their first byte, or two of an accessory; wrong bits are nearest, then a wrong value,
+    then the shortest that can go on so.
     """
     found: list[tuple[int, Format, str]] = []
     opening = code[: 2 if partition is Partition.ACCESSORY else 1]
@@ -99,11 +100,11 @@ def resembled(code: bytes, partition: Partition) -> tuple[int, Format, str] | No
         layout, size = form.layout, form.layout.size
         wrong = (int.from_bytes(code[:size]) ^ layout.fixed) & layout.fixed_mask
         if len(code) > size and form.ends:
-            found.append((101, form, f"is too long, {len(code)} bytes for {size}"))
+            found.append((110, form, f"is too long, {len(code)} bytes for {size}"))
         elif len(code) >= size:
             found.append((wrong.bit_count() or 99, form, _difference(form, code, wrong)))
         elif _opens(form, code):
-            found.append((100, form, f"is cut short, {len(code)} of {size} bytes"))
+            found.append((100 + size, form, f"is cut short, {len(code)} of {size} bytes"))
     return min(found, key=lambda one: one[0], default=None)
 
 

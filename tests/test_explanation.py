@@ -127,6 +127,14 @@ def test_every_bit_of_a_packet_is_drawn_once(packet: dccwire.Packet) -> None:
         assert "".join(letters) == head.letters
 
 
+def test_the_kind_of_decoder_that_a_no_operation_asks_is_told() -> None:
+    """Its eleven address bits look the same for both (from memory: RCN-213)."""
+    drawn = " ".join(explain(bytes.fromhex("81 78 F9")).text().split())
+    assert "extended=no: a basic decoder, in the same eleven address bits" in drawn
+    drawn = " ".join(explain(bytes.fromhex("81 79 F8")).text().split())
+    assert "extended=yes: an extended decoder" in drawn
+
+
 def test_printing_an_explanation_prints_its_text() -> None:
     """At 80 columns, the whole of it."""
     assert str(explain(bytes.fromhex("8EEB65"))) == ACCESSORY

@@ -358,6 +358,10 @@ SAID = {
         "not-together: a second instruction of group 001; a packet holds one (S-9.2.1 §C)"
     ),
     "C0 03 C3": "undefined: an address and no instruction (S-9.2.1 §C)",
+    "81 71 F0": (
+        "undefined: code 81 71 opens like ExtendedAccessory, but is cut short, 2 of 3 bytes "
+        "(S-9.2.1 §D, extended accessory)"
+    ),
     "9E 04 20 BA": "undefined: code 04 20 is not described (S-9.2.1: the text is silent)",
     "03 06 10 15": (
         "undefined: code 06 10 opens like SetDecoderFlags, but flag has no value 1 (S-9.2.1 "
