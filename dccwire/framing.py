@@ -4,7 +4,8 @@ The way back is a receiver's work (`dccwire.receiver.BitReceiver`), but for bits
 packet. Room: no times, no packets.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from itertools import pairwise
 from typing import NamedTuple
 
 from bitstring import Bits
@@ -87,6 +88,18 @@ def framed(bits: Bits, size: int) -> Framed:
     wrong = (place for place, bit in enumerate(right) if bit != "." and bit != sent[place])
     octets = (sent[at + 1 : at + 9] for at in range(start, len(sent) - 1, 9))
     return Framed(start, bytes(int(octet, 2) for octet in octets), tuple(wrong))
+
+
+def odd_groups(text: str) -> Iterator[tuple[int, str]]:
+    """Groups of 7 or 9 digits after a lone 0, a start bit, by their number: bytes mistyped.
+
+    >>> list(odd_groups("1111111111 0 0000011 0 01110100 0 01110111 1"))
+    [(3, '0000011')]
+    """
+    groups = text.replace("_", " ").split()
+    for number, (before, group) in enumerate(pairwise(groups), 2):
+        if before == "0" and len(group) in (7, 9):
+            yield number, group
 
 
 def parse_bits(text: str) -> Bits:

@@ -277,7 +277,7 @@ def _no_preamble(bits: Bits) -> Iterator[Finding]:
 def _framing(event: Event, mode: Mode) -> Iterator[Finding]:
     """What to say about bits that are not the packet looked at."""
     offset, length = event.begin, event.end - event.begin
-    reason, clause = Reason.STRAY_BITS, "S-9.2 §A"
+    reason, clause, hint = Reason.STRAY_BITS, "S-9.2 §A", ""
     match event:
         case Fault(reason=Reason.SHORT_PREAMBLE as reason):
             message = f"{counted(event.preamble, 'one')} before a 0; a preamble has 10 or more"
@@ -286,8 +286,15 @@ def _framing(event: Event, mode: Mode) -> Iterator[Finding]:
             message = reason.meaning
         case CutOff():
             reason = Reason.CUT_OFF
-            read = f"{counted(len(event.data), 'byte')} and {counted(len(event.bits), 'bit')}"
-            message = f"the bits end after {counted(event.preamble, 'one')}, {read}"
+            size, left = len(event.data), len(event.bits)
+            begun = "a start bit" if length > event.preamble + 9 * size else ""
+            counts = (event.preamble, "one"), (size, "byte"), (left, "bit")
+            ones, whole, rest = (counted(number, what) if number else "" for number, what in counts)
+            message = f"the bits end after {', '.join(filter(None, (ones, whole, begun, rest)))}"
+            error = reduce(xor, event.data, 0)
+            known = decode_or_none(event.data + bytes((error,)), mode)
+            if known and f"{error:08b}".startswith(event.bits):
+                hint = f"if the next byte is the error byte, they say {known}"
         case PacketReceived():
             message = f"another packet, {event.data.hex(' ').upper()}"
             if not event.error_byte_right:
@@ -297,6 +304,6 @@ def _framing(event: Event, mode: Mode) -> Iterator[Finding]:
                 reason, clause = Reason.LENGTH, "S-9.2.1, introduction"
         case _:
             message = f"{counted(length, 'bit')} that belong to no packet"
-    yield Finding(reason, message, clause, offset, length)
+    yield Finding(reason, message, clause, offset, length, hint)
     if isinstance(event, PacketReceived):
         yield from _short_preamble(offset, event.preamble, mode, event.adjoining)

@@ -184,6 +184,16 @@ def test_inspect_tells_other_readings_too(run) -> None:
     )
 
 
+@pytest.mark.parametrize("command", ["inspect", "explain"])
+def test_a_group_of_bits_with_a_digit_less_is_named(run, command: str) -> None:
+    """On standard error, and the bits are looked at all the same."""
+    bits = "11111111111111 0 0000011 0 01110100 0 01110111 1"
+    status, out, err = run(command, "--bits", *bits.split())
+    assert (status, err) == (1, "dccwire: group 3, 0000011, has 7 digits; a byte has 8\n")
+    assert out
+    assert run(command, "--bits", bits.replace(" 0000011 ", " 00000011 "))[2] == ""
+
+
 def test_inspect_reads_bits_from_standard_input(run, monkeypatch) -> None:
     """A line each."""
     monkeypatch.setattr(sys, "stdin", io.StringIO("1111_1111_11\n0101\n"))

@@ -60,8 +60,9 @@ CUT = """\
 03: no packet
 
 byte  bits       layout     meaning
-0     0000 0011  ???? ????  not read
-! bits 0-23: cut-off: the bits end after 10 ones, 1 byte and 4 bits (S-9.2 §A)"""
+0     0000 0011  ???? ????  of no whole packet
+! bits 0-23: cut-off: the bits end after 10 ones, 1 byte, a start bit, 4 bits
+  (S-9.2 §A)"""
 
 NOTHING = """\
 no bytes: no packet

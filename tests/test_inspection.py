@@ -420,8 +420,17 @@ def test_what_is_said_and_by_which_clause(given: str) -> None:
         ),
         (
             to_bits(PACKET, 12)[:-5],
-            "cut-off: the bits end after 12 ones, 2 bytes and 4 bits (S-9.2 §A)",
+            "cut-off: the bits end after 12 ones, 2 bytes, a start bit, 4 bits; if the next byte is "
+            "the error byte, they say short 55: SpeedAndDirection forward=yes c=1 speed=4 "
+            "(S-9.2 §A)",
         ),
+        (
+            to_bits(PACKET)[:-18],
+            "cut-off: the bits end after 14 ones, 1 byte, a start bit (S-9.2 §A)",
+        ),
+        (to_bits(PACKET)[:-19], "cut-off: the bits end after 14 ones, 1 byte (S-9.2 §A)"),
+        (to_bits(PACKET)[:-27], "cut-off: the bits end after 14 ones, a start bit (S-9.2 §A)"),
+        (to_bits(PACKET)[:-28], "cut-off: the bits end after 14 ones (S-9.2 §A)"),
         (
             stream([PACKET, bytes.fromhex("377442")]),
             "error-byte: another packet, 37 74 42, wrong (S-9.2 §B, Byte Three)",

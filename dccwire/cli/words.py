@@ -142,10 +142,15 @@ def _read_bytes(text: str) -> bytes:
 def _tell_bytes_or_bits(given: argparse.Namespace, tell: Callable[[bytes | Bits], int]) -> int:
     if not given.bits:
         return answer(given.given, _read_bytes, tell)
-    from dccwire.framing import parse_bits
+    from dccwire.framing import odd_groups, parse_bits
+
+    def read(text: str) -> Bits:
+        for number, group in odd_groups(text):
+            complain(f"group {number}, {group}, has {len(group)} digits; a byte has 8")
+        return parse_bits(text)
 
     texts = given.given if "-" in given.given else [" ".join(given.given)]
-    return answer(texts, parse_bits, tell)
+    return answer(texts, read, tell)
 
 
 def _decode(given: argparse.Namespace) -> int:
