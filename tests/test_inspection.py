@@ -420,13 +420,17 @@ def test_what_is_said_and_by_which_clause(given: str) -> None:
         ),
         (
             to_bits(PACKET, 12)[:-5],
-            "cut-off: the bits end after 12 ones, 2 bytes, a start bit, 4 bits; if the next byte is "
-            "the error byte, they say short 55: SpeedAndDirection forward=yes c=1 speed=4 "
+            "cut-off: the bits end after 12 ones, 2 bytes, a start bit, 4 bits; if the next byte "
+            "is the error byte, they say short 55: SpeedAndDirection forward=yes c=1 speed=4 "
             "(S-9.2 §A)",
         ),
         (
             to_bits(PACKET)[:-18],
             "cut-off: the bits end after 14 ones, 1 byte, a start bit (S-9.2 §A)",
+        ),
+        (
+            to_bits(bytes.fromhex("C4B5EC"))[:-5],  # 1110, where C4 and B5 give 0111 0001
+            "cut-off: the bits end after 14 ones, 2 bytes, a start bit, 4 bits (S-9.2 §A)",
         ),
         (to_bits(PACKET)[:-19], "cut-off: the bits end after 14 ones, 1 byte (S-9.2 §A)"),
         (to_bits(PACKET)[:-27], "cut-off: the bits end after 14 ones, a start bit (S-9.2 §A)"),
