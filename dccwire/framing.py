@@ -4,8 +4,7 @@ The way back is a receiver's work (`dccwire.receiver.BitReceiver`), but for bits
 packet. Room: no times, no packets.
 """
 
-from collections.abc import Iterable, Iterator
-from itertools import pairwise
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from bitstring import Bits
@@ -68,16 +67,12 @@ def each_bit(bits: Bits | Iterable[bool | int]) -> Iterable[bool | int]:
 
 
 class Framed(NamedTuple):
-    """Bits taken as one packet: `preamble` bits, `data`, and where framing bits are `wrong`."""
+    """Bits taken as one packet: `preamble` bits, `data`, where framing bits are `wrong`, `end`."""
 
     preamble: int
     data: bytes
     wrong: tuple[int, ...]
-
-    @property
-    def end(self) -> int:
-        """Where the packet end bit ends."""
-        return self.preamble + 9 * len(self.data) + 1
+    end: int
 
 
 def framed(bits: Bits, size: int) -> Framed:
@@ -87,19 +82,7 @@ def framed(bits: Bits, size: int) -> Framed:
     sent = bits.bin
     wrong = (place for place, bit in enumerate(right) if bit != "." and bit != sent[place])
     octets = (sent[at + 1 : at + 9] for at in range(start, len(sent) - 1, 9))
-    return Framed(start, bytes(int(octet, 2) for octet in octets), tuple(wrong))
-
-
-def odd_groups(text: str) -> Iterator[tuple[int, str]]:
-    """Groups of 7 or 9 digits after a lone 0, a start bit, by their number: bytes mistyped.
-
-    >>> list(odd_groups("1111111111 0 0000011 0 01110100 0 01110111 1"))
-    [(3, '0000011')]
-    """
-    groups = text.replace("_", " ").split()
-    for number, (before, group) in enumerate(pairwise(groups), 2):
-        if before == "0" and len(group) in (7, 9):
-            yield number, group
+    return Framed(start, bytes(int(octet, 2) for octet in octets), tuple(wrong), len(bits))
 
 
 def parse_bits(text: str) -> Bits:

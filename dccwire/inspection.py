@@ -151,25 +151,28 @@ def _columns(wrong: int, size: int, place: Place) -> str:
 
 
 def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
-    events = _received(bits)
-    if _lacks_end_bit(bits, events):
-        message, clause = "the packet end bit, a 1, is missing", "S-9.2 §A, Packet End Bit"
-        hint = "the rest is read as if it stood there"
-        lack = Finding(Reason.CUT_OFF, message, clause, len(bits), 0, hint)
-        known = _inspect_bits(bits + "0b1", mode)
-        found = (lack, *known.findings)
-        return replace(known, packet=None, unverified=known.packet, findings=found)
+    events = (receiver := BitReceiver()).feed(bits) + receiver.close()
+    match events:
+        case [CutOff(data=data, bits="", preamble=ones)] if ones + 9 * len(data) == len(
+            bits
+        ) and decode_or_none(data):
+            message, clause = "the packet end bit, a 1, is missing", "S-9.2 §A, Packet End Bit"
+            hint = "the rest is read as if it stood there"
+            lack = Finding(Reason.CUT_OFF, message, clause, len(bits), 0, hint)
+            known = _inspect_bits(bits + "0b1", mode)
+            found = (lack, *known.findings)
+            return replace(known, packet=None, unverified=known.packet, findings=found)
     findings: list[Finding] = []
     short = received = True
     if (whole := _one_packet(bits, events)) is not None:
-        start, data, wrong = whole
+        start, data, wrong, end = whole
         findings += [_framing_bit(place, bits, whole) for place in wrong]
         begin, ones = 0, len(bits[:start].bin.split("0")[-1])
-        received = data in _good(events, whole.end)
         short = not wrong or wrong[0] >= start
-        right = BitArray(bits)
-        right.invert(wrong)
-        events = [one for one in _received(right) if one.begin >= whole.end]
+        received = ones >= LEAST_PREAMBLE and max(wrong, default=0) < start
+        (right := BitArray(bits)).invert(wrong)
+        events = (receiver := BitReceiver()).feed(right) + receiver.close()
+        events = [one for one in events if one.begin >= end]
     elif first := next((one for one in events if isinstance(one, PacketReceived)), None):
         start, begin, ones, data = first.start, first.begin, first.preamble, first.data
         events.remove(first)
@@ -187,11 +190,6 @@ def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
     return _inspect_bytes(data, mode, ones, place, findings, received=received)
 
 
-def _received(bits: Bits) -> list[Event]:
-    receiver = BitReceiver()
-    return receiver.feed(bits) + receiver.close()
-
-
 def _short_preamble(begin: int, ones: int, mode: Mode, ends: bool = False) -> Iterator[Finding]:
     """What to say of too few ones; an end bit counts if the packet before `ends` at them (C2)."""
     if ones + ends < (least := least_preamble(mode)):
@@ -200,19 +198,6 @@ def _short_preamble(begin: int, ones: int, mode: Mode, ends: bool = False) -> It
         message = counted(ones, "one") + " and the end bit before them" * ends
         message += f"; {least} or more are sent" + " in service mode" * service
         yield Finding(Reason.SHORT_PREAMBLE, message, clause, begin, ones)
-
-
-def _lacks_end_bit(bits: Bits, events: list[Event]) -> bool:
-    """Whether the bits are a packet up to its error byte, which is right, and end there."""
-    match events:
-        case [CutOff(data=data, bits="", preamble=ones)] if SHORTEST <= len(data) <= LONGEST:
-            return ones + 9 * len(data) == len(bits) and not reduce(xor, data)
-    return False
-
-
-def _good(events: list[Event], end: int) -> set[bytes]:
-    known = (one for one in events if isinstance(one, PacketReceived) and one.end <= end)
-    return {one.data for one in known if one.packet}
 
 
 def _one_packet(bits: Bits, events: list[Event]) -> Framed | None:
@@ -235,15 +220,18 @@ def _one_packet(bits: Bits, events: list[Event]) -> Framed | None:
     later = next((at for at in starts if at > LEAST_PREAMBLE + 9 * SHORTEST), 0)
     run = len(bits[:later].bin.rstrip("1"))  # of ones, the first of which may be an error byte's
     sizes, ends = range(SHORTEST, LONGEST + 1), (len(bits), *range(run, min(run + 10, later)))
-    begun = (one for one in events if isinstance(one, PacketReceived) and len(one.data) in sizes)
-    least = {**dict.fromkeys(ends[1:], LEAST_PREAMBLE), **{one.end: one.start for one in begun}}
+    received = [one for one in known if isinstance(one, PacketReceived)]
+    begun = {one.end: one.start for one in received if len(one.data) in sizes}
+    least = dict.fromkeys(ends[1:], LEAST_PREAMBLE) | begun
     every = (framed(bits[:end], size) for end in ends for size in sizes if end > 9 * size + 1)
     candidates = (one for one in every if one.preamble >= least.get(one.end, 0))
-    best = min(candidates, key=faults, default=None)
     most = MOST_WRONG - all(isinstance(one, CutOff) for one in events)
-    if best is None or faults(best)[0] > most or _good(events, best.end) - {best.data}:
+    best = min(candidates, key=faults, default=None)
+    if best is None or faults(best)[0] > most:
         return None
-    return best if bits[best.end - 1] or not reduce(xor, best.data) else None
+    good = {one.data for one in received if one.end <= best.end and one.packet}
+    whole = bits[best.end - 1] or not reduce(xor, best.data)
+    return best if whole and good <= {best.data} else None
 
 
 def _framing_bit(at: int, bits: Bits, packet: Framed) -> Finding:

@@ -13,7 +13,6 @@ from dccwire.framing import (
     SENT_PREAMBLE,
     each_bit,
     least_preamble,
-    odd_groups,
     parse_bits,
     stream,
     to_bits,
@@ -61,23 +60,6 @@ def test_what_cannot_be_framed(
     """No byte, or a negative preamble, is refused with field, bound and value."""
     with refused(FieldError, field=field, bound=bound, value=value):
         to_bits(data, preamble)
-
-
-@pytest.mark.parametrize(
-    ("text", "groups"),
-    [
-        ("11111111111111 0 0000011 0 01110100 0 01110111 1", [(3, "0000011")]),
-        ("1111_0_00000011_0_011101000_0_0111011_1", [(5, "011101000"), (7, "0111011")]),
-        ("11111111111111 0 00000011 0 01110100 0 01110111 1", []),
-        ("1111 0 000001 0 0111010000 0 0000 0011", []),
-        ("1111 1 0000011", []),
-        ("0000011", []),
-        ("", []),
-    ],
-)
-def test_a_byte_that_was_given_a_digit_less_or_more_is_found(text: str, groups: list) -> None:
-    """Seven or nine digits that stand alone after a start bit, with the number of their group."""
-    assert list(odd_groups(text)) == groups
 
 
 def test_stream_puts_packets_one_after_the_other() -> None:

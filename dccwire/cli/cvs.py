@@ -125,10 +125,8 @@ def _pairs(words: list[str]) -> dict[int, int]:
         raise TextError(Reason.TEXT, text, len(text), problem, f"expected are {_USE}")
     pairs: dict[int, int] = {}
     for name, word in zip(words[::2], words[1::2], strict=True):
-        number, value = (
-            number_of(name, "cv", "1 to 1024"),
-            number_of(word, f"CV {name}", "0 to 255"),
-        )
+        number = number_of(name, "cv", "1 to 1024")
+        value = number_of(word, f"CV {name}", "0 to 255")
         if number in pairs:
             raise FieldError(f"CV {name}", "one value", value)
         pairs[number] = value

@@ -10,7 +10,7 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from itertools import chain, repeat
+from itertools import chain, pairwise, repeat
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from dccwire.address import Mode
@@ -142,12 +142,14 @@ def _read_bytes(text: str) -> bytes:
 def _tell_bytes_or_bits(given: argparse.Namespace, tell: Callable[[bytes | Bits], int]) -> int:
     if not given.bits:
         return answer(given.given, _read_bytes, tell)
-    from dccwire.framing import odd_groups, parse_bits
+    from dccwire.framing import parse_bits
 
     def read(text: str) -> Bits:
-        for number, group in odd_groups(text):
-            complain(f"group {number}, {group}, has {len(group)} digits; a byte has 8")
-        return parse_bits(text)
+        bits, groups = parse_bits(text), text.replace("_", " ").split()
+        for number, (before, group) in enumerate(pairwise(groups), 2):
+            if before == "0" and len(group) in (7, 9):  # a start bit, and a byte that is none
+                complain(f"group {number}, {group}, has {len(group)} digits; a byte has 8")
+        return bits
 
     texts = given.given if "-" in given.given else [" ".join(given.given)]
     return answer(texts, read, tell)

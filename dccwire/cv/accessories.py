@@ -48,9 +48,9 @@ class AccessoryDecoderAddressing(CvValue):
         return AccessoryAddress(self.address)
 
     def in_words(self) -> str:
-        all_ones = " (the broadcast's pattern, so no decoder of its own: X30)"
-        shown = f"{self.address}{all_ones * self.to_address().broadcast}"
-        return f"accessory {shown}, while CV 29 bit 6 is 0"
+        told = " (the broadcast's pattern, so no decoder of its own: X30)"
+        told *= self.to_address().broadcast
+        return f"accessory {self.address}{told}, while CV 29 bit 6 is 0"
 
 
 @cv_value(
