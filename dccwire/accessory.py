@@ -38,6 +38,7 @@ BASIC, EXTENDED = (AccessoryAddress, "~b a"), (ExtendedAccessoryAddress, "~b a c
 """Kinds of addresses, and the formulas that make them of their bits."""
 
 SWITCH: Fields = {"active": Flag("C"), "pair": "P", "output": "O"}
+ASKED = Flag("T", "an extended decoder", "a basic decoder, in the same eleven address bits")
 OUTPUT: dict[str, FieldKind] = {"output": Choice("d", {0: None} | {8 + n: n for n in range(8)})}
 """CDDD of a CV access: 0000 the whole decoder (None), C = 1 the output DDD; the rest is X31."""
 
@@ -201,9 +202,6 @@ class LegacyAccessoryCvAccess(Instruction):
         if self.cv in (513, 521):
             message = f"CV {self.cv} holds a decoder's address: write it with caution"
             yield Remark(Reason.CAUTION, message, "S-9.2.1 Appendix A")
-
-
-ASKED = Flag("T", "an extended decoder", "a basic decoder, in the same eleven address bits")
 
 
 @accessory("10aaaaaa 0bbb1ccT", "from memory: RCN-213", *EXTENDED, fields={"extended": ASKED})

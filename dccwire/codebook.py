@@ -91,8 +91,7 @@ def reserved_clause(rest: bytes, partition: Partition) -> str:
 def resembled(code: bytes, partition: Partition) -> tuple[int, Format, str] | None:
     """How far off the nearest published format is, the format, and what differs; or None.
 
-    It has their first byte, or two of an accessory; wrong bits are nearest, then a wrong value,
-    then the shortest that can go on so.
+    It has their first byte, or two of an accessory; by wrong bits, a wrong value, then its length.
     """
     found: list[tuple[int, Format, str]] = []
     opening = code[: 2 if partition is Partition.ACCESSORY else 1]
@@ -218,10 +217,8 @@ def is_query_or_lock(data: bytes) -> bool:
     S-9.2.3 Appendix A: first byte 1 to 111 (P12); Appendix B: to the broadcast address, and a
     short address 1 to 127 (P13).
     """
-    if data[1] != 0b11111001:
-        return False
     lock = len(data) == 4 and data[0] == 0 and 1 <= data[2] <= 127
-    return lock or (len(data) == 3 and 1 <= data[0] <= 111)
+    return data[1] == 0b11111001 and (lock or (len(data) == 3 and 1 <= data[0] <= 111))
 
 
 def service_opening(data: bytes) -> Opening:

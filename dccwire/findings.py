@@ -132,8 +132,7 @@ def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
         return
     if one.format.provenance is Provenance.FROM_MEMORY:
         yield Reason.FROM_MEMORY, "defined later (from memory)", one.format.clause
-    for remark in one.remarks():
-        yield remark.reason, remark.message, remark.clause
+    yield from one.remarks()
     if address == BROADCAST and isinstance(one, SpeedAndDirection) and not one.is_stop:
         message = "S-9.2 prints only stops for the broadcast address (C11)"
         yield Reason.OPEN, message, "S-9.2 §B, Broadcast Stop"

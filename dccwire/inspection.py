@@ -105,17 +105,13 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
     if isinstance(data, Bits):
         return _inspect_bits(data, mode)
     whole = bytes(memoryview(data))
-    return _inspect_bytes(whole, mode, None, lambda byte, count: (8 * byte, 8 * count), [])
+    return _inspect_bytes(
+        whole, mode, None, lambda byte, count: (8 * byte, 8 * count), [], received=True
+    )
 
 
 def _inspect_bytes(
-    data: bytes,
-    mode: Mode,
-    preamble: int | None,
-    place: Place,
-    findings: list[Finding],
-    *,
-    received: bool = True,
+    data: bytes, mode: Mode, ones: int | None, place: Place, said: list[Finding], *, received: bool
 ) -> Inspection:
     packet = unverified = None
     wrong = reduce(xor, data, 0)
@@ -123,22 +119,22 @@ def _inspect_bytes(
     later = longer_form(data)
     if later:
         message = f"{len(data)} bytes, in a form that is defined later (from memory)"
-        findings.append(Finding(Reason.FROM_MEMORY, message, later, *place(0, len(data))))
+        said.append(Finding(Reason.FROM_MEMORY, message, later, *place(0, len(data))))
     elif not fits:
         message = f"{counted(len(data), 'byte')}; a packet has 3 to 6, the error byte included"
         clause = "S-9.2.1, introduction"
-        findings.append(Finding(Reason.LENGTH, message, clause, *place(0, len(data))))
+        said.append(Finding(Reason.LENGTH, message, clause, *place(0, len(data))))
     if wrong and (fits or later):
         right = data[-1] ^ wrong
         message = f"error byte {data[-1]:02X}, where the bytes before it give {right:02X}"
         clause, hint = "S-9.2 §B, Byte Three", _columns(wrong, len(data), place)
         where = place(len(data) - 1, 1)
-        findings.append(Finding(Reason.ERROR_BYTE, message, clause, *where, hint))
+        said.append(Finding(Reason.ERROR_BYTE, message, clause, *where, hint))
     if fits:
         known = decode(data[:-1] + bytes((data[-1] ^ wrong,)), mode=mode)
-        findings += remarks(known, place)
+        said += remarks(known, place)
         packet, unverified = (None, known) if wrong or not received else (known, None)
-    return Inspection(data, packet, unverified, preamble, tuple(findings))
+    return Inspection(data, packet, unverified, ones, tuple(said))
 
 
 def _columns(wrong: int, size: int, place: Place) -> str:
@@ -159,9 +155,8 @@ def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
             message, clause = "the packet end bit, a 1, is missing", "S-9.2 §A, Packet End Bit"
             hint = "the rest is read as if it stood there"
             lack = Finding(Reason.CUT_OFF, message, clause, len(bits), 0, hint)
-            known = _inspect_bits(bits + "0b1", mode)
-            found = (lack, *known.findings)
-            return replace(known, packet=None, unverified=known.packet, findings=found)
+            one = _inspect_bits(bits + "0b1", mode)
+            return replace(one, packet=None, unverified=one.packet, findings=(lack, *one.findings))
     findings: list[Finding] = []
     short = received = True
     if (whole := _one_packet(bits, events)) is not None:
@@ -253,11 +248,10 @@ def _framing_bit(at: int, bits: Bits, packet: Framed) -> Finding:
 
 def _no_preamble(bits: Bits) -> Iterator[Finding]:
     """What to say where no packet begins: the longest run of ones before a 0 is too short."""
-    runs = bits.bin.split("0")[:-1]
-    longest = max(map(len, runs), default=0)
+    longest = max(map(len, bits.bin.split("0")[:-1]), default=LEAST_PREAMBLE)
     if not bits:
         yield Finding(Reason.CUT_OFF, "no bits", "S-9.2 §A", 0, 0)
-    elif runs and longest < LEAST_PREAMBLE:
+    elif longest < LEAST_PREAMBLE:
         message = f"no preamble: at most {counted(longest, 'one')} before a 0, 10 or more make one"
         yield Finding(Reason.SHORT_PREAMBLE, message, "S-9.2 §A, Preamble", 0, len(bits))
 
@@ -274,10 +268,9 @@ def _framing(event: Event, mode: Mode) -> Iterator[Finding]:
             message = reason.meaning
         case CutOff():
             reason = Reason.CUT_OFF
-            size, left = len(event.data), len(event.bits)
-            begun = "a start bit" if length > event.preamble + 9 * size else ""
-            counts = (event.preamble, "one"), (size, "byte"), (left, "bit")
-            ones, whole, rest = (counted(number, what) if number else "" for number, what in counts)
+            begun = "a start bit" * (length > event.preamble + 9 * len(event.data))
+            counts = (event.preamble, "one"), (len(event.data), "byte"), (len(event.bits), "bit")
+            ones, whole, rest = (counted(number, what) * bool(number) for number, what in counts)
             message = f"the bits end after {', '.join(filter(None, (ones, whole, begun, rest)))}"
             error = reduce(xor, event.data, 0)
             known = decode_or_none(event.data + bytes((error,)), mode)

@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 
 Commands: TypeAlias = "argparse._SubParsersAction[Any]"
 _T = TypeVar("_T")
-_SERVICE = "read packets of a programming track"
-_GIVEN_BITS = "the input is bits, preamble included"
 _ENCODED_BITS = "bits instead, with a preamble of 14 ones, in service mode 20"
 _BYTES = "bytes in hex, with or without blanks, or a packet's text; - reads lines"
 
@@ -45,10 +43,10 @@ def add_commands(commands: Commands) -> None:
         add = add_command(commands, name, run, help_).add_argument
         add("given", nargs="+", metavar="HEX", help=_BYTES)
         if run is not _decode:
-            add("--bits", action="store_true", help=_GIVEN_BITS)
+            add("--bits", action="store_true", help="the input is bits, preamble included")
         if run is not _explain:
             add("--json", action="store_true", help="one object a line")
-        add("--service", action="store_true", help=_SERVICE)
+        add("--service", action="store_true", help="read packets of a programming track")
 
 
 def add_command(

@@ -48,8 +48,9 @@ class AccessoryDecoderAddressing(CvValue):
         return AccessoryAddress(self.address)
 
     def in_words(self) -> str:
-        told = " (the broadcast's pattern, so no decoder of its own: X30)"
-        told *= self.to_address().broadcast
+        told = (
+            " (the broadcast's pattern, no decoder of its own: X30)" * self.to_address().broadcast
+        )
         return f"accessory {self.address}{told}, while CV 29 bit 6 is 0"
 
 

@@ -227,7 +227,7 @@ SAID: list[tuple[CvValue, str]] = [
     (cv.AccessoryDecoderAddressing(510), "accessory 510, while CV 29 bit 6 is 0"),
     (
         cv.AccessoryDecoderAddressing(511),
-        "accessory 511 (the broadcast's pattern, so no decoder of its own: X30), "
+        "accessory 511 (the broadcast's pattern, no decoder of its own: X30), "
         "while CV 29 bit 6 is 0",
     ),
     (cv.AccessoryOutputAddressing(1), "output 0 of the formula, while CV 29 bit 6 is 1"),
