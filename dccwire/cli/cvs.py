@@ -154,8 +154,7 @@ def _plan(steps: list[Step], resets: bool, given: argparse.Namespace) -> None:
             plain = {"repeat": step.count, "preamble": step.preamble}
             say(json.dumps({**plain, "packet": step.packet.to_dict()}))
         return
-    power_on = any(step.power_on for step in steps)
-    notes = [_CAUTION, *[_POWER] * power_on, *[_RESET] * resets]
+    notes = [_CAUTION, *[_POWER] * any(one.power_on for one in steps), *[_RESET] * resets]
     for line in (line for note in notes for line in wrapped(note, 78)):
         say(f"# {line}")
     for step in steps:
