@@ -10,7 +10,7 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from itertools import chain, repeat
+from itertools import chain, pairwise, repeat
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from dccwire.address import Mode
@@ -24,8 +24,6 @@ if TYPE_CHECKING:
 
 Commands: TypeAlias = "argparse._SubParsersAction[Any]"
 _T = TypeVar("_T")
-_SERVICE = "read packets of a programming track"
-_GIVEN_BITS = "the input is bits, preamble included"
 _ENCODED_BITS = "bits instead, with a preamble of 14 ones, in service mode 20"
 _BYTES = "bytes in hex, with or without blanks, or a packet's text; - reads lines"
 
@@ -45,10 +43,10 @@ def add_commands(commands: Commands) -> None:
         add = add_command(commands, name, run, help_).add_argument
         add("given", nargs="+", metavar="HEX", help=_BYTES)
         if run is not _decode:
-            add("--bits", action="store_true", help=_GIVEN_BITS)
+            add("--bits", action="store_true", help="the input is bits, preamble included")
         if run is not _explain:
             add("--json", action="store_true", help="one object a line")
-        add("--service", action="store_true", help=_SERVICE)
+        add("--service", action="store_true", help="read packets of a programming track")
 
 
 def add_command(
@@ -144,8 +142,15 @@ def _tell_bytes_or_bits(given: argparse.Namespace, tell: Callable[[bytes | Bits]
         return answer(given.given, _read_bytes, tell)
     from dccwire.framing import parse_bits
 
+    def read(text: str) -> Bits:
+        bits, groups = parse_bits(text), text.replace("_", " ").split()
+        for number, (before, group) in enumerate(pairwise(groups), 2):
+            if before == "0" and len(group) in (7, 9):  # a start bit, and a byte that is none
+                complain(f"group {number}, {group}, has {len(group)} digits; a byte has 8")
+        return bits
+
     texts = given.given if "-" in given.given else [" ".join(given.given)]
-    return answer(texts, parse_bits, tell)
+    return answer(texts, read, tell)
 
 
 def _decode(given: argparse.Namespace) -> int:
