@@ -196,13 +196,12 @@ def _short_preamble(begin: int, ones: int, mode: Mode, ends: bool = False) -> It
 
 
 def _one_packet(bits: Bits, events: list[Event]) -> Framed | None:
-    """All the bits as the one packet that has the fewest wrong bits, if these are few; or None.
+    """All the bits, or those before a later right packet's ones, as the packet with few wrong bits.
 
-    Or all before the ones of a later packet that is right: of readings with as few wrong bits, the
-    one whose preamble is most like that packet's is taken. A packet that was received well is not
-    read otherwise, and a preamble that was received is no byte. What ends with a 0 may be cut off
-    in a longer packet, so that it is a whole one only if its error byte is right; bits of which
-    none need be wrong, if they are cut off, may have one.
+    It has the fewest, and a preamble most like that of the later one. A packet that was received
+    well is not read otherwise, and a preamble that was received is no byte. What ends with a 0 may
+    be cut off in a longer packet, so it is whole only if its error byte is right; of bits that are
+    cut off, though none need be wrong, one may be.
     """
 
     def faults(one: Framed) -> tuple[int, int]:

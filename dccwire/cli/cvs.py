@@ -6,13 +6,12 @@ import argparse
 import json
 from collections.abc import Collection, Iterable
 from dataclasses import asdict
-from pathlib import Path
 from typing import cast
 
 from dccwire import cv
 from dccwire.address import PROGRAMMING_TRACK
 from dccwire.cli.printing import complain, say
-from dccwire.cli.words import Commands, add_command
+from dccwire.cli.words import Commands, add_command, text_of
 from dccwire.cv.changes import FACTORY_RESET, RESET_CVS
 from dccwire.cv.cv_set import plain_cv
 from dccwire.cv.explanation import CV_NOTATION
@@ -177,10 +176,7 @@ def _steps(
 
 
 def _read(path: str) -> cv.CvSet:
-    try:
-        text = Path(path).read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise RecordingError(Reason.FILE, path, f"cannot be read ({error})") from None
+    text = text_of(path)
     try:
         return cv.from_json(text) if text.lstrip().startswith("{") else cv.from_csv(text)
     except CallError as error:

@@ -87,15 +87,11 @@ class ContentRules:
             self._known.clear()
             new = keys
         for key in new:
-            sent = Sent(key if isinstance(key, bytes) else _bytes(key))
+            word = key if isinstance(key, bytes) else key.to_bytes(8, "little")
+            sent = Sent(word if word is key else word[: word[6]])
             said = [(number, judge(sent)) for number, judge in self._judges]
             outcomes = tuple([(number, one) for number, one in said if one is not None])
             profile = self._profiles.get(outcomes)
             if profile is None:
                 profile = self._profiles[outcomes] = _Profile(outcomes)
             self._known[key] = profile
-
-
-def _bytes(key: int) -> bytes:
-    word = key.to_bytes(8, "little")
-    return word[: word[6]]

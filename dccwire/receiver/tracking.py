@@ -39,15 +39,10 @@ class ModeTracker:
             return event
         data = event.data
         recent = self._since_ns is not None and event.start - self._since_ns <= STAY_NS
-        reset, service = data == RESET_PACKET, _is_service(data)
+        reset, service = data == RESET_PACKET, is_programming(data) or is_query_or_lock(data)
         if service and recent:
             self._service = True
         elif not (reset and recent):
             self._service = False
         self._since_ns = event.end if reset or (service and self._service) else None
         return replace(event, mode=Mode.SERVICE) if self._service else event
-
-
-def _is_service(data: bytes) -> bool:
-    """Whether bytes can be a service mode packet: an instruction, an address query, a lock."""
-    return is_programming(data) or is_query_or_lock(data)
