@@ -38,6 +38,7 @@ BASIC, EXTENDED = (AccessoryAddress, "~b a"), (ExtendedAccessoryAddress, "~b a c
 """Kinds of addresses, and the formulas that make them of their bits."""
 
 SWITCH: Fields = {"active": Flag("C"), "pair": "P", "output": "O"}
+ASKED = Flag("T", "an extended decoder", "a basic decoder, in the same eleven address bits")
 OUTPUT: dict[str, FieldKind] = {"output": Choice("d", {0: None} | {8 + n: n for n in range(8)})}
 """CDDD of a CV access: 0000 the whole decoder (None), C = 1 the output DDD; the rest is X31."""
 
@@ -203,7 +204,7 @@ class LegacyAccessoryCvAccess(Instruction):
             yield Remark(Reason.CAUTION, message, "S-9.2.1 Appendix A")
 
 
-@accessory("10aaaaaa 0bbb1ccT", "from memory: RCN-213", *EXTENDED, fields={"extended": Flag("T")})
+@accessory("10aaaaaa 0bbb1ccT", "from memory: RCN-213", *EXTENDED, fields={"extended": ASKED})
 class AccessoryNoOperation(Instruction):
     """Nothing to do, but a reply is asked for (from memory); T says which kind of decoder."""
 

@@ -90,7 +90,7 @@ def reserved_clause(rest: bytes, partition: Partition) -> str:
 def resembled(code: bytes, partition: Partition) -> tuple[int, Format, str] | None:
     """How far off the nearest published format is, the format, and what differs; or None.
 
-    It has their first byte, or two of an accessory; wrong bits, then a wrong value, are nearest.
+    It has their first byte, or two of an accessory; by wrong bits, a wrong value, then its length.
     """
     found: list[tuple[int, Format, str]] = []
     opening = code[: 2 if partition is Partition.ACCESSORY else 1]
@@ -98,11 +98,11 @@ def resembled(code: bytes, partition: Partition) -> tuple[int, Format, str] | No
         layout, size = form.layout, form.layout.size
         wrong = (int.from_bytes(code[:size]) ^ layout.fixed) & layout.fixed_mask
         if len(code) > size and form.ends:
-            found.append((101, form, f"is too long, {len(code)} bytes for {size}"))
+            found.append((110, form, f"is too long, {len(code)} bytes for {size}"))
         elif len(code) >= size:
             found.append((wrong.bit_count() or 99, form, _difference(form, code, wrong)))
         elif _opens(form, code):
-            found.append((100, form, f"is cut short, {len(code)} of {size} bytes"))
+            found.append((100 + size, form, f"is cut short, {len(code)} of {size} bytes"))
     return min(found, key=lambda one: one[0], default=None)
 
 
@@ -216,10 +216,8 @@ def is_query_or_lock(data: bytes) -> bool:
     S-9.2.3 Appendix A: first byte 1 to 111 (P12); Appendix B: to the broadcast address, and a
     short address 1 to 127 (P13).
     """
-    if data[1] != 0b11111001:
-        return False
     lock = len(data) == 4 and data[0] == 0 and 1 <= data[2] <= 127
-    return lock or (len(data) == 3 and 1 <= data[0] <= 111)
+    return data[1] == 0b11111001 and (lock or (len(data) == 3 and 1 <= data[0] <= 111))
 
 
 def service_opening(data: bytes) -> Opening:

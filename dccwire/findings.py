@@ -16,7 +16,7 @@ from dccwire.address import (
     Partition,
     ReservedAddress,
 )
-from dccwire.codebook import is_query_or_lock, resembled, reserved_clause
+from dccwire.codebook import is_programming, is_query_or_lock, resembled, reserved_clause
 from dccwire.errors import Reason
 from dccwire.formats import Instruction, Kept, Provenance, Reserved
 from dccwire.instructions import (
@@ -102,6 +102,9 @@ def _about_address(packet: Packet) -> Iterator[tuple[Reason, str, str, int, int]
     elif isinstance(address, ReservedAddress):
         message = f"first byte {address.number} is reserved (C7)"
         yield Reason.RESERVED, message, "S-9.2.1 §A", 0, 1
+    if elsewhere := _in_service_mode(packet):
+        message = f"in service mode this is {type(elsewhere).__name__}"
+        yield Reason.OPEN, message, elsewhere.format.clause, 0, len(bytes(packet))
     if isinstance(address, LongAddress) and address.number == 0:
         yield Reason.OPEN, "long address 0 is not excluded anywhere (X2)", "S-9.2.1 §A", 0, 2
     if not count:
@@ -121,20 +124,15 @@ def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
             message = f"also {reading.name}, defined later (from memory)"
             yield Reason.FROM_MEMORY, message, reading.clause
     if isinstance(one, Kept):
-        elsewhere = _in_service_mode(packet)
-        if elsewhere:
-            message = f"in service mode this is {type(elsewhere).__name__}"
-            yield Reason.OPEN, message, elsewhere.format.clause
-        lone = packet.instructions == (one,) and is_query_or_lock(bytes(packet))
-        if elsewhere and (lone or one.data == b"\xf9"):  # to 112 to 127: P12
+        query_or_lock = is_query_or_lock(bytes(packet)) or one.data == b"\xf9"
+        if query_or_lock and _in_service_mode(packet):  # to 112 to 127: P12
             return
         if not isinstance(address, ReservedAddress):
             yield _about_kept(packet, one)
         return
     if one.format.provenance is Provenance.FROM_MEMORY:
         yield Reason.FROM_MEMORY, "defined later (from memory)", one.format.clause
-    for remark in one.remarks():
-        yield remark.reason, remark.message, remark.clause
+    yield from one.remarks()
     if address == BROADCAST and isinstance(one, SpeedAndDirection) and not one.is_stop:
         message = "S-9.2 prints only stops for the broadcast address (C11)"
         yield Reason.OPEN, message, "S-9.2 §B, Broadcast Stop"
@@ -144,10 +142,11 @@ def _about_instruction(packet: Packet, one: Instruction) -> Iterator[_About]:
 
 
 def _in_service_mode(packet: Packet) -> Instruction | None:
-    """The last instruction of a packet of operations mode in service mode, if that is known."""
-    if packet.mode is not Mode.OPERATIONS:
+    """What a packet of operations mode is in service mode (P10, P12), if that is known."""
+    data = bytes(packet)
+    if packet.mode is not Mode.OPERATIONS or not (is_programming(data) or is_query_or_lock(data)):
         return None
-    (*_, one) = decode(bytes(packet), mode=Mode.SERVICE).instructions
+    (one,) = decode(data, mode=Mode.SERVICE).instructions
     return None if isinstance(one, Kept) else one
 
 

@@ -12,7 +12,7 @@ from dataclasses import fields as dataclass_fields
 from enum import Enum, StrEnum
 from functools import cache, cached_property, partial
 from types import MappingProxyType
-from typing import Any, ClassVar, TypeAlias, TypeVar, dataclass_transform
+from typing import Any, ClassVar, NamedTuple, TypeAlias, TypeVar, dataclass_transform
 
 from dccwire.address import AccessoryAddress, Address, ExtendedAccessoryAddress, Mode, Partition
 from dccwire.errors import LayoutError, Reason
@@ -40,8 +40,7 @@ class Provenance(StrEnum):
     FROM_MEMORY = "from memory"
 
 
-@dataclass(frozen=True, slots=True)
-class Remark:
+class Remark(NamedTuple):
     """What a legal instruction gives reason to say: a code, a sentence, a clause."""
 
     reason: Reason

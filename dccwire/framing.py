@@ -67,11 +67,12 @@ def each_bit(bits: Bits | Iterable[bool | int]) -> Iterable[bool | int]:
 
 
 class Framed(NamedTuple):
-    """Bits taken as one packet: `preamble` bits, `data`, and where framing bits are `wrong`."""
+    """Bits taken as one packet: `preamble` bits, `data`, where framing bits are `wrong`, `end`."""
 
     preamble: int
     data: bytes
     wrong: tuple[int, ...]
+    end: int
 
 
 def framed(bits: Bits, size: int) -> Framed:
@@ -81,7 +82,7 @@ def framed(bits: Bits, size: int) -> Framed:
     sent = bits.bin
     wrong = (place for place, bit in enumerate(right) if bit != "." and bit != sent[place])
     octets = (sent[at + 1 : at + 9] for at in range(start, len(sent) - 1, 9))
-    return Framed(start, bytes(int(octet, 2) for octet in octets), tuple(wrong))
+    return Framed(start, bytes(int(octet, 2) for octet in octets), tuple(wrong), len(bits))
 
 
 def parse_bits(text: str) -> Bits:

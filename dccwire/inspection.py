@@ -11,7 +11,7 @@ from functools import reduce
 from operator import xor
 from typing import Any
 
-from bitstring import Bits
+from bitstring import BitArray, Bits
 
 from dccwire.address import Mode
 from dccwire.assembly import LONGEST, SHORTEST
@@ -19,7 +19,7 @@ from dccwire.errors import Reason, member
 from dccwire.findings import Finding, Place, remarks
 from dccwire.framing import LEAST_PREAMBLE, Framed, framed, least_preamble
 from dccwire.instructions.later import longer_form
-from dccwire.packet import Packet, decode
+from dccwire.packet import Packet, decode, decode_or_none
 from dccwire.receiver import BitReceiver, CutOff, Event, Fault, PacketReceived
 from dccwire.wording import counted, either, wrapped
 
@@ -105,17 +105,13 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
     if isinstance(data, Bits):
         return _inspect_bits(data, mode)
     whole = bytes(memoryview(data))
-    return _inspect_bytes(whole, mode, None, lambda byte, count: (8 * byte, 8 * count), [])
+    return _inspect_bytes(
+        whole, mode, None, lambda byte, count: (8 * byte, 8 * count), [], received=True
+    )
 
 
 def _inspect_bytes(
-    data: bytes,
-    mode: Mode,
-    preamble: int | None,
-    place: Place,
-    findings: list[Finding],
-    *,
-    received: bool = True,
+    data: bytes, mode: Mode, ones: int | None, place: Place, said: list[Finding], *, received: bool
 ) -> Inspection:
     packet = unverified = None
     wrong = reduce(xor, data, 0)
@@ -123,22 +119,22 @@ def _inspect_bytes(
     later = longer_form(data)
     if later:
         message = f"{len(data)} bytes, in a form that is defined later (from memory)"
-        findings.append(Finding(Reason.FROM_MEMORY, message, later, *place(0, len(data))))
+        said.append(Finding(Reason.FROM_MEMORY, message, later, *place(0, len(data))))
     elif not fits:
         message = f"{counted(len(data), 'byte')}; a packet has 3 to 6, the error byte included"
         clause = "S-9.2.1, introduction"
-        findings.append(Finding(Reason.LENGTH, message, clause, *place(0, len(data))))
+        said.append(Finding(Reason.LENGTH, message, clause, *place(0, len(data))))
     if wrong and (fits or later):
         right = data[-1] ^ wrong
         message = f"error byte {data[-1]:02X}, where the bytes before it give {right:02X}"
         clause, hint = "S-9.2 §B, Byte Three", _columns(wrong, len(data), place)
         where = place(len(data) - 1, 1)
-        findings.append(Finding(Reason.ERROR_BYTE, message, clause, *where, hint))
+        said.append(Finding(Reason.ERROR_BYTE, message, clause, *where, hint))
     if fits:
         known = decode(data[:-1] + bytes((data[-1] ^ wrong,)), mode=mode)
-        findings += remarks(known, place)
+        said += remarks(known, place)
         packet, unverified = (None, known) if wrong or not received else (known, None)
-    return Inspection(data, packet, unverified, preamble, tuple(findings))
+    return Inspection(data, packet, unverified, ones, tuple(said))
 
 
 def _columns(wrong: int, size: int, place: Place) -> str:
@@ -151,36 +147,37 @@ def _columns(wrong: int, size: int, place: Place) -> str:
 
 
 def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
-    receiver = BitReceiver()
-    events = receiver.feed(bits) + receiver.close()
-    if _lacks_end_bit(bits, events):
-        message, clause = "the packet end bit, a 1, is missing", "S-9.2 §A, Packet End Bit"
-        hint = "the rest is read as if it stood there"
-        lack = Finding(Reason.CUT_OFF, message, clause, len(bits), 0, hint)
-        known = _inspect_bits(bits + "0b1", mode)
-        found = (lack, *known.findings)
-        return replace(known, packet=None, unverified=known.packet, findings=found)
+    events = (receiver := BitReceiver()).feed(bits) + receiver.close()
+    match events:
+        case [CutOff(data=data, bits="", preamble=ones)] if ones + 9 * len(data) == len(
+            bits
+        ) and decode_or_none(data):
+            message, clause = "the packet end bit, a 1, is missing", "S-9.2 §A, Packet End Bit"
+            hint = "the rest is read as if it stood there"
+            lack = Finding(Reason.CUT_OFF, message, clause, len(bits), 0, hint)
+            one = _inspect_bits(bits + "0b1", mode)
+            return replace(one, packet=None, unverified=one.packet, findings=(lack, *one.findings))
     findings: list[Finding] = []
+    short = received = True
     if (whole := _one_packet(bits, events)) is not None:
-        start, data, wrong = whole
-        findings += [_framing_bit(place, bits, start) for place in wrong]
-        begin, ones, received = 0, len(bits[:start].bin.split("0")[-1]), data in _good(events)
+        start, data, wrong, end = whole
+        findings += [_framing_bit(place, bits, whole) for place in wrong]
+        begin, ones = 0, len(bits[:start].bin.split("0")[-1])
         short = not wrong or wrong[0] >= start
-    else:
-        first = next((one for one in events if isinstance(one, PacketReceived)), None)
-        findings += [_framing(one) for one in events if one is not first]
-        if first is None:
-            broken = (one.data for one in events if isinstance(one, (Fault, CutOff)))
-            findings += _no_preamble(bits)
-            return Inspection(max(broken, key=len, default=b""), None, None, None, tuple(findings))
+        received = ones >= LEAST_PREAMBLE and max(wrong, default=0) < start
+        (right := BitArray(bits)).invert(wrong)
+        events = (receiver := BitReceiver()).feed(right) + receiver.close()
+        events = [one for one in events if one.begin >= end]
+    elif first := next((one for one in events if isinstance(one, PacketReceived)), None):
         start, begin, ones, data = first.start, first.begin, first.preamble, first.data
-        short = received = True
-    if short and ones < (least := least_preamble(mode)):
-        service = mode is Mode.SERVICE
-        clause = "S-9.2.3 §E, Long Preamble" if service else "S-9.2 §A, Preamble"
-        message = f"{counted(ones, 'one')}; {least} or more are sent"
-        message += " in service mode" * service
-        findings.append(Finding(Reason.SHORT_PREAMBLE, message, clause, begin, ones))
+        events.remove(first)
+    else:
+        broken = (one.data for one in events if isinstance(one, (Fault, CutOff)))
+        said = *_no_preamble(bits), *(said for one in events for said in _framing(one, mode))
+        return Inspection(max(broken, key=len, default=b""), None, None, None, said)
+    findings += (said for one in events for said in _framing(one, mode))
+    if short:
+        findings += _short_preamble(begin, ones, mode)
 
     def place(byte: int, count: int) -> tuple[int, int]:
         return start + 1 + 9 * byte, 9 * count - 1
@@ -188,46 +185,56 @@ def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
     return _inspect_bytes(data, mode, ones, place, findings, received=received)
 
 
-def _lacks_end_bit(bits: Bits, events: list[Event]) -> bool:
-    """Whether the bits are a packet up to its error byte, which is right, and end there."""
-    match events:
-        case [CutOff(data=data, bits="", preamble=ones)] if SHORTEST <= len(data) <= LONGEST:
-            return ones + 9 * len(data) == len(bits) and not reduce(xor, data)
-    return False
-
-
-def _good(events: list[Event]) -> list[bytes]:
-    return [one.data for one in events if isinstance(one, PacketReceived) and one.packet]
+def _short_preamble(begin: int, ones: int, mode: Mode, ends: bool = False) -> Iterator[Finding]:
+    """What to say of too few ones; an end bit counts if the packet before `ends` at them (C2)."""
+    if ones + ends < (least := least_preamble(mode)):
+        service = mode is Mode.SERVICE
+        clause = "S-9.2.3 §E, Long Preamble" if service else "S-9.2 §A, Preamble"
+        message = counted(ones, "one") + " and the end bit before them" * ends
+        message += f"; {least} or more are sent" + " in service mode" * service
+        yield Finding(Reason.SHORT_PREAMBLE, message, clause, begin, ones)
 
 
 def _one_packet(bits: Bits, events: list[Event]) -> Framed | None:
-    """All the bits as the one packet that has the fewest wrong bits, if these are few; or None.
+    """All the bits, or those before a later right packet's ones, as the packet with few wrong bits.
 
-    A packet that was received well is not read otherwise, and a preamble that was received is no
-    byte. What ends with a 0 may be cut off in a longer packet, so that it is a whole one only if
-    its error byte is right; bits of which none need be wrong, if they are cut off, may have one.
+    It has the fewest, and a preamble most like that of the later one. A packet that was received
+    well is not read otherwise, and a preamble that was received is no byte. What ends with a 0 may
+    be cut off in a longer packet, so it is whole only if its error byte is right; of bits that are
+    cut off, though none need be wrong, one may be.
     """
 
-    def faults(one: Framed) -> int:
-        return len(one.wrong) + reduce(xor, one.data).bit_count() + (one.preamble < LEAST_PREAMBLE)
+    def faults(one: Framed) -> tuple[int, int]:
+        short = one.preamble < LEAST_PREAMBLE
+        unlike = later and abs(one.preamble + one.end - later)
+        return len(one.wrong) + reduce(xor, one.data).bit_count() + short, unlike
 
-    sizes = (size for size in range(SHORTEST, LONGEST + 1) if len(bits) > 9 * size + 1)
-    received = (one for one in events if isinstance(one, PacketReceived) and one.end == len(bits))
-    least = max((one.start for one in received if SHORTEST <= len(one.data) <= LONGEST), default=0)
-    candidates = (one for one in (framed(bits, size) for size in sizes) if one.preamble >= least)
-    best = min(candidates, key=faults, default=None)
+    known = [one for one in events if isinstance(one, (PacketReceived, Fault))]
+    starts = (one.begin + one.preamble for one in known if decode_or_none(one.data))
+    later = next((at for at in starts if at > LEAST_PREAMBLE + 9 * SHORTEST), 0)
+    run = len(bits[:later].bin.rstrip("1"))  # of ones, the first of which may be an error byte's
+    sizes, ends = range(SHORTEST, LONGEST + 1), (len(bits), *range(run, min(run + 10, later)))
+    received = [one for one in known if isinstance(one, PacketReceived)]
+    begun = {one.end: one.start for one in received if len(one.data) in sizes}
+    least = dict.fromkeys(ends[1:], LEAST_PREAMBLE) | begun
+    every = (framed(bits[:end], size) for end in ends for size in sizes if end > 9 * size + 1)
+    candidates = (one for one in every if one.preamble >= least.get(one.end, 0))
     most = MOST_WRONG - all(isinstance(one, CutOff) for one in events)
-    if best is None or faults(best) > most or set(_good(events)) - {best.data}:
+    best = min(candidates, key=faults, default=None)
+    if best is None or faults(best)[0] > most:
         return None
-    return best if bits[-1] or not reduce(xor, best.data) else None
+    good = {one.data for one in received if one.end <= best.end and one.packet}
+    whole = bits[best.end - 1] or not reduce(xor, best.data)
+    return best if whole and good <= {best.data} else None
 
 
-def _framing_bit(at: int, bits: Bits, start: int) -> Finding:
+def _framing_bit(at: int, bits: Bits, packet: Framed) -> Finding:
     """What to say of a bit of the framing that has the wrong value."""
+    start = packet.preamble
     name, clause = "a bit of the preamble", "Preamble"
     if at == start:
         name, clause = "the packet start bit", "Packet Start Bit"
-    elif at == len(bits) - 1:
+    elif at == packet.end - 1:
         name, clause = "the packet end bit", "Packet End Bit"
     elif at > start:
         name, clause = f"the start bit of byte {(at - start) // 9}", "Data Byte Start Bit"
@@ -240,19 +247,18 @@ def _framing_bit(at: int, bits: Bits, start: int) -> Finding:
 
 def _no_preamble(bits: Bits) -> Iterator[Finding]:
     """What to say where no packet begins: the longest run of ones before a 0 is too short."""
-    runs = bits.bin.split("0")[:-1]
-    longest = max(map(len, runs), default=0)
+    longest = max(map(len, bits.bin.split("0")[:-1]), default=LEAST_PREAMBLE)
     if not bits:
         yield Finding(Reason.CUT_OFF, "no bits", "S-9.2 §A", 0, 0)
-    elif runs and longest < LEAST_PREAMBLE:
+    elif longest < LEAST_PREAMBLE:
         message = f"no preamble: at most {counted(longest, 'one')} before a 0, 10 or more make one"
         yield Finding(Reason.SHORT_PREAMBLE, message, "S-9.2 §A, Preamble", 0, len(bits))
 
 
-def _framing(event: Event) -> Finding:
+def _framing(event: Event, mode: Mode) -> Iterator[Finding]:
     """What to say about bits that are not the packet looked at."""
     offset, length = event.begin, event.end - event.begin
-    reason, clause = Reason.STRAY_BITS, "S-9.2 §A"
+    reason, clause, hint = Reason.STRAY_BITS, "S-9.2 §A", ""
     match event:
         case Fault(reason=Reason.SHORT_PREAMBLE as reason):
             message = f"{counted(event.preamble, 'one')} before a 0; a preamble has 10 or more"
@@ -261,8 +267,14 @@ def _framing(event: Event) -> Finding:
             message = reason.meaning
         case CutOff():
             reason = Reason.CUT_OFF
-            read = f"{counted(len(event.data), 'byte')} and {counted(len(event.bits), 'bit')}"
-            message = f"the bits end after {counted(event.preamble, 'one')}, {read}"
+            begun = "a start bit" * (length > event.preamble + 9 * len(event.data))
+            counts = (event.preamble, "one"), (len(event.data), "byte"), (len(event.bits), "bit")
+            ones, whole, rest = (counted(number, what) * bool(number) for number, what in counts)
+            message = f"the bits end after {', '.join(filter(None, (ones, whole, begun, rest)))}"
+            error = reduce(xor, event.data, 0)
+            known = decode_or_none(event.data + bytes((error,)), mode)
+            if known and f"{error:08b}".startswith(event.bits):
+                hint = f"if the next byte is the error byte, they say {known}"
         case PacketReceived():
             message = f"another packet, {event.data.hex(' ').upper()}"
             if not event.error_byte_right:
@@ -272,4 +284,6 @@ def _framing(event: Event) -> Finding:
                 reason, clause = Reason.LENGTH, "S-9.2.1, introduction"
         case _:
             message = f"{counted(length, 'bit')} that belong to no packet"
-    return Finding(reason, message, clause, offset, length)
+    yield Finding(reason, message, clause, offset, length, hint)
+    if isinstance(event, PacketReceived):
+        yield from _short_preamble(offset, event.preamble, mode, event.adjoining)

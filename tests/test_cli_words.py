@@ -184,6 +184,26 @@ def test_inspect_tells_other_readings_too(run) -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("bits", "odd"),
+    [
+        ("11111111111111 0 0000011 0 01110100 0 01110111 1", [(3, "0000011")]),
+        ("1111_0_00000011_0_011101000_0_0111011_1", [(5, "011101000"), (7, "0111011")]),
+        ("11111111111111 0 00000011 0 01110100 0 01110111 1", []),
+        ("1111 0 000001 0 0111010000 0 0000 0011", []),
+        ("1111 1 0000011", []),
+        ("0000011", []),
+    ],
+)
+@pytest.mark.parametrize("command", ["inspect", "explain"])
+def test_a_group_of_bits_with_a_digit_less_or_more_is_named(run, command, bits, odd) -> None:
+    """After a start bit of its own; on standard error, and the bits are looked at all the same."""
+    _, out, err = run(command, "--bits", *bits.split())
+    told = [f"group {at}, {group}, has {len(group)} digits; a byte has 8" for at, group in odd]
+    assert err == "".join(f"dccwire: {line}\n" for line in told)
+    assert out
+
+
 def test_inspect_reads_bits_from_standard_input(run, monkeypatch) -> None:
     """A line each."""
     monkeypatch.setattr(sys, "stdin", io.StringIO("1111_1111_11\n0101\n"))

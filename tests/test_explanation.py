@@ -60,8 +60,9 @@ CUT = """\
 03: no packet
 
 byte  bits       layout     meaning
-0     0000 0011  ???? ????  not read
-! bits 0-23: cut-off: the bits end after 10 ones, 1 byte and 4 bits (S-9.2 §A)"""
+0     0000 0011  ???? ????  of no whole packet
+! bits 0-23: cut-off: the bits end after 10 ones, 1 byte, a start bit, 4 bits
+  (S-9.2 §A)"""
 
 NOTHING = """\
 no bytes: no packet
@@ -125,6 +126,14 @@ def test_every_bit_of_a_packet_is_drawn_once(packet: dccwire.Packet) -> None:
                 assert letters[7 - row.first + place] == " "
                 letters[7 - row.first + place] = letter
         assert "".join(letters) == head.letters
+
+
+def test_the_kind_of_decoder_that_a_no_operation_asks_is_told() -> None:
+    """Its eleven address bits look the same for both (from memory: RCN-213)."""
+    drawn = " ".join(explain(bytes.fromhex("81 78 F9")).text().split())
+    assert "extended=no: a basic decoder, in the same eleven address bits" in drawn
+    drawn = " ".join(explain(bytes.fromhex("81 79 F8")).text().split())
+    assert "extended=yes: an extended decoder" in drawn
 
 
 def test_printing_an_explanation_prints_its_text() -> None:

@@ -276,10 +276,13 @@ def test_what_cut_short_bytes_open_like() -> None:
         ("BF 07 FF FF", "ExtendedAccessory"),
         ("81 01 EC 00", "ExtendedAccessoryCvAccess"),
         ("81 02", None),
-        ("81", "ExtendedAccessoryCvBitManipulation"),
+        ("81", "BasicAccessory"),
+        ("81 71", "ExtendedAccessory"),
+        ("81 71 E8", "ExtendedAccessory"),
+        ("81 71 E8 00", "ExtendedAccessoryCvBitManipulation"),
     ],
 )
 def test_what_accessory_packets_open_like(packet: str, name: str | None) -> None:
-    """By their first two bytes (S-9.2.1 §D); then what can go on so, then what is too short."""
+    """By their first two bytes (S-9.2.1 §D); then the shortest that can go on so."""
     near = resembled(bytes.fromhex(packet), Partition.ACCESSORY)
     assert (near and near[1].cls.__name__) == name

@@ -54,6 +54,13 @@ def found(data: bytes | Bits) -> list[tuple[str, int, int]]:
         ("81 7E 00 05 FA", [("caution", 0, 32)]),
         ("81 7E 08 05 F2", [("caution", 0, 32)]),
         ("81 7C 00 05 F8", []),
+        ("7D 01 7C", [("open", 0, 24)]),
+        ("7D 74 80 89", [("open", 0, 32)]),
+        ("70 80 A0 50", []),
+        ("74 74 80 80", [("open", 0, 32)]),
+        ("7D 08 75", [("open", 0, 24), ("reserved", 8, 8)]),
+        ("6F 01 6E", []),
+        ("70 3F 83 CC", []),
         ("9E 04 20 BA", [("undefined", 8, 16)]),
         ("9F F3 EC 00 08 88", [("open", 8, 32)]),
         ("9F F3 E8 00 08 8C", [("open", 8, 32)]),
@@ -137,7 +144,7 @@ PACKET = bytes.fromhex("377443")
             stream([PACKET, PACKET], 11),
             PACKET,
             11,
-            [("stray-bits", 39, 39), ("short-preamble", 0, 11)],
+            [("stray-bits", 39, 39), ("short-preamble", 39, 11), ("short-preamble", 0, 11)],
         ),
         (
             stream([PACKET]) + Bits.from_string("0b11110"),
@@ -171,7 +178,7 @@ def test_bits_are_read_with_what_is_left_over(bits, data, preamble, findings) ->
         (stream([PACKET, PACKET[:-1] + b"\0"], 14), "S-9.2 §B, Byte Three"),
         (stream([PACKET, b"\3\3"], 14), "S-9.2.1, introduction"),
         (to_bits(bytes(20), 14), "S-9.2 §A, S-9.2 §A, S-9.2 §A"),
-        (Bits.from_string("0b11110"), "S-9.2 §A, S-9.2 §A, Preamble"),
+        (Bits.from_string("0b11110"), "S-9.2 §A, Preamble, S-9.2 §A"),
         (to_bits(PACKET, 14)[:-1], "S-9.2 §A, Packet End Bit"),
         (to_bits(bytes(2), 14), "S-9.2.1, introduction"),
     ],
@@ -196,6 +203,28 @@ def test_a_preamble_has_the_ones_of_its_mode(mode: Mode, ones: int, clause: str)
     assert finding.message.startswith(f"{ones - 1} ones; {ones} or more are sent")
     assert inspect(to_bits(PACKET, ones), mode=mode).findings == ()
     assert inspect(to_bits(PACKET, ones + 1), mode=mode).findings == ()
+
+
+@pytest.mark.parametrize(("mode", "least"), [(Mode.OPERATIONS, 14), (Mode.SERVICE, 20)])
+def test_the_ones_of_another_packet_count_with_the_end_bit_before_them(mode, least) -> None:
+    """One fewer than are sent is enough (C2); two fewer are told, and are not well."""
+    first = to_bits(PACKET, least)
+    short, _ = reversed(inspect(first + to_bits(PACKET, least - 2), mode=mode).findings)
+    place = (short.reason, short.offset, short.length)
+    assert place == (Reason.SHORT_PREAMBLE, 24 + 4 + least, least - 2)
+    assert short.message.startswith(
+        f"{least - 2} ones and the end bit before them; {least} or more are sent"
+    )
+    (other,) = inspect(first + to_bits(PACKET, least - 1), mode=mode).findings
+    assert other.reason is Reason.STRAY_BITS
+
+
+def test_the_ones_of_a_packet_behind_stray_bits_count_alone() -> None:
+    """No end bit adjoins them, so that 13 are too few."""
+    apart = inspect(to_bits(PACKET) + Bits.from_string("0b01100") + to_bits(PACKET, 13))
+    assert [one.message for one in apart.findings if one.reason is Reason.SHORT_PREAMBLE] == [
+        "13 ones; 14 or more are sent"
+    ]
 
 
 def test_of_broken_packets_the_longest_bytes_are_shown() -> None:
@@ -300,6 +329,10 @@ SAID = {
     "70 F9 89": (
         "open: in service mode this is RegisterAccess (S-9.2.3 §E, Physical Register Addressing)"
     ),
+    "7D 01 7C": (
+        "open: in service mode this is RegisterAccess (S-9.2.3 §E, Physical Register Addressing)"
+    ),
+    "7C 1C 26 46": "open: in service mode this is DirectByteAccess (S-9.2.3 §E, Direct Mode)",
     "service 7F FF 00 80": (
         "open: the text gives CV 1 to 1023, the ten bits reach CV 1024 (P3) (S-9.2.3 §E, "
         "Direct Mode)"
@@ -325,6 +358,10 @@ SAID = {
         "not-together: a second instruction of group 001; a packet holds one (S-9.2.1 §C)"
     ),
     "C0 03 C3": "undefined: an address and no instruction (S-9.2.1 §C)",
+    "81 71 F0": (
+        "undefined: code 81 71 opens like ExtendedAccessory, but is cut short, 2 of 3 bytes "
+        "(S-9.2.1 §D, extended accessory)"
+    ),
     "9E 04 20 BA": "undefined: code 04 20 is not described (S-9.2.1: the text is silent)",
     "03 06 10 15": (
         "undefined: code 06 10 opens like SetDecoderFlags, but flag has no value 1 (S-9.2.1 "
@@ -369,7 +406,7 @@ def test_what_is_said_and_by_which_clause(given: str) -> None:
     data = bytes.fromhex(given.removeprefix("service "))
     finding, *others = inspect(data, mode=mode).findings
     assert str(finding).split(": ", 1)[1] == SAID[given]
-    assert len(others) == (given == "03 E4 00 00 00 E7")
+    assert len(others) == (given in ("03 E4 00 00 00 E7", "7C 1C 26 46"))
 
 
 @pytest.mark.parametrize(
@@ -383,8 +420,21 @@ def test_what_is_said_and_by_which_clause(given: str) -> None:
         ),
         (
             to_bits(PACKET, 12)[:-5],
-            "cut-off: the bits end after 12 ones, 2 bytes and 4 bits (S-9.2 §A)",
+            "cut-off: the bits end after 12 ones, 2 bytes, a start bit, 4 bits; if the next byte "
+            "is the error byte, they say short 55: SpeedAndDirection forward=yes c=1 speed=4 "
+            "(S-9.2 §A)",
         ),
+        (
+            to_bits(PACKET)[:-18],
+            "cut-off: the bits end after 14 ones, 1 byte, a start bit (S-9.2 §A)",
+        ),
+        (
+            to_bits(bytes.fromhex("C4B5EC"))[:-5],  # 1110, where C4 and B5 give 0111 0001
+            "cut-off: the bits end after 14 ones, 2 bytes, a start bit, 4 bits (S-9.2 §A)",
+        ),
+        (to_bits(PACKET)[:-19], "cut-off: the bits end after 14 ones, 1 byte (S-9.2 §A)"),
+        (to_bits(PACKET)[:-27], "cut-off: the bits end after 14 ones, a start bit (S-9.2 §A)"),
+        (to_bits(PACKET)[:-28], "cut-off: the bits end after 14 ones (S-9.2 §A)"),
         (
             stream([PACKET, bytes.fromhex("377442")]),
             "error-byte: another packet, 37 74 42, wrong (S-9.2 §B, Byte Three)",

@@ -98,7 +98,7 @@ def test_one_wrong_bit_is_named_and_the_rest_is_read(data: bytes, mode: Mode, pl
     assert not found.well
     drawn = " ".join(explain(flipped(data, mode, place), mode=mode).text(200).split())
     assert f"! {finding}" in drawn
-    assert "not read" not in drawn
+    assert "of no whole packet" not in drawn
 
 
 def test_the_clause_of_each_framing_bit() -> None:
@@ -248,8 +248,77 @@ def test_only_three_to_six_bytes_can_lack_an_end_bit(hexes: str) -> None:
 def test_what_ends_early_is_never_read_as_other_bytes(hexes: str, ones: int) -> None:
     """Up to 8 bits less than a packet: cut off, and no bit of the preamble becomes a byte."""
     data = bytes.fromhex(hexes)
+    says = dccwire.decode(data)
     for left in range(2, 9):
         found = inspect(Bits.from_string("0b" + sent(data, ones)[:-left]))
         assert (found.packet, found.unverified) == (None, None)
         assert [one.reason for one in found.findings] == [Reason.CUT_OFF]
         assert found.data == data[:-1]
+        assert found.findings[0].hint == f"if the next byte is the error byte, they say {says}"
+
+
+STREAM = [bytes.fromhex(one) for one in ("377443", "039192", "C4B5EC030C92")]
+
+
+def in_stream(ones: int, place: int, *, after: int = 0) -> Bits:
+    """`STREAM` from one of its packets on, each after so many ones, with one bit turned."""
+    bits = list("".join(sent(data, ones) for data in STREAM[after:]))
+    bits[place] = "01"[bits[place] == "0"]
+    return Bits.from_string("0b" + "".join(bits))
+
+
+@pytest.mark.parametrize("ones", [14, 16, 20])
+@pytest.mark.parametrize("place", range(28))
+def test_a_wrong_framing_bit_of_the_first_of_several_packets_is_named(
+    place: int, ones: int
+) -> None:
+    """Start bits and the end bit, whatever a receiver makes of them; the others are told too."""
+    what = anatomy(STREAM[0], 0)[place][0]
+    if what == "data":
+        found = inspect(in_stream(ones, ones + place))
+        assert Reason.FRAMING_BIT not in {one.reason for one in found.findings}
+    else:
+        found = inspect(in_stream(ones, ones + place))
+        first, *others = found.findings
+        assert (first.reason, first.offset) == (Reason.FRAMING_BIT, ones + place)
+        assert (found.packet, found.unverified) == (None, dccwire.decode(STREAM[0]))
+        assert [(one.message, one.offset, one.length) for one in others] == [
+            ("another packet, 03 91 92", ones + 28, ones + 28),
+            ("another packet, C4 B5 EC 03 0C 92", 2 * ones + 56, ones + 55),
+        ]
+    assert found.preamble == ones
+
+
+def test_a_bit_of_the_first_preamble_in_a_stream_is_named() -> None:
+    """Where fewer than ten ones are left, so that no receiver takes the packet."""
+    found = inspect(in_stream(14, 5))
+    assert [(one.reason, one.offset) for one in found.findings] == [
+        (Reason.FRAMING_BIT, 5),
+        (Reason.STRAY_BITS, 42),
+        (Reason.STRAY_BITS, 84),
+    ]
+    assert (found.preamble, found.unverified) == (8, dccwire.decode(STREAM[0]))
+
+
+def test_of_two_readings_with_one_wrong_bit_preambles_alike_win() -> None:
+    """A wrong last bit of an error byte, not a start bit and a packet that is one bit longer."""
+    wrong = sent(bytes.fromhex("38744D"), 14)
+    found = inspect(Bits.from_string("0b" + wrong + sent(STREAM[1], 14)))
+    assert (found.data, found.preamble) == (bytes.fromhex("38744D"), 14)
+    assert [one.reason for one in found.findings] == [Reason.STRAY_BITS, Reason.ERROR_BYTE]
+
+
+def test_a_packet_that_is_sent_again_does_not_make_the_first_right() -> None:
+    """The same bytes are received later on; the first, with its wrong start bit, was not."""
+    again = Bits.from_string("0b" + sent(STREAM[0], 14))
+    found = inspect(flipped(STREAM[0], Mode.OPERATIONS, 14) + again)
+    assert (found.packet, found.unverified) == (None, dccwire.decode(STREAM[0]))
+
+
+def test_a_longer_packet_in_a_stream_is_named_too() -> None:
+    """Six bytes, of which a start bit in the middle is wrong, then others are to come."""
+    found = inspect(
+        Bits.from_string("0b" + in_stream(14, 14 + 27, after=2).bin + sent(bytes(3), 14))
+    )
+    assert (found.findings[0].reason, found.findings[0].offset) == (Reason.FRAMING_BIT, 41)
+    assert found.unverified == dccwire.decode(STREAM[2])

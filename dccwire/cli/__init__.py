@@ -24,8 +24,7 @@ class _Parser(argparse.ArgumentParser):
     """A parser that says what is wrong in one line."""
 
     def error(self, message: str) -> NoReturn:
-        shown = message if len(message) < 300 else message[:300] + "..."
-        complain(f"{shown}; see {self.prog} --help")
+        complain(f"{message}; see {self.prog} --help")
         sys.exit(2)
 
 

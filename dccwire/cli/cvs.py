@@ -6,13 +6,12 @@ import argparse
 import json
 from collections.abc import Collection, Iterable
 from dataclasses import asdict
-from pathlib import Path
 from typing import cast
 
 from dccwire import cv
 from dccwire.address import PROGRAMMING_TRACK
 from dccwire.cli.printing import complain, say
-from dccwire.cli.words import Commands, add_command
+from dccwire.cli.words import Commands, add_command, text_of
 from dccwire.cv.changes import FACTORY_RESET, RESET_CVS
 from dccwire.cv.cv_set import plain_cv
 from dccwire.cv.explanation import CV_NOTATION
@@ -110,11 +109,8 @@ def _value(words: list[str], text: str) -> cv.CvValue:
 
 
 def _print(explanations: Iterable[cv.CvExplanation], as_json: bool) -> None:
-    if as_json:
-        for one in explanations:
-            say(json.dumps(one.to_dict()))
-    else:
-        say("\n\n".join(one.text() for one in explanations))
+    shown = (json.dumps(one.to_dict()) if as_json else one.text() for one in explanations)
+    say(("\n" if as_json else "\n\n").join(shown))
 
 
 def _pairs(words: list[str]) -> dict[int, int]:
@@ -125,10 +121,8 @@ def _pairs(words: list[str]) -> dict[int, int]:
         raise TextError(Reason.TEXT, text, len(text), problem, f"expected are {_USE}")
     pairs: dict[int, int] = {}
     for name, word in zip(words[::2], words[1::2], strict=True):
-        number, value = (
-            number_of(name, "cv", "1 to 1024"),
-            number_of(word, f"CV {name}", "0 to 255"),
-        )
+        number = number_of(name, "cv", "1 to 1024")
+        value = number_of(word, f"CV {name}", "0 to 255")
         if number in pairs:
             raise FieldError(f"CV {name}", "one value", value)
         pairs[number] = value
@@ -159,11 +153,7 @@ def _plan(steps: list[Step], resets: bool, given: argparse.Namespace) -> None:
             plain = {"repeat": step.count, "preamble": step.preamble}
             say(json.dumps({**plain, "packet": step.packet.to_dict()}))
         return
-    notes = [_CAUTION]
-    if any(step.power_on for step in steps):
-        notes.append(_POWER)
-    if resets:
-        notes.append(_RESET)
+    notes = [_CAUTION, *[_POWER] * any(one.power_on for one in steps), *[_RESET] * resets]
     for line in (line for note in notes for line in wrapped(note, 78)):
         say(f"# {line}")
     for step in steps:
@@ -186,10 +176,7 @@ def _steps(
 
 
 def _read(path: str) -> cv.CvSet:
-    try:
-        text = Path(path).read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise RecordingError(Reason.FILE, path, f"cannot be read ({error})") from None
+    text = text_of(path)
     try:
         return cv.from_json(text) if text.lstrip().startswith("{") else cv.from_csv(text)
     except CallError as error:

@@ -10,12 +10,11 @@ from contextlib import contextmanager
 from functools import lru_cache
 from itertools import chain
 from math import ceil, isfinite
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
-from dccwire.cli.words import Commands, add_command, standard_input
+from dccwire.cli.words import Commands, add_command, text_of
 from dccwire.errors import FieldError, Reason, RecordingError
 from dccwire.wording import wrapped
 
@@ -37,10 +36,8 @@ def add_commands(commands: Commands) -> None:
     add("--all", action="store_true", help="tell of every rule in full")
     add("--rules", metavar="LIST", help="judge these alone, such as 1-5,14")
     add("--list", action=_ListRules, help="list the rules instead")
-    expected = "half-bits between packets that belong to none are expected"
-    add("--other-protocols", action="store_true", help=expected)
-    what = "write a recording of what a plan says to send"
-    add = add_command(commands, "compose", _compose, what).add_argument
+    add("--other-protocols", action="store_true", help="half-bits of no packet are expected")
+    add = add_command(commands, "compose", _compose, "write a recording of a plan").add_argument
     add("plan", metavar="PLAN", help="a packet a line, with options; - reads lines")
     add("file", metavar="FILE", help="what to write: .vcd or .csv")
     add("--jitter", type=number, default=0, metavar="US", help="of each edge, at most")
@@ -76,8 +73,7 @@ def _add_reader(
     add("--unit", metavar="UNIT", help="of times: s, ms, us, ns, ps or fs")
     add("--bit", metavar="N", help="the bit of each sample; lsb or msb: packed bits")
     add("--resolution", type=number, metavar="NS", help="how exact the times are")
-    off = "what else durations may be off by"
-    add("--uncertainty", type=number, default=0, metavar="NS", help=off)
+    add("--uncertainty", type=number, default=0, metavar="NS", help="further error of durations")
     return add
 
 
@@ -271,13 +267,7 @@ def _compose(given: argparse.Namespace) -> int:
     write = writers.get(given.file[-4:].lower())
     if write is None:
         raise FieldError("file", "a name that ends in .vcd or .csv", given.file)
-    try:
-        text = standard_input() if given.plan == "-" else Path(given.plan).read_text("utf-8")
-    except OSError as error:
-        raise RecordingError(Reason.FILE, given.plan, error.strerror or str(error)) from None
-    except UnicodeDecodeError:
-        raise RecordingError(Reason.FILE, given.plan, "is no UTF-8 text") from None
-    sendings = read_plan(text.splitlines())
+    sendings = read_plan(text_of(given.plan).splitlines())
     first = next(sendings, None)
     if first is None:
         raise RecordingError(Reason.FILE, given.plan, "has nothing to send", "", "a packet a line")

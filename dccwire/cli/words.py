@@ -10,7 +10,8 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from itertools import chain, repeat
+from itertools import chain, pairwise, repeat
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from dccwire.address import Mode
@@ -24,19 +25,15 @@ if TYPE_CHECKING:
 
 Commands: TypeAlias = "argparse._SubParsersAction[Any]"
 _T = TypeVar("_T")
-_SERVICE = "read packets of a programming track"
-_GIVEN_BITS = "the input is bits, preamble included"
-_ENCODED_BITS = "bits instead, with a preamble of 14 ones, in service mode 20"
 _BYTES = "bytes in hex, with or without blanks, or a packet's text; - reads lines"
 
 
 def add_commands(commands: Commands) -> None:
     """Add the four commands."""
-    what = "give the bytes of a packet's text or JSON"
-    add = add_command(commands, "encode", _encode, what).add_argument
+    add = add_command(commands, "encode", _encode, "give a packet's bytes").add_argument
     add("given", nargs="*", metavar="TEXT_OR_JSON", help="as decode prints it; - reads lines")
     add("--types", action="store_true", help="list all instructions, or those named")
-    add("--bits", action="store_true", help=_ENCODED_BITS)
+    add("--bits", action="store_true", help="bits, after 14 ones, in service mode 20")
     for name, run, help_ in (
         ("decode", _decode, "say what bytes mean"),
         ("inspect", _inspect, "look at any bytes or bits and say what is odd"),
@@ -45,10 +42,10 @@ def add_commands(commands: Commands) -> None:
         add = add_command(commands, name, run, help_).add_argument
         add("given", nargs="+", metavar="HEX", help=_BYTES)
         if run is not _decode:
-            add("--bits", action="store_true", help=_GIVEN_BITS)
+            add("--bits", action="store_true", help="the input is bits, preamble included")
         if run is not _explain:
             add("--json", action="store_true", help="one object a line")
-        add("--service", action="store_true", help=_SERVICE)
+        add("--service", action="store_true", help="read packets of a programming track")
 
 
 def add_command(
@@ -66,9 +63,14 @@ def _mode(given: argparse.Namespace) -> Mode:
     return Mode.SERVICE if given.service else Mode.OPERATIONS
 
 
-def standard_input() -> str:
-    """All of standard input; a `RecordingError` if it is closed, or no UTF-8."""
-    return "".join(_lines())
+def text_of(path: str) -> str:
+    """The text of a file, or of standard input; a `RecordingError` if it cannot be read."""
+    try:
+        return "".join(_lines()) if path == "-" else Path(path).read_text("utf-8")
+    except OSError as error:
+        raise RecordingError(Reason.FILE, path, error.strerror or str(error)) from None
+    except UnicodeDecodeError:
+        raise RecordingError(Reason.FILE, path, "is no UTF-8 text") from None
 
 
 def _lines() -> Iterator[str]:
@@ -144,8 +146,15 @@ def _tell_bytes_or_bits(given: argparse.Namespace, tell: Callable[[bytes | Bits]
         return answer(given.given, _read_bytes, tell)
     from dccwire.framing import parse_bits
 
+    def read(text: str) -> Bits:
+        bits, groups = parse_bits(text), text.replace("_", " ").split()
+        for number, (before, group) in enumerate(pairwise(groups), 2):
+            if before == "0" and len(group) in (7, 9):  # a start bit, and a byte that is none
+                complain(f"group {number}, {group}, has {len(group)} digits; a byte has 8")
+        return bits
+
     texts = given.given if "-" in given.given else [" ".join(given.given)]
-    return answer(texts, parse_bits, tell)
+    return answer(texts, read, tell)
 
 
 def _decode(given: argparse.Namespace) -> int:

@@ -48,7 +48,10 @@ class AccessoryDecoderAddressing(CvValue):
         return AccessoryAddress(self.address)
 
     def in_words(self) -> str:
-        return f"accessory {self.address}, while CV 29 bit 6 is 0"
+        told = (
+            " (the broadcast's pattern, no decoder of its own: X30)" * self.to_address().broadcast
+        )
+        return f"accessory {self.address}{told}, while CV 29 bit 6 is 0"
 
 
 @cv_value(

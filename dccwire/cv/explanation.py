@@ -238,14 +238,14 @@ def _lines(one: CvExplanation, width: int) -> Iterator[str]:
         yield from wrapped(each.content, width)
     for reading in one.readings:
         yield ""
+        for note in reading.notes:
+            yield from wrapped(note, width, "! ")
         yield "cv    bits       layout     meaning"
         yield from _row_lines(reading, one.values, width)
         if reading.value is not None:
             yield from wrapped(str(reading.value), width, "= ")
             if said := reading.value.in_words():
                 yield from wrapped(said, width, "  ")
-        for note in reading.notes:
-            yield from wrapped(note, width, "! ")
 
 
 def _titled(one: CvEntry) -> str:

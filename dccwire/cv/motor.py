@@ -193,7 +193,7 @@ class EmfFeedbackCutout(CvValue):
 
     def in_words(self) -> str:
         if 1 <= self.step <= 128:
-            return f"no feedback above step {self.step} of 128"
+            return f"no feedback above step {self.step} of 128, of which 126 exist (V16)"
         return "outside the speed steps 1 to 128 of the text"
 
 

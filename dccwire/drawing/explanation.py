@@ -68,7 +68,7 @@ def _rows(inspection: Inspection) -> Iterator[BitRow]:
     data, packet = inspection.data, inspection.packet or inspection.unverified
     if packet is None:
         for byte in range(len(data)):
-            yield _byte(data, byte, _UNKNOWN, "byte", "not read")
+            yield _byte(data, byte, _UNKNOWN, "byte", "of no whole packet")
         return
     address, at = packet.address, 0
     if not isinstance(address, (AnyAccessory, ProgrammingTrackAddress)):

@@ -189,8 +189,6 @@ def write_cvs(
     `ConfirmationError` comes, and the writes after it are not sent, as they may depend on it. A
     factory reset is not asked for: CV 8 reads 255 then (S-9.2.3 §E).
 
-    `old`, `new`, `force` and `decoder` are those of `dccwire.cv.writes`.
-
     Raises:
         FieldError: as `dccwire.cv.writes`; or the mode does not reach a CV, or its value.
 

@@ -98,7 +98,6 @@ class _Edges:
         self.level: int | None = None
         self.gap_start: int | None = None
         self.first_level: int | None = None
-        self.undefined_level = False
         self.mark: int | None = None
         self.latest = 0  # the time of the level
         self.repeated: tuple[int, int] | None = None  # from there to a repetition, which may be
@@ -147,7 +146,6 @@ class _Edges:
             if level == UNDEFINED:
                 if self.level is not None and self.gap_start is None:
                     self.gap_start = time
-                    self.undefined_level = True
                 continue
             start, self.gap_start = self.gap_start, None
             if start is not None and start < time:
@@ -193,7 +191,6 @@ class Recording:
         first_level: the level after the first edge; None where it is not known, or not yet. After
             a gap the level may be either, whatever the number of edges before it.
         end_ns: the last time mark; known after an iteration.
-        undefined_level: whether x or z followed a defined level; known after an iteration.
     """
 
     def __init__(self, source: Source, resolution: float | None) -> None:
@@ -211,7 +208,6 @@ class Recording:
             right = (f" In {name} they would be." for name, unit_ns in units if unit_ns == true)
             source.note(doubt(self.factor) + next(right, ""))
         self.end_ns: int | None = None
-        self.undefined_level = False
         source.opened.fraction = 0.0
         self.check_resolution()
 
@@ -261,7 +257,6 @@ class Recording:
         self.resolution_ns, self.resolution_source = self._resolution(state.estimate)
         self.end_ns = state.mark
         self.first_level = state.first_level
-        self.undefined_level = state.undefined_level
 
 
 def to_ns(ticks: Ticks, tick_ns: Fraction) -> Ticks:

@@ -311,8 +311,8 @@ def test_files_that_cannot_be_read_are_named(run, tmp_path: Path, sets: list[str
     binary = tmp_path / "binary.csv"
     binary.write_bytes(b"\xff\xfe\xff")
     for path, message in [
-        (tmp_path / "none.csv", "cannot be read"),
-        (binary, "cannot be read"),
+        (tmp_path / "none.csv", "No such file"),
+        (binary, "is no UTF-8 text"),
         (wrong, "line 3: CV 29 again, first on line 2"),
     ]:
         status, out, err = run("cv", "--compare", sets[0], str(path))

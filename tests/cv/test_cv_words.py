@@ -195,8 +195,8 @@ SAID: list[tuple[CvValue, str]] = [
     (cv.DecelerationAdjustment.by(5), "+5 to the rate of CV 4, kept within 0 to 255 (V3)"),
     (cv.PwmPeriod(exponent=1, mantissa=3), "period 286 us, 3497 Hz"),
     (cv.EmfFeedbackCutout(0), "outside the speed steps 1 to 128 of the text"),
-    (cv.EmfFeedbackCutout(1), "no feedback above step 1 of 128"),
-    (cv.EmfFeedbackCutout(128), "no feedback above step 128 of 128"),
+    (cv.EmfFeedbackCutout(1), "no feedback above step 1 of 128, of which 126 exist (V16)"),
+    (cv.EmfFeedbackCutout(128), "no feedback above step 128 of 128, of which 126 exist (V16)"),
     (cv.EmfFeedbackCutout(129), "outside the speed steps 1 to 128 of the text"),
     (cv.PacketTimeOut(1), "in units that the decoder's maker gives"),
     (cv.SpeedTableChoice(0), "not used"),
@@ -224,6 +224,12 @@ SAID: list[tuple[CvValue, str]] = [
     (cv.FuelLevel(255), "not supported"),
     (cv.WaterLevel(254), "100% full"),
     (cv.AccessoryDecoderAddressing(310), "accessory 310, while CV 29 bit 6 is 0"),
+    (cv.AccessoryDecoderAddressing(510), "accessory 510, while CV 29 bit 6 is 0"),
+    (
+        cv.AccessoryDecoderAddressing(511),
+        "accessory 511 (the broadcast's pattern, no decoder of its own: X30), "
+        "while CV 29 bit 6 is 0",
+    ),
     (cv.AccessoryOutputAddressing(1), "output 0 of the formula, while CV 29 bit 6 is 1"),
     (cv.AccessoryOutputAddressing(2047), "output 2046 of the formula, while CV 29 bit 6 is 1"),
 ]

@@ -37,7 +37,6 @@ def test_the_track_signal_is_found(track):
         "signal 'top.track' taken: the only one of 2 that looks like a track signal",
     )
     assert (recording.format, recording.signal) == ("FST", "top.track")
-    assert recording.undefined_level
     assert recording.first_level == 1
     assert recording.end_ns == track[-1] + 200_000
     assert [chunk.gap for chunk in recording if chunk.gap] == [

@@ -271,7 +271,6 @@ def test_a_level_twice_in_a_row_is_a_gap(size, track, save, monkeypatch):
     assert gaps == [((track[at - 2], track[at]), True) for at in (100, 150)]
     kept = [edge for n, edge in enumerate(track, 1) if n not in (100, 101, 150, 151)]
     assert edges_of(recording) == kept
-    assert not recording.undefined_level
     assert recording.notes == (
         f"2 rows, the first at {track[100] / 1e6:.3f} ms, with the level of the row before: an "
         "edge between is missing, or the row wrong",

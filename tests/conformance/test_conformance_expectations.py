@@ -1,0 +1,187 @@
+"""Expectations: what was to be sent, how many, when; and the packet that came nearest."""
+
+from __future__ import annotations
+
+import pytest
+from conformance_helpers import PLAIN, check_signal, edges_of, lengths_of
+
+from dccwire import Address, LongAddress, ShortAddress
+from dccwire.conformance import Expectation, ExpectationResult, Session, Verdict
+from dccwire.errors import DccwireError, FieldError, Reason, TextError
+from refusals import refused
+
+PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
+THREE = ShortAddress(3)
+LIGHT, DARK = "03 90 93", "03 80 83"
+"""S-9.2.1 §C, Function Group One: FL alone, and nothing."""
+
+
+def found(sent: list[int], *expected: Expectation) -> tuple[ExpectationResult, ...]:
+    """What becomes of expectations on half-bits."""
+    report = check_signal([edges_of(sent)], session=Session(expectations=expected))
+    failing = any(one.verdict is FAIL for one in report.expectations)
+    assert (report.failed, report.verdict is FAIL) == (failing, failing)
+    return report.expectations
+
+
+@pytest.mark.parametrize(
+    ("to", "what", "count"),
+    [
+        *[(THREE, "FL=on", 2), (THREE, "F0=on", 2), (THREE, "FL=off", 1), (THREE, "F1=off", 3)],
+        *[(THREE, "", 4), (None, "", 6), (LongAddress(3), "", 0), (ShortAddress(55), "", 1)],
+        *[(THREE, "FunctionGroupOne", 3), (None, "SpeedAndDirection", 2)],
+        *[(None, "SpeedAndDirection speed=4", 1), (None, "SpeedAndDirection forward=yes", 2)],
+        *[(None, "SpeedAndDirection forward=yes speed=4 c=1", 1)],
+    ],
+)
+def test_packets_that_meet_it_are_counted(to: Address | None, what: str, count: int) -> None:
+    """By address, by a function, by an instruction and some of its fields."""
+    sent = lengths_of(LIGHT, DARK, LIGHT, "03 74 77", "FF 00 FF", "37 70 47")
+    (one,) = found(sent, Expectation(to, what, at_least=0, at_most=9))
+    assert (one.verdict, one.count, one.note) == (PASS, count, "")
+
+
+@pytest.mark.parametrize(
+    ("least", "most", "verdict"),
+    [
+        *[(1, None, PASS), (2, None, PASS), (3, None, FAIL), (0, 0, FAIL), (0, 1, FAIL)],
+        *[(0, 2, PASS), (2, 2, PASS), (3, 3, FAIL), (0, None, PASS)],
+    ],
+)
+def test_how_many_are_expected(least: int, most: int | None, verdict: Verdict) -> None:
+    """At least one if nothing else is said; the first times are told."""
+    sent = lengths_of(LIGHT, PLAIN, LIGHT)
+    (one,) = found(sent, Expectation(THREE, "FL=on", at_least=least, at_most=most))
+    start, packet = 14 * 116_000, sum(lengths_of(LIGHT))
+    second = packet + sum(lengths_of(PLAIN)) + start
+    assert (one.verdict, one.count, one.times_ns) == (verdict, 2, (start, second))
+
+
+@pytest.mark.parametrize(
+    ("begin", "end", "count"), [(0, 0, 1), (1, 0, 0), (0, -1, 0), (-1_000_000, 10**9, 1)]
+)
+def test_packets_count_from_one_time_to_another(begin: int, end: int, count: int) -> None:
+    """By their packet start bits, both times included."""
+    start = sum(lengths_of(PLAIN)) + 14 * 116_000
+    asked = Expectation(THREE, "FL=on", from_ns=start + begin, until_ns=start + max(begin, end))
+    if end < begin:
+        asked = Expectation(THREE, "FL=on", until_ns=start + end)
+    (one,) = found(lengths_of(PLAIN, LIGHT, PLAIN), asked)
+    assert (one.count, one.verdict) == (count, PASS if count else FAIL)
+    assert ("outside of these times" in one.nearest) is not count
+
+
+def test_the_packet_that_came_nearest_is_told_with_the_bits_that_differ() -> None:
+    """The one with the fewest of them, and when it started."""
+    sent = lengths_of("03 90 93", "03 76 75", "03 75 76", "37 74 43")
+    light, speed = found(
+        sent, Expectation(THREE, "F2=on"), Expectation(THREE, "SpeedAndDirection speed=4 c=1")
+    )
+    assert light.nearest == (
+        "at 1.624 ms short 3: FunctionGroupOne functions=FL [03 90 93] differs in byte 2 bit 1"
+    )
+    assert "[03 75 76] differs in byte 2 bit 0" in speed.nearest or "bit" in speed.nearest
+    assert speed.nearest.count("bit ") == 1
+
+
+def test_what_is_of_another_address_is_not_near() -> None:
+    """Nothing is told where nothing came near."""
+    (one,) = found(lengths_of(PLAIN, "37 74 43"), Expectation(LongAddress(9), "FL=on"))
+    assert (one.verdict, one.nearest) == (FAIL, "")
+
+
+@pytest.mark.parametrize(
+    ("least", "most", "verdict"), [(1, None, PASS), (2, None, UNDECIDED), (3, None, FAIL)]
+)
+def test_a_packet_that_could_not_be_read_may_be_one(
+    least: int, most: int | None, verdict: Verdict
+) -> None:
+    """Then too few, or none where none is expected, is not certain."""
+    broken = lengths_of(LIGHT)
+    broken[60] = 75_000
+    sent = lengths_of(LIGHT) + broken + lengths_of(PLAIN, PLAIN)
+    many, none = found(
+        sent,
+        Expectation(THREE, "FL=on", at_least=least, at_most=most),
+        Expectation(ShortAddress(5), at_least=0, at_most=0),
+    )
+    assert many.verdict is verdict
+    assert (none.verdict, none.note) == (UNDECIDED, "1 that could not be read may be among them")
+
+
+def test_what_could_not_be_read_outside_of_the_times_does_not_count() -> None:
+    """Before, and after."""
+    broken = lengths_of(LIGHT)
+    broken[60] = 75_000
+    sent = broken + lengths_of(PLAIN, PLAIN) + broken + lengths_of(PLAIN)
+    begin = sum(broken) + 1
+    end = begin + 2 * sum(lengths_of(PLAIN)) - 2
+    nothing = Expectation(ShortAddress(5), at_least=0, at_most=0, from_ns=begin, until_ns=end)
+    assert found(sent, nothing)[0].verdict is PASS
+
+
+def test_service_mode_packets_are_met_in_service_mode() -> None:
+    """Which the reset before them tells: a direct mode verify of CV 29 (S-9.2.3 §E)."""
+    verify = "74 1C 06 6E"
+    asked = Expectation(None, "DirectByteAccess operation=verify cv=29")
+    sent = lengths_of("00 00 00", "00 00 00", "00 00 00", verify, verify, preamble=20)
+    assert found(sent, asked)[0].count == 2
+    assert found(lengths_of(PLAIN, verify), asked)[0].count == 0
+
+
+def test_an_expectation_after_the_end_of_the_recording_is_refused() -> None:
+    """It could not be met."""
+    edges = edges_of(lengths_of(PLAIN))
+    late = Expectation(from_ns=int(edges[-1]) + 1)
+    with refused(FieldError, field="from_s", match="ends at 0.006102 s"):
+        check_signal([edges], session=Session(expectations=(late,)))
+
+
+@pytest.mark.parametrize(
+    ("what", "position", "hint"),
+    [
+        ("F2=maybe", 0, "such as F2=on, FL=off"),
+        ("F99=on", 0, "such as F2=on, FL=off"),
+        ("Speed", 0, "'dccwire encode --types' lists all"),
+        ("SpeedAndDirection steps=3", 18, "SpeedAndDirection has forward, c, speed"),
+    ],
+)
+def test_what_names_nothing_is_refused(what: str, position: int, hint: str) -> None:
+    """With where, and what there is."""
+    with refused(TextError, Reason.TEXT, text=what, position=position, hint=hint):
+        Expectation(THREE, what)
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        *[{"at_least": -1}, {"at_least": 1.0}, {"from_ns": -1}, {"at_most": 0}],
+        *[{"from_ns": 5, "until_ns": 4}, {"until_ns": "x"}, {"what": "SpeedAndDirection speed=99"}],
+    ],
+)
+def test_bounds_of_an_expectation(wrong: dict[str, object]) -> None:
+    """Whole numbers, an end that is not before its begin, values that fields can have."""
+    with pytest.raises(DccwireError):
+        Expectation(THREE, **wrong)  # type: ignore[arg-type] # wrong on purpose
+
+
+@pytest.mark.parametrize(
+    ("one", "text"),
+    [
+        (Expectation(), "any packet, 1 or more, 0 s to the end"),
+        (Expectation(THREE, at_least=0, at_most=0), "short 3, 0, 0 s to the end"),
+        (Expectation(THREE, "F1=on", 2, 4, 10**9, 2 * 10**9), "short 3: F1=on, 2 to 4, 1 to 2 s"),
+    ],
+)
+def test_an_expectation_in_words(one: Expectation, text: str) -> None:
+    """As the report and its JSON show it."""
+    assert str(one) == text
+    (seen,) = found(lengths_of(*[PLAIN] * 200), one)
+    assert seen.to_dict() == {
+        "expectation": text,
+        "verdict": seen.verdict.value,
+        "count": seen.count,
+        "times_ns": list(seen.times_ns),
+        "nearest": seen.nearest,
+        "note": "",
+    }
