@@ -10,6 +10,7 @@ from contextlib import contextmanager
 from functools import lru_cache
 from itertools import chain
 from math import ceil, isfinite
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dccwire.address import Mode

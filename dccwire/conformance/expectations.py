@@ -143,5 +143,8 @@ def wanted_of(what: str) -> Wanted | None:
         if field not in cls.kinds:
             hint = f"{name} has {', '.join(cls.kinds) or 'no fields'}"
             raise TextError(Reason.TEXT, what, what.index(word), f"no field {field!r}", hint)
-        fields[field] = cls.kinds[field].text(cls.kinds[field].from_text(field, value))
+        kind, bits = cls.kinds[field], cls.layout.fields[field] if hasattr(cls, "layout") else None
+        read = kind.from_text(field, value)
+        kind.check(field, read, bits.lowest if bits else 0, bits.highest if bits else 0)
+        fields[field] = kind.text(read)
     return Wanted((cls,), fields)
