@@ -1,0 +1,163 @@
+"""A session as a TOML file has it, and a report as JUnit XML."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from conformance_helpers import PLAIN, edges_of, judge, lengths_of
+
+from dccwire import ShortAddress
+from dccwire.conformance import Expectation, Session, check, junit_of, read_session
+from dccwire.errors import FieldError, Reason, RecordingError, ShapeError, TextError
+from refusals import refused
+
+WHOLE = """
+programming_track = false
+consists = [7, 100]
+every_30_ms = true
+power_on_s = [0, 1.5]
+new = true
+
+[[expect]]
+to = "short 3"
+what = "F2=on"
+from_s = 2
+until_s = 3.25
+at_least = 2
+
+[[expect]]
+to = "short 5"
+at_least = 0
+at_most = 0
+"""
+
+
+def test_a_session_file_says_what_no_recording_shows(tmp_path: Path) -> None:
+    """Every key; what is left out is not known."""
+    path = tmp_path / "a.toml"
+    path.write_text(WHOLE)
+    wanted = Expectation(ShortAddress(3), "F2=on", 2, None, 2 * 10**9, 3_250_000_000)
+    nothing = Expectation(ShortAddress(5), at_least=0, at_most=0)
+    expected = Session(
+        programming_track=False,
+        consists=frozenset({7, 100}),
+        every_30_ms=True,
+        power_on_ns=(0, 1_500_000_000),
+        new=True,
+        expectations=(wanted, nothing),
+    )
+    assert read_session(path) == read_session(str(path)) == expected
+    path.write_text("")
+    assert read_session(path) == Session() == Session.from_dict({})
+
+
+@pytest.mark.parametrize(
+    ("plain", "path", "expected", "hint"),
+    [
+        ({"consist": [7]}, "consist", "a known key", "perhaps consists"),
+        ({"zzz": 1}, "zzz", "a known key", None),
+        ({"expect": [{}, {"untill_s": 3}]}, "expect[1].untill_s", "a known key", "perhaps until_s"),
+        ({"expect": {}}, "expect", "a list", ""),
+        ({"expect": [3]}, "expect[0]", "a table", ""),
+        ({"new": "yes"}, "new", "true or false", ""),
+        ({"new": 1}, "new", "true or false", ""),
+        ({"consists": 7}, "consists", "a list", ""),
+        ({"consists": [7, True]}, "consists[1]", "a whole number", ""),
+        ({"power_on_s": [-0.1]}, "power_on_s[0]", "seconds, 0 or more", ""),
+        ({"power_on_s": [float("nan")]}, "power_on_s[0]", "seconds, 0 or more", ""),
+        ({"power_on_s": [1e9]}, "power_on_s[0]", "seconds, 0 or more", ""),
+        ({"power_on_s": [True]}, "power_on_s[0]", "seconds, 0 or more", ""),
+        ({"expect": [{"to": 3}]}, "expect[0].to", "a text", ""),
+        ({"expect": [{"at_least": 1.5}]}, "expect[0].at_least", "a whole number", ""),
+        ([], "session", "a table", ""),
+    ],
+)
+def test_what_is_no_session_is_told_with_its_key(
+    plain: object, path: str, expected: str, hint: str | None
+) -> None:
+    """And, of a key that is not known, the nearest that is; or all."""
+    with refused(ShapeError, path=path, expected=expected) as caught:
+        Session.from_dict(plain)
+    if hint is not None:
+        assert caught.value.hint == hint
+    else:
+        assert "known are programming_track, consists" in str(caught.value)
+
+
+def test_values_that_a_session_cannot_have() -> None:
+    """An address that is none, an instruction that is none, a consist outside of 1 to 127."""
+    with refused(TextError, Reason.TEXT):
+        Session.from_dict({"expect": [{"to": "loco 3"}]})
+    with refused(TextError, Reason.TEXT):
+        Session.from_dict({"expect": [{"what": "Sped"}]})
+    with refused(FieldError, field="short address", bound="1 to 127", value=128):
+        Session.from_dict({"consists": [128]})
+
+
+@pytest.mark.parametrize(
+    ("content", "reason", "told"),
+    [
+        (None, Reason.FILE, "No such file"),
+        (b"a = \n", Reason.FORMAT, "is no TOML"),
+        (b"\xff\xfe", Reason.FORMAT, "is no TOML"),
+    ],
+)
+def test_a_session_file_that_cannot_be_read(
+    content: bytes | None, reason: Reason, told: str, tmp_path: Path
+) -> None:
+    """Missing, or no TOML."""
+    path = tmp_path / "a.toml"
+    if content is not None:
+        path.write_bytes(content)
+    with refused(RecordingError, reason, told):
+        read_session(path)
+
+
+def test_junit_has_a_case_a_rule_and_an_expectation() -> None:
+    """What counts as not well fails; what was not judged is skipped; the text stands below."""
+    halves = lengths_of(PLAIN, "033F3D", PLAIN, preamble=13)
+    halves[27] = 95_400
+    expected = Expectation(ShortAddress(5), at_least=0, at_most=0), Expectation(ShortAddress(5))
+    report = check([edges_of(halves)], resolution_ns=1000, session=Session(expectations=expected))
+    suite = ElementTree.fromstring(junit_of(report))
+    cases = {case.get("name", ""): [part.tag for part in case] for case in suite.iter("testcase")}
+    assert cases["rule 1: each half of a 1"] == []
+    assert cases["rule 3: each half of a 0"] == ["skipped"]
+    assert cases["rule 13: gaps within packets and their preambles"] == ["skipped"]
+    assert cases["rule 16: exclusive OR of all bytes"] == ["failure"]
+    assert cases["short 5, 0, 0 s to the end"] == []
+    assert cases["short 5, 1 or more, 0 s to the end"] == ["failure"]
+    tags = [tag for tags in cases.values() for tag in tags]
+    assert suite.attrib == {
+        "name": "dccwire check edges",
+        "errors": "0",
+        "tests": str(len(cases)),
+        "time": "0.018",
+        "failures": str(tags.count("failure")),
+        "skipped": str(tags.count("skipped")),
+    }
+    failure = suite.find("testcase/failure")
+    assert failure is not None
+    assert failure.get("message") == "0; 1 of 3 failed; at 7.610 ms; S-9.2 §B; S-9.2.1 §C"
+    assert suite.findtext("system-out") == report.text()
+
+
+def test_junit_counts_by_the_options_of_check() -> None:
+    """Derived rules fail when strict, and undecided ones when certainty is asked for."""
+    halves = lengths_of("EA 40 AA", PLAIN)
+    halves[29] = 95_400
+    report = judge(halves)
+
+    def failing(**options: bool) -> set[str]:
+        suite = ElementTree.fromstring(junit_of(report, **options))
+        cases = suite.iter("testcase")
+        return {
+            case.get("name", "").split(":")[0] for case in cases if case.find("failure") is not None
+        }
+
+    assert failing() == set()
+    assert failing(strict=True) == {"rule 28"}
+    assert failing(certain=True) == {"rule 3"}
+    assert failing(strict=True, certain=True) == {"rule 3", "rule 28"}
