@@ -55,16 +55,19 @@ class Sent:
     worked out once, since every rule asks for them.
     """
 
-    __slots__ = ("check", "data", "mode", "right")
+    __slots__ = ("_packet", "check", "data", "mode", "right")
 
     def __init__(self, data: bytes, mode: Mode | None = Mode.OPERATIONS) -> None:
         self.data, self.check, self.mode = data, reduce(xor, data, 0), mode
         self.right = len(data) >= SHORTEST and not self.check
+        self._packet: Packet | None = None
 
     @property
     def packet(self) -> Packet | None:
         """The packet, or None where `decode` refuses the bytes."""
-        return decode_or_none(self.data, self.mode or Mode.OPERATIONS)
+        if self._packet is None and self.right:
+            self._packet = decode_or_none(self.data, self.mode or Mode.OPERATIONS)
+        return self._packet
 
 
 class Outcome(NamedTuple):

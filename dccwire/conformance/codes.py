@@ -1,0 +1,203 @@
+"""Rules of S-9.2.1 §B and §C: addresses and instruction codes of multi-function decoders, by bytes.
+
+What later additions use (from memory) is told and never failed; bytes behind a code that is not
+described may be anything, so what follows it is undecided. Room: one declaration and one small
+function a rule.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from dccwire.address import BROADCAST, Address, LongAddress, Mode, Partition, ShortAddress
+from dccwire.codebook import reserved_clause
+from dccwire.conformance.extended import LATER, LATER_CODES
+from dccwire.conformance.rules import (
+    FAILED,
+    PASSED,
+    Force,
+    Outcome,
+    Rule,
+    Sent,
+    Verdict,
+    of_bytes,
+)
+from dccwire.formats import Instruction, Kept, Provenance
+from dccwire.instructions import (
+    AnalogFunctionGroup,
+    BinaryStateLongForm,
+    ConsistControl,
+    CvBitManipulation,
+    SetDecoderFlags,
+)
+from dccwire.signal import Limit
+
+_TOLD = Outcome(Verdict.PASS, note=f"of a form {LATER}")
+_LATER = Outcome(Verdict.UNDECIDED, note=LATER)
+_UNKNOWN = Outcome(
+    Verdict.UNDECIDED, note="behind an instruction of unknown length, whose bytes may be more"
+)
+
+
+def _rule(
+    number: int, quantity: str, clause: str, words: str = "", most: int = 0, *,
+    force: Force = Force.DERIVED, derived: bool = False,
+) -> Callable[[Callable[[Sent], Outcome | None]], Rule]:  # fmt: skip
+    """Declare a rule of operations mode."""
+    provenance = Provenance.DERIVED if derived else Provenance.PUBLISHED
+    limit = Limit(clause, words=words, provenance=provenance)
+    if most:
+        limit = Limit(clause, most=most, unit="instructions", provenance=provenance)
+    return of_bytes(number, quantity, limit, force, Mode.OPERATIONS)
+
+
+def _parts(sent: Sent) -> tuple[tuple[Instruction, ...], Kept | None] | None:
+    """The instructions of a packet to multi-function decoders, and what is kept as it came."""
+    if not sent.right or sent.data[0] not in range(232) or sent.data[0] in range(128, 192):
+        return None
+    packet = sent.packet
+    if packet is None or not isinstance(packet.address, (ShortAddress, LongAddress, _BROADCAST)):
+        return None
+    known = tuple(one for one in packet.instructions if not isinstance(one, Kept))
+    kept = packet.instructions[len(known) :]
+    return known, kept[0] if kept and isinstance(kept[0], Kept) else None
+
+
+_BROADCAST: type[Address] = type(BROADCAST)
+
+
+@_rule(29, "first byte 192 to 231", "S-9.2.1 §C, Address Byte", "two address bytes and more",
+       force=Force.DEFINED)  # fmt: skip
+def long_address(sent: Sent) -> Outcome | None:
+    """A second address byte, and an instruction behind it."""
+    if not sent.right or sent.data[0] not in Partition.LONG.value:
+        return None
+    return PASSED if len(sent.data) > 3 else FAILED
+
+
+@_rule(30, "reserved instruction codes", "S-9.2.1 §C", "none", derived=True)
+def reserved_codes(sent: Sent) -> Outcome | None:
+    """Codes that are reserved or not available; those of consist control are demanded."""
+    if not sent.right or (parts := _parts(sent)) is None:
+        return _accessory_code(sent)
+    known, kept = parts
+    if kept is None:
+        told = any(one.format.provenance is Provenance.FROM_MEMORY for one in known)
+        return (_TOLD if told else PASSED) if known else None
+    code = kept.data[0]
+    if code in LATER_CODES:
+        return _LATER
+    address = sent.data[0]
+    partition = next(one for one in Partition if address in one.value)
+    if not reserved_clause(kept.data[:1], partition):
+        return PASSED
+    return Outcome(Verdict.FAIL, force=Force.SHALL if code >> 4 == 0b0001 else None)
+
+
+def _accessory_code(sent: Sent) -> Outcome | None:
+    """CC = 00 of the six bytes of an accessory's CV access."""
+    if not sent.right or len(sent.data) != 6 or sent.data[0] not in Partition.ACCESSORY.value:
+        return None
+    return None if sent.data[2] >> 4 != 0b1110 else PASSED if sent.data[2] & 0b1100 else FAILED
+
+
+def _form(
+    kind: type[Instruction], opens: Callable[[int], bool], size: int
+) -> Callable[[Sent], Outcome | None]:
+    """Judge a form: bytes that open as it does, in its length, and are not it, fail."""
+
+    def judge(sent: Sent) -> Outcome | None:
+        """What opens as the form does is one."""
+        parts = _parts(sent)
+        if parts is None:
+            return None
+        known, kept = parts
+        if kept is not None and opens(kept.data[0]) and len(kept.data) >= size:
+            exactly = kind is not CvBitManipulation or len(kept.data) == size
+            return FAILED if exactly else _LATER
+        return PASSED if any(isinstance(one, kind) for one in known) else None
+
+    return judge
+
+
+consist_bit = _rule(
+    31, "bit 7 of the second byte of consist control", "S-9.2.1 §C, Consist Control", "0",
+    force=Force.DEFINED,
+)(_form(ConsistControl, lambda code: code >> 1 == 0b0001001, 2))  # fmt: skip
+
+flags = _rule(
+    32, "second byte of set decoder flags", "S-9.2.1 §C, Set Decoder Flags (X12)",
+    "bit 3 is 0, CCCC is one of six", derived=True,
+)(_form(SetDecoderFlags, lambda code: code >> 1 == 0b0000011, 2))  # fmt: skip
+
+analog_output = _rule(
+    33, "output of the analog function group", "S-9.2.1 §C, Analog Function Group", "1",
+    derived=True,
+)(_form(AnalogFunctionGroup, lambda code: code == 0b00111101, 3))  # fmt: skip
+
+bit_data = _rule(
+    34, "data byte of bit manipulation, upper bits", "S-9.2.1 §C, CV access long form", "111",
+    force=Force.DEFINED,
+)(_form(CvBitManipulation, lambda code: code >> 2 == 0b111010, 3))  # fmt: skip
+
+
+_ACKNOWLEDGEMENT_REQUEST = bytes((0b00001111,))
+"""The one instruction of group 000 that does not count (S-9.2.1 §C)."""
+
+
+def _once(group: int) -> Callable[[Sent], Outcome | None]:
+    """Judge how many instructions of a group stand in a packet; what is unknown may hide more."""
+
+    def judge(sent: Sent) -> Outcome | None:
+        """At most one, the acknowledgement request not counted."""
+        parts = _parts(sent)
+        if parts is None:
+            return None
+        known, kept = parts
+        count = sum(
+            bytes(one)[0] >> 5 == group and bytes(one) != _ACKNOWLEDGEMENT_REQUEST for one in known
+        )
+        hidden = 0 if kept is None else len(kept.data) - 1
+        count += kept is not None and kept.data[0] >> 5 == group
+        if count > 1:
+            return Outcome(Verdict.FAIL, count)
+        if count + hidden > 1:
+            return _UNKNOWN
+        return Outcome(Verdict.PASS, count) if count else None
+
+    return judge
+
+
+for _number, _group, _name in (
+    (35, 0b000, "decoder and consist control"),
+    (36, 0b001, "advanced operations"),
+    (37, 0b111, "CV access"),
+):
+    _rule(_number, f"instructions of {_name} in a packet", "S-9.2.1 §C", most=1, force=Force.SHALL)(
+        _once(_group)
+    )
+
+
+@_rule(40, "binary states 1 to 127 in the long form", "S-9.2.1 §C, Binary State Control (X21)",
+       "none", force=Force.SHALL)  # fmt: skip
+def long_states(sent: Sent) -> Outcome | None:
+    """The short form is for them; 0, all states, may be either."""
+    parts = _parts(sent)
+    states = (
+        [one.state for one in parts[0] if isinstance(one, BinaryStateLongForm)] if parts else []
+    )
+    if not states:
+        return None
+    return FAILED if any(1 <= state <= 127 for state in states) else PASSED
+
+
+@_rule(88, "instructions in a packet to the broadcast address", "S-9.2.1 §B", most=1, derived=True)
+def broadcast_instructions(sent: Sent) -> Outcome | None:
+    """Exactly one."""
+    if not sent.right or sent.data[0] or (parts := _parts(sent)) is None:
+        return None
+    known, kept = parts
+    count = len(known) + (kept is not None)
+    if count > 1:
+        return Outcome(Verdict.FAIL, count)
+    return _UNKNOWN if kept is not None and len(kept.data) > 1 else Outcome(Verdict.PASS, count)
