@@ -58,9 +58,9 @@ class Tally:
             self.notes[outcome.note] += count
 
     def fail(self, times: Sequence[int], count: int, force: Force | None = None) -> None:
-        """Count failures of what was measured; `times` are the first of them, in order."""
+        """Count failures of what was measured; `times` are those of the first, in order."""
         self.failed += count
-        self.first_times += times[: FIRST_TIMES - len(self.first_times)]
+        self.first_times = sorted([*self.first_times, *times[:FIRST_TIMES]])[:FIRST_TIMES]
         forces = [force or self.rule.force, *filter(None, [self.force])]
         self.force = min(forces, key=_STRENGTH.index)
 
