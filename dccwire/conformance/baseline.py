@@ -6,9 +6,9 @@ Room: one declaration and one small function a rule.
 from __future__ import annotations
 
 from dccwire.address import LATER_FIRST_BYTES
-from dccwire.codebook import IDLE_PACKET, is_query_or_lock
+from dccwire.codebook import IDLE_PACKET, RESET_PACKET, is_query_or_lock
 from dccwire.conformance.extended import LATER, LATER_CODES
-from dccwire.conformance.rules import FAILED, PASSED, Outcome, Sent, Verdict, of_bytes
+from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Sent, Verdict, of_bytes
 from dccwire.errors import Reason
 from dccwire.formats import Kept, Provenance
 from dccwire.instructions.later import longer_form
@@ -50,6 +50,17 @@ def special_first_byte(sent: Sent) -> Outcome | None:
         if Reason.OPEN in found
         else FAILED
     )
+
+
+@of_bytes(
+    20,
+    "packets that reset all decoders",
+    Limit("S-9.2 §B, Reset", words="told"),
+    Force.REPORT,
+)
+def resets(sent: Sent) -> Outcome | None:
+    """00 00 00 alone."""
+    return Outcome(Verdict.OBSERVED) if sent.data == RESET_PACKET else None
 
 
 @of_bytes(19, "first byte 255", Limit("S-9.2 §B, Idle", words="FF 00 FF only"))

@@ -42,7 +42,7 @@ class Expecting(Watch, abstract=True):
         alike = self._asked.to in (None, packet.address)
         if self._wanted is None:
             return (True, 0, "") if alike else None
-        for part in (*packet.instructions, *readings(packet)):
+        for part in (*packet.instructions, *(one.instruction for one in readings(packet))):
             differs = self._wanted.differs(part)
             if alike and differs is not None:
                 return self._difference(packet, part) if differs else (True, 0, "")

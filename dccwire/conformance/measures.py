@@ -76,7 +76,12 @@ class Tally:
 
     @property
     def verdict(self) -> Verdict:
-        """One failure fails; else one undecided reading leaves the rule undecided."""
+        """One failure fails; else one undecided reading leaves the rule undecided.
+
+        A rule that is told alone has no verdict but that something was observed.
+        """
+        if self.rule.force is Force.REPORT and self.measured:
+            return Verdict.OBSERVED
         if self.failed:
             return Verdict.FAIL
         if self.undecided or (self.doubted and not self.lacks):

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.address import Mode
-from dccwire.conformance import codes  # noqa: F401 - its rules are declared by that
+from dccwire.conformance import accessories, codes  # noqa: F401 - which declares their rules
 from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.expecting import Expecting
 from dccwire.conformance.extended import LENGTH, judge_length

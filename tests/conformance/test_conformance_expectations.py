@@ -31,6 +31,7 @@ def found(sent: list[int], *expected: Expectation) -> tuple[ExpectationResult, .
         *[(THREE, "", 4), (None, "", 6), (LongAddress(3), "", 0), (ShortAddress(55), "", 1)],
         *[(THREE, "FunctionGroupOne", 3), (None, "SpeedAndDirection", 2)],
         *[(None, "SpeedAndDirection speed=4", 1), (None, "SpeedAndDirection forward=yes", 2)],
+        *[(None, "Idle", 1), (None, "Reset", 0), (None, "FunctionGroupTwoF5F8", 0)],
         *[(None, "SpeedAndDirection forward=yes speed=4 c=1", 1)],
     ],
 )

@@ -485,11 +485,11 @@ def test_the_first_failures_are_told_in_the_order_of_time() -> None:
     """Though packets that are alike are counted together, and wherever the edges are cut."""
     wrong = [with_error_byte(text) for text in ("0004", "00C3", "0004", "0005", "00C3", "0004")]
     edges = edges_of(lengths_of(PLAIN, *wrong, PLAIN, preamble=20))
-    whole = result(check([edges], resolution_ns=SAMPLED_NS), 18)
+    whole = result(check_signal([edges], resolution_ns=SAMPLED_NS), 18)
     assert (whole.failed, len(whole.first_times_ns)) == (6, 5)
     assert list(whole.first_times_ns) == sorted(whole.first_times_ns)
     for cut in range(84, len(edges), 60):
-        parts = check([edges[:cut], edges[cut:]], resolution_ns=SAMPLED_NS)
+        parts = check_signal([edges[:cut], edges[cut:]], resolution_ns=SAMPLED_NS)
         assert result(parts, 18) == whole
 
 

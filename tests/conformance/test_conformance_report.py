@@ -111,7 +111,8 @@ def test_the_text_says_what_was_found() -> None:
         "S-9.1 §A, Table 1 t1 (shall)",
     ]
     assert lines[lines.index("not decidable") + 1] == (
-        "  rules 13, 17: the recording lacks a state 'no signal' (x or z): record it to decide"
+        "  rules 13, 17: the recording lacks a state 'no signal' (x or z), which VCD and FST can "
+        "hold: record it to decide"
     )
     assert lines[lines.index("pass") + 1 :][:3] == [
         "  S-9.1     rules 2-5",
