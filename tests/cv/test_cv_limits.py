@@ -16,7 +16,7 @@ from dccwire.cv.cv_set import CvSet, key_from_text
 from dccwire.cv.functions import OutputLocations
 from dccwire.cv.motor import AccelerationAdjustment, seconds_per_step, seconds_to_full_speed
 from dccwire.cv.paging import IndexPage
-from dccwire.cv.speed_curves import SpeedTable, SpeedTableChoice
+from dccwire.cv.speed_curves import SpeedTable, SpeedTableChoice, trimmed
 from dccwire.cv.values import DecoderKind
 from dccwire.errors import FieldError
 from refusals import refused
@@ -74,6 +74,25 @@ def test_bounds_of_arguments(
     for number in outside:
         with refused(FieldError, field=field, bound=bound, value=number):
             call(number)
+
+
+@pytest.mark.parametrize(("middle", "taken"), [(10, False), (11, True), (19, True), (20, False)])
+def test_the_middle_of_a_curve_lies_between(middle: int, taken: bool) -> None:
+    """Between start and high, and is neither."""
+    if taken:
+        assert SpeedTable.curve(start=10, middle=middle, high=20).points[13] == middle
+    else:
+        with refused(FieldError, field="middle", bound="more than 10 and less than 20"):
+            SpeedTable.curve(start=10, middle=middle, high=20)
+
+
+def test_a_trim_of_nothing() -> None:
+    """Its factor may be 0."""
+    table = SpeedTable.linear(start=10, high=200)
+    assert set(trimmed(table, 0).points) == {0}
+    for factor in (-0.1, float("inf")):
+        with refused(FieldError, field="factor", bound="0 or more, and finite"):
+            trimmed(table, factor)
 
 
 def test_what_arguments_make() -> None:

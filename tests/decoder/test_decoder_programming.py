@@ -14,6 +14,8 @@ from decoder_helpers import (
 from dccwire import ShortAddress
 from dccwire.decoder import Acknowledgement, Decoder, Ignored, Options, ServiceMode, Track
 from dccwire.decoder.multifunction import merged
+from dccwire.errors import FieldError
+from refusals import refused
 
 
 def support(*names: str) -> dict[str, object]:
@@ -335,3 +337,19 @@ def test_power_on_reaches_every_decoder_of_a_track() -> None:
     assert [decoder.cv(8) for decoder in track] == [255, 255]
     track.power_on()
     assert [decoder.cv(3) for decoder in track] == [1, 2]
+
+
+@pytest.mark.parametrize(("value", "stored"), [(127, True), (128, False)])
+def test_address_only_mode_has_seven_bits(value: int, stored: bool) -> None:
+    """A decoder with that mode alone obeys what is address-only (S-9.2.3 §E; P5)."""
+    decoder, line = on_programming_track(supports=frozenset({ServiceMode.ADDRESS_ONLY}))
+    line.send(f"78 {value:02X}", times=2)
+    assert (decoder.cvs[1] == value) is stored
+
+
+def test_a_packet_of_no_time_is_heard() -> None:
+    """It may end when it starts, and no sooner."""
+    decoder = Decoder(Options())
+    assert decoder.take(bytes(3), 5, 5) == []
+    with refused(FieldError, field="end_ns", bound="5 or later", value=4):
+        decoder.take(bytes(3), 5, 4)
