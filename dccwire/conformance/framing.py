@@ -221,7 +221,7 @@ class FramingRules:
         self.undefined.discard(event.begin)
         self._any_undefined |= undefined
         silent = event.end - event.begin > self._windows.zero[1]
-        self._rules.gap(event.begin, event.end)
+        self._rules.gap(event.begin, event.end, undefined=undefined)
         self.silences += silent and not undefined
         if self._broken:
             self._gaps.add(_UNDECIDED, [event.begin])

@@ -8,14 +8,28 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dccwire.address import Mode, Partition
 from dccwire.codebook import IDLE_PACKET, RESET_PACKET
 from dccwire.conformance.measures import LimitMeasure, Readings, Tally
 from dccwire.conformance.rules import UNKNOWN_MODE, Force, Outcome, Sent, Verdict, rule
+from dccwire.conformance.session import Session
 from dccwire.formats import Provenance
 from dccwire.signal import Limit
 
+EVERY = rule(
+    22,
+    "start bit to next start bit",
+    Limit("S-9.2 §C (C12)", most=30_000_000, unit="us"),
+    needs="the session: every_30_ms = true, where the station is set so",
+)
+EVERY_CV = rule(
+    43,
+    "start bit to start bit around CV access in the long form",
+    Limit("S-9.2.1 §C footnote 7; S-9.2 §C", most=30_000_000, unit="us"),
+    needs=EVERY.needs,
+)
 APART_112_127 = rule(
     23,
     "end bit to start bit, packets to one address in 112 to 127",
@@ -32,13 +46,22 @@ _LIKE_REGISTERS = Partition.PROGRAMMING.value
 
 
 class PaceRules:
-    """Measures of the times between packets to one address.
+    """Measures of the times from packet to packet, and between packets to one address.
 
-    Exempt are packets of service mode, idle packets, and resets: S-9.2.3 §E and S-9.2.4 §A ask for
-    many of those in a row.
+    Of the latter packets of service mode, idle packets, and resets are exempt: S-9.2.3 §E and
+    S-9.2.4 §A ask for many of those in a row.
     """
 
-    def __init__(self, error_ns: int) -> None:
+    def __init__(self, error_ns: int, session: Session) -> None:
+        self._session = session
+        self._every = [LimitMeasure(EVERY, error_ns), LimitMeasure(EVERY_CV, error_ns)]
+        if session.every_30_ms is None:
+            for measure in self._every:
+                measure.lacks = f"needs {measure.rule.needs}"
+        # Where the last packet started, whether it was CV access, and what may hide more of them.
+        self._start: int | None = None
+        self._was_cv = False
+        self._hidden = ""
         self._apart = LimitMeasure(APART, error_ns)
         self._like_registers = LimitMeasure(APART_112_127, error_ns)
         # Addresses are numbered from 1 on. By their numbers: whether they are 112 to 127, in a mode
@@ -49,7 +72,7 @@ class PaceRules:
 
     def address(self, sent: Sent) -> int:
         """The number of the address of a packet, 0 where none of the rules is about it."""
-        whole = _whole(sent.data) if sent.right else b""
+        whole = whole_address(sent.data) if sent.right else b""
         like_registers = bool(whole) and whole[0] in _LIKE_REGISTERS
         if not whole or (like_registers and sent.mode is Mode.SERVICE):
             return 0
@@ -60,8 +83,15 @@ class PaceRules:
             self._ended = np.append(self._ended, -1)
         return self._numbers[key]
 
-    def add(self, starts: Readings, ends: Readings, addresses: Readings) -> None:
-        """Measure packets, by the numbers of their addresses."""
+    def add(
+        self, starts: Readings, ends: Readings, addresses: Readings, data: NDArray[np.uint8]
+    ) -> None:
+        """Measure packets, by the numbers of their addresses; `data` are their bytes, a row each.
+
+        Rows may be padded with zeros, of which there are three bytes or more.
+        """
+        if self._session.every_30_ms is not False:
+            self._take_every(starts, _cv_access(data))
         order = np.argsort(addresses, kind="stable")
         order = order[np.searchsorted(addresses[order], 1) :]
         if not len(order):
@@ -77,6 +107,33 @@ class PaceRules:
             places = places[np.argsort(starts[places])]
             self._take(kind, starts[places], before[places])
 
+    def _take_every(self, starts: Readings, is_cv: NDArray[np.bool_]) -> None:
+        """Rules 22 and 43; without a session what was measured is told alone."""
+        before = np.concatenate(([self._start or 0], starts[:-1]))
+        readings, around = starts - before, is_cv.copy()
+        around[1:] |= is_cv[:-1]
+        around[0] |= self._was_cv
+        first = 0 if self._start is not None and not self._hidden else 1
+        for measure, mask in zip(self._every, (np.ones_like(around), around), strict=True):
+            some = np.flatnonzero(mask[first:]) + first
+            if self._session.every_30_ms:
+                measure.take(readings[some], starts[some].__getitem__)
+            elif len(some):
+                measure.see(int(readings[some].min()), int(readings[some].max()))
+            if first and self._start is not None and mask[0] and self._session.every_30_ms:
+                passes = bool(measure.judge(readings[:1])[1][0])
+                note = "" if passes else self._hidden
+                verdict = Verdict.PASS if passes else Verdict.UNDECIDED
+                measure.add(Outcome(verdict, int(readings[0]), note), [int(starts[0])])
+        self._start, self._was_cv, self._hidden = int(starts[-1]), bool(is_cv[-1]), ""
+
+    def hide(self, begin: int, end: int, why: str) -> None:
+        """Packets may have been sent that were not heard; `why` says what keeps that open."""
+        told = self._session.power_on_ns
+        if why == SILENT and told is not None and not any(begin <= at <= end for at in told):
+            return
+        self._hidden = self._hidden or why
+
     def _take(self, kind: int, starts: Readings, before: Readings) -> None:
         measure = self._like_registers if kind else self._apart
         readings = starts - before
@@ -89,14 +146,28 @@ class PaceRules:
 
     def tallies(self) -> Iterable[Tally]:
         """What was measured."""
-        return self._like_registers, self._apart
+        return *self._every, self._like_registers, self._apart
+
+
+SILENT = "across silence: the station, or its power switched off; power_on_s would tell"
+MISSED = "with what could not be read between, which may be a packet"
+UNHEARD = "across a stretch without a level, which may hide packets"
+
+
+def _cv_access(data: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """Which packets are CV access in the long form, to short and to long addresses."""
+    first = data[:, 0]
+    short, long = (first > 0) & (first < 128), (first >= 192) & (first < 232)
+    codes = np.where(long, data[:, 2], data[:, 1])
+    found: NDArray[np.bool_] = (short | long) & (codes >> 4 == 0b1110)
+    return found
 
 
 _UNKNOWN = 2
 """The kind of addresses that may be registers."""
 
 
-def _whole(data: bytes) -> bytes:
+def whole_address(data: bytes) -> bytes:
     """The bytes of the whole address of a packet; none where it is addressed to no decoder.
 
     Accessories have three bits more in the second byte, those of extended packets two more

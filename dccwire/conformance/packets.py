@@ -16,13 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.address import Mode
-from dccwire.conformance import accessories, codes  # noqa: F401 - which declares their rules
+from dccwire.conformance import accessories, codes, sequences  # noqa: F401 - they declare rules
 from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.expecting import Expecting
 from dccwire.conformance.extended import LENGTH, judge_length
 from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import Tally
-from dccwire.conformance.pace import PaceRules
+from dccwire.conformance.pace import MISSED, SILENT, UNHEARD, PaceRules
 from dccwire.conformance.rules import RULES, Outcome, Sent, Verdict
 from dccwire.conformance.session import Session
 from dccwire.receiver.columns import PacketColumns
@@ -56,7 +56,7 @@ class PacketRules:
         self._tallies = {one.number: Tally(one) for one in self._judges}
         self._expecting = [Expecting(one) for one in session.expectations]
         self._watches = [*(one(error_ns, session) for one in Watch.classes), *self._expecting]
-        self._pace = PaceRules(error_ns)
+        self._pace = PaceRules(error_ns, session)
         self._history = ModeHistory()
         self._profiles: dict[object, _Profile] = {}
         self._known: dict[bytes | int, _Profile] = {}
@@ -75,7 +75,8 @@ class PacketRules:
             self._tell(profile, [start], 1)
         else:
             profile.count += 1
-        self._pace.add(*np.array([[start], [end], [profile.address]]))
+        row = np.frombuffer(data.ljust(3, b"\0")[:6], np.uint8)[None]
+        self._pace.add(np.array([start]), np.array([end]), np.array([profile.address]), row)
         self._hear(profile, Heard(self._number, begin, start, end, ones, _sent(key)))
         self._number += 1
 
@@ -93,19 +94,21 @@ class PacketRules:
                 self._tell(profile, rows.start[places].tolist(), count)
             else:
                 profile.count += count
-        self._pace.add(rows.start, rows.end, np.array([one.address for one in profiles]))
+        self._pace.add(rows.start, rows.end, np.array([one.address for one in profiles]), rows.data)
         self._hear_columns(rows, keys, profiles)
         self._number += len(rows)
 
-    def gap(self, begin: int, end: int) -> None:
+    def gap(self, begin: int, end: int, *, undefined: bool) -> None:
         """Silence, or a stretch without a level."""
         self._history.miss(end)
+        self._pace.hide(begin, end, UNHEARD if undefined else SILENT)
         for one in self._watches:
             one.gap(begin, end)
 
     def miss(self, begin: int, end: int) -> None:
         """What may be a packet that could not be read."""
         self._history.miss(end)
+        self._pace.hide(begin, end, MISSED)
         for one in self._watches:
             one.miss(begin, end)
 

@@ -25,7 +25,7 @@ class Session:
     `programming_track`: whether service mode is meant to be sent; `consists`: the short addresses
     that consists use; `every_30_ms`: whether the station is set so that a packet comes every 30 ms
     (S-9.2 §C); `power_on_ns`: when power came on; `new`: whether there was no earlier state then
-    (S-9.2.4 §A); `expectations`: what was to be sent.
+    (S-9.2.4 §A); `factory`: whether decoders are tested there; `expectations`: what was to be sent.
     """
 
     programming_track: bool | None = None
@@ -33,6 +33,7 @@ class Session:
     every_30_ms: bool | None = None
     power_on_ns: tuple[int, ...] | None = None
     new: bool | None = None
+    factory: bool | None = None
     expectations: tuple[Expectation, ...] = ()
 
     @classmethod
@@ -142,5 +143,6 @@ _KEYS: dict[str, tuple[str, _Reader]] = {
     "every_30_ms": ("every_30_ms", _truth),
     "power_on_s": ("power_on_ns", _each(_ns)),
     "new": ("new", _truth),
+    "factory": ("factory", _truth),
     "expect": ("expectations", _each(_expectation)),
 }

@@ -1,0 +1,410 @@
+"""Rules 21 to 24, 38, 39, 41, 42, 44, 91 and 92: packets by what came before, from the texts."""
+
+from __future__ import annotations
+
+from functools import reduce
+from itertools import accumulate
+from operator import xor
+
+import numpy as np
+import pytest
+from conformance_helpers import COARSE, result
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from dccwire.conformance import Report, RuleResult, Session, Verdict, check
+from dccwire.recordings import Chunk
+from dccwire.synthesis import Sending
+
+PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
+NOT_EXERCISED, NOT_DECIDABLE = Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE
+RESET, IDLE, OTHER = "00 00", "FF 00", "03 60"
+SPOILED = "spoiled"
+"""A packet of which a bit is of neither a 1 nor a 0."""
+
+SEQUENCES = (21, 22, 23, 24, 38, 39, 41, 42, 43, 44, 91, 92)
+
+
+def halves(text: str, preamble: int = 16) -> list[int]:
+    """The half-bits of a packet in hex without its error byte, or of a spoiled one."""
+    data = bytes.fromhex(OTHER if text == SPOILED else text)
+    lengths = list(Sending(data + bytes([reduce(xor, data)]), preamble, COARSE).lengths())
+    if text == SPOILED:
+        lengths[2 * preamble + 6 : 2 * preamble + 8] = [75_000, 75_000]
+    return lengths
+
+
+def sent(*packets: str | int, session: Session | None = None, preamble: int = 16) -> Report:
+    """The report on packets; a number is a time in µs that the last level holds longer."""
+    lengths: list[int] = []
+    for one in packets:
+        if isinstance(one, int):
+            lengths += [1000 * one]
+        else:
+            lengths += halves(one, preamble)
+    edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
+    options = {"session": session, "rules": SEQUENCES, "other_protocols": True}
+    return check([edges], resolution_ns=1000, **options)  # type: ignore[arg-type] # by name
+
+
+def of(number: int, *packets: str | int, session: Session | None = None) -> RuleResult:
+    """What a rule says of packets."""
+    return result(sent(*packets, session=session), number)
+
+
+def start_of(*before: str) -> int:
+    """Where the packet start bit of the packet behind these is."""
+    return sum(sum(halves(one)) for one in before) + 16 * 116_000
+
+
+@pytest.mark.parametrize(
+    ("number", "text"), [(23, "70 60"), (23, "7F 60"), (24, "03 60"), (24, "C3 E8 60")]
+)
+@pytest.mark.parametrize(("apart", "verdict"), [(4999, FAIL), (5000, UNDECIDED), (5001, PASS)])
+def test_rules_23_and_24_packets_to_one_address(
+    number: int, text: str, apart: int, verdict: Verdict
+) -> None:
+    """5 ms from the end bit to the start bit (S-9.2 §C), give or take a resolution of 1 µs."""
+    hold = apart - 16 * 116
+    found = of(number, IDLE, text, hold, text, IDLE)
+    assert (found.verdict, found.measured, found.worst) == (verdict, 1, f"{apart} us")
+    begin = start_of(IDLE, text) + 1000 * hold
+    assert found.first_times_ns == ((begin,) if verdict is FAIL else ())
+
+
+@pytest.mark.parametrize(
+    ("one", "two", "alike"),
+    [
+        *[("03 60", "04 60", False), ("03 60", "03 80", True), ("C0 03 60", "03 60", False)],
+        *[("C3 E8 60", "C3 E9 60", False), ("C3 E8 60", "C3 E8 80", True)],
+        *[("81 F1", "81 F9", True), ("81 F1", "81 E1", False), ("81 F1", "82 F1", False)],
+        *[("81 71 05", "81 71 06", True), ("81 71 05", "81 73 05", False)],
+        *[("81 F1", "81 7C 00 05", True), ("81 F1", "81 71 05", False), ("FF 00", "FF 00", False)],
+        *[("00 00", "00 00", False), ("00 71", "00 71", True), ("E9 60", "E9 60", False)],
+    ],
+)
+def test_rule_24_knows_whole_addresses(one: str, two: str, alike: bool) -> None:
+    """Both bytes; idle packets and resets are exempt, reserved first bytes are no address."""
+    assert of(24, one, two).measured == alike
+    assert of(24, one, "05 60", two).measured == alike
+
+
+def test_rule_24_the_first_packet_of_the_recording_has_none_before_it() -> None:
+    """Nothing is measured to what was not recorded; a wrong error byte is no packet."""
+    assert of(24, OTHER).verdict is NOT_EXERCISED
+    lengths = (
+        halves("05 60") + Sending(bytes.fromhex("036064"), 16, COARSE).lengths() + halves(OTHER)
+    )
+    edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
+    assert result(check([edges], resolution_ns=1000), 24).verdict is NOT_EXERCISED
+
+
+def test_rule_23_is_not_about_service_mode() -> None:
+    """Packets lie 2.3 ms apart there; where the mode is not known it is undecided."""
+    verify = "7C 04 05"
+    assert of(23, RESET, verify, verify, verify).verdict is NOT_EXERCISED
+    unknown = of(23, verify, verify)
+    assert (unknown.verdict, unknown.undecided) == (UNDECIDED, 1)
+    assert of(23, OTHER, verify, IDLE, IDLE, verify).verdict is PASS
+    assert of(23, OTHER, verify, verify).verdict is FAIL
+
+
+@pytest.mark.parametrize("first", ["64 60", "6F 60"])
+@pytest.mark.parametrize(
+    ("apart", "verdict"), [(19_999, FAIL), (20_000, UNDECIDED), (20_001, PASS)]
+)
+def test_rule_21_no_address_100_to_127_after_a_reset(
+    first: str, apart: int, verdict: Verdict
+) -> None:
+    """20 ms from its end bit to the start bit (S-9.2 §B; C9), whatever lies between."""
+    idles = 3 * sum(halves(IDLE)) // 1000
+    hold = apart - idles - 16 * 116
+    found = of(21, RESET, IDLE, hold, IDLE, IDLE, first)
+    assert (found.verdict, found.worst) == (verdict, f"{apart} us")
+
+
+@pytest.mark.parametrize(
+    ("packets", "verdict"),
+    [
+        (("63 60",), NOT_EXERCISED),
+        (("80 F1",), NOT_EXERCISED),
+        (("64 60",), FAIL),
+        (("7F 60",), UNDECIDED),
+        (("7C 04 05",), UNDECIDED),
+        (("7C 04 05 06 07",), FAIL),
+        ((SPOILED, "64 60"), NOT_EXERCISED),
+    ],
+)
+def test_rule_21_what_may_be_meant_as_service_mode(
+    packets: tuple[str, ...], verdict: Verdict
+) -> None:
+    """Registers of three and four bytes may be; what could not be read may have been a reset."""
+    assert of(21, OTHER, RESET, *packets).verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("meant", "verdict"), [(None, UNDECIDED), (True, NOT_EXERCISED), (False, FAIL)]
+)
+def test_rule_21_with_a_session(meant: bool | None, verdict: Verdict) -> None:
+    """Which says whether service mode is meant."""
+    session = Session(programming_track=meant)
+    assert of(21, RESET, "7C 04 05", session=session).verdict is verdict
+    assert of(21, RESET, "64 60", session=session).verdict is FAIL
+
+
+@pytest.mark.parametrize(
+    ("between", "verdict"),
+    [
+        ([IDLE] * 8, FAIL),
+        ([IDLE] * 9, UNDECIDED),
+        ([IDLE] * 10, PASS),
+        ([OTHER, IDLE] * 5, PASS),
+        ([60_000], NOT_EXERCISED),
+        ([IDLE] * 7 + [SPOILED], FAIL),
+        ([IDLE] * 7 + [SPOILED] * 3, UNDECIDED),
+    ],
+)
+@pytest.mark.parametrize("reset", [RESET, "05 00"])
+def test_rule_38_ten_packets_after_a_decoder_reset(
+    between: list[str | int], verdict: Verdict, reset: str
+) -> None:
+    """Ten packets and ten packet times, to whatever address the reset went (S-9.2.1 §C; C8)."""
+    session = Session(programming_track=False)
+    assert of(38, IDLE, reset, *between, "70 60", session=session).verdict is verdict
+
+
+def test_rule_38_exempts_service_mode() -> None:
+    """Which a reset leads into, unless the session says that none is meant."""
+    packets = RESET, "7C 04 05"
+    assert of(38, *packets).verdict is NOT_EXERCISED
+    assert of(38, *packets, session=Session(programming_track=False)).verdict is FAIL
+    assert of(38, "7C 04 05", "05 00", "7C 04 05").verdict is FAIL
+    assert of(38, "05 00", "6F 60").verdict is NOT_EXERCISED
+
+
+@pytest.mark.parametrize(
+    ("factory", "verdict"), [(None, UNDECIDED), (True, NOT_EXERCISED), (False, FAIL)]
+)
+def test_rule_39_factory_tests(factory: bool | None, verdict: Verdict) -> None:
+    """02 and 03 never in operation (S-9.2.1 §C); at a factory they may be."""
+    for text in ("03 02", "03 03"):
+        found = of(39, IDLE, text, session=Session(factory=factory))
+        assert found.verdict is verdict
+    assert of(39, "03 01").verdict is NOT_EXERCISED
+
+
+@pytest.mark.parametrize(
+    ("packets", "passed", "undecided"),
+    [
+        (["DE 01"], 0, 0),
+        (["DE 01", "DE 01"], 0, 0),
+        (["DE 01", "DE 03"], 0, 1),
+        (["DE 01", "DE 03", "DE 03"], 1, 0),
+        (["DE 01", "DE 03", "DE 03", "DE 03"], 1, 0),
+        (["DE 01", "DE 03", "DE 07", "DE 07"], 1, 0),
+        (["DE 01", "DF 03", "DE 01", "DF 03"], 0, 0),
+        (["DE 01", "DE 03", "60", "DE 03"], 1, 0),
+        (["DF 01", "DF 03", "DF 01"], 0, 1),
+    ],
+)
+def test_rule_41_changes_of_f13_to_f28_are_sent_twice(
+    packets: list[str], passed: int, undecided: int
+) -> None:
+    """S-9.2.1 §C: the first one seen may be no change, one overtaken by the next is exempt."""
+    found = of(41, *(f"03 {one}" for one in packets), "04 DE FF", IDLE)
+    assert (found.measured, found.undecided) == (passed + undecided, undecided)
+
+
+WRITE, AGAIN = "03 EC 1C 26", "03 EC 1C 27"
+BIT = "03 E8 1C F5"
+
+
+@pytest.mark.parametrize(
+    ("packets", "passed", "failed", "undecided"),
+    [
+        ([WRITE, WRITE], 1, 0, 0),
+        ([WRITE, IDLE, WRITE], 1, 0, 0),
+        ([WRITE, "04 60", "C3 E8 60", WRITE, OTHER], 1, 0, 0),
+        ([WRITE, WRITE, WRITE, WRITE], 1, 0, 0),
+        ([WRITE, WRITE, OTHER, WRITE, WRITE], 2, 0, 0),
+        ([WRITE, OTHER, WRITE], 0, 1, 0),
+        ([WRITE, OTHER, WRITE, WRITE], 1, 1, 0),
+        ([WRITE, AGAIN, AGAIN], 1, 1, 0),
+        ([WRITE, "00 71", WRITE], 0, 1, 0),
+        ([WRITE, WRITE, OTHER, "00 71"], 1, 0, 0),
+        ([BIT, BIT], 1, 0, 0),
+        ([BIT, OTHER], 0, 1, 0),
+        (["03 E8 1C E5", OTHER], 0, 0, 0),
+        (["03 E4 1C 26", OTHER], 0, 0, 0),
+        ([WRITE], 0, 0, 0),
+        ([WRITE, SPOILED, WRITE, OTHER], 0, 1, 1),
+        ([WRITE, "04 EC 1C 26", "04 EC 1C 26", WRITE], 2, 0, 0),
+        ([WRITE, "04 EC 1C 26", "00 71"], 0, 2, 0),
+    ],
+)
+def test_rule_42_a_write_is_sent_twice(
+    packets: list[str], passed: int, failed: int, undecided: int
+) -> None:
+    """With no other packet to that decoder, and no broadcast, between (S-9.2.1 §C)."""
+    found = of(42, IDLE, *packets)
+    assert (found.measured, found.failed, found.undecided) == (
+        passed + failed + undecided,
+        failed,
+        undecided,
+    )
+    if (failed == 1 and packets[0] != WRITE) or packets[:2] == [WRITE, OTHER]:
+        assert found.first_times_ns == (start_of(IDLE),)
+
+
+@pytest.mark.parametrize(
+    ("consists", "verdict"), [(None, NOT_DECIDABLE), ({3}, FAIL), ({4}, PASS), (set(), PASS)]
+)
+@pytest.mark.parametrize(
+    ("number", "text"),
+    [(44, WRITE), (44, "03 E4 1C 26"), (44, BIT), (91, "03 07 80"), (91, "03 06 90")],
+)
+def test_rules_44_and_91_what_is_not_sent_to_consists(
+    number: int, text: str, consists: set[int] | None, verdict: Verdict
+) -> None:
+    """The session tells their addresses (S-9.2.1 §C); a long address is none."""
+    session = Session(consists=None if consists is None else frozenset(consists))
+    found = of(number, IDLE, text, session=session)
+    assert found.verdict is verdict
+    if consists is None:
+        assert "consists = [...]" in found.note
+    elif consists:
+        assert of(number, "C0 " + text, "03 07 00", session=session).verdict is NOT_EXERCISED
+
+
+@pytest.mark.parametrize(
+    ("after", "verdict"),
+    [
+        ([IDLE], PASS),
+        ([OTHER, "7C 60"], PASS),
+        ([30_000, "7C 60"], FAIL),
+        ([30_000, "7C 04 05"], FAIL),
+        ([RESET, IDLE], PASS),
+        ([RESET, 30_000, "70 60"], FAIL),
+        ([30_000, "7C 60 61 62"], PASS),
+        ([SPOILED, IDLE], NOT_EXERCISED),
+        ([], NOT_EXERCISED),
+    ],
+)
+def test_rule_92_after_service_mode(after: list[str | int], verdict: Verdict) -> None:
+    """What decoders still in it may take for more of it does not come first (S-9.2.3 §C)."""
+    found = of(92, RESET, "7C 04 05", "7C 04 05", *after)
+    assert found.verdict is verdict
+
+
+def test_a_stretch_without_a_level_hides_packets() -> None:
+    """What it may hide is not judged, or undecided."""
+    for before, after, number, verdict in (
+        (WRITE, WRITE, 42, UNDECIDED),
+        (RESET, "64 60", 21, NOT_EXERCISED),
+        ("05 00", "6F 60", 38, NOT_EXERCISED),
+    ):
+        one = np.fromiter(accumulate(halves(before), initial=0), np.int64)
+        start = int(one[-1]) + 40_000
+        two = np.fromiter(accumulate(halves(after), initial=start + 10**6), np.int64)
+        report = check([Chunk(one, (start, start + 10**6)), Chunk(two)], resolution_ns=1000)
+        assert result(report, number).verdict is verdict
+
+
+CODES = st.sampled_from(
+    [
+        *[RESET, IDLE, OTHER, WRITE, AGAIN, BIT, SPOILED, "7C 04 05", "70 60", "64 60", "05 00"],
+        *["03 DE 01", "03 DE 02", "03 DF 01", "00 71", "03 02", "7C 60 61 62", "70 F9", "06 F9"],
+    ]
+)
+
+
+@settings(max_examples=60)
+@given(packets=st.lists(CODES, min_size=1, max_size=25), cut=st.floats(0, 1))
+def test_packets_judged_in_chunks_are_judged_alike(packets: list[str], cut: float) -> None:
+    """Wherever the edges are cut, every rule says the same."""
+    lengths = [length for one in packets for length in halves(one)]
+    edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
+    at = int(cut * len(edges))
+    one, two = (
+        list(check(chunks, resolution_ns=1000).to_dicts())
+        for chunks in ([edges], [edges[:at], edges[at:]])
+    )
+    assert one == two
+
+
+EVERY = Session(every_30_ms=True)
+
+
+@pytest.mark.parametrize(
+    ("apart", "verdict"), [(29_999, PASS), (30_000, UNDECIDED), (30_001, FAIL)]
+)
+def test_rule_22_start_to_start(apart: int, verdict: Verdict) -> None:
+    """30 ms, in the setting that promises it (S-9.2 §C; C12), give or take 1 µs."""
+    hold = apart - sum(halves(OTHER)) // 1000
+    parts = [hold // 4, OTHER] if hold < 10_000 else []
+    assert not parts
+    # Stretched zeros fill the time: a level that holds longer than 10 ms would be silence.
+    lengths = halves(OTHER) + halves(IDLE)
+    zeros = [place for place, length in enumerate(lengths[:84]) if length == 99_000]
+    left = 1000 * apart - sum(halves(OTHER))
+    for place in zeros[2:8]:
+        lengths[place] += left // 6
+    lengths[zeros[8]] += left % 6
+    edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
+    for session, expected in (
+        (EVERY, verdict),
+        (None, NOT_DECIDABLE),
+        (Session(every_30_ms=False), NOT_EXERCISED),
+    ):
+        report = check([edges], resolution_ns=1000, session=session)
+        found = result(report, 22)
+        assert found.verdict is expected
+        if session is not None and session.every_30_ms:
+            assert (found.measured, found.worst) == (1, f"{apart} us")
+        elif session is None:
+            assert found.worst == f"{apart} us"
+            assert "every_30_ms = true" in found.note
+
+
+@pytest.mark.parametrize(
+    ("power", "verdict"), [(None, UNDECIDED), ((), FAIL), ((0,), FAIL), ((20_000_000,), UNDECIDED)]
+)
+def test_rule_22_across_silence(power: tuple[int, ...] | None, verdict: Verdict) -> None:
+    """It may be the station's, or its power switched off: the session tells when it came on."""
+    session = Session(every_30_ms=True, power_on_ns=power)
+    assert of(22, IDLE, 31_000, IDLE, session=session).verdict is verdict
+    assert of(22, IDLE, 11_000, IDLE, session=session).verdict is PASS
+
+
+@pytest.mark.parametrize("middle", [SPOILED, "gap"])
+def test_rule_22_what_was_not_heard_may_be_a_packet(middle: str) -> None:
+    """What could not be read, and a stretch without a level."""
+    if middle == "gap":
+        one = np.fromiter(accumulate(halves(IDLE), initial=0), np.int64)
+        start = int(one[-1]) + 40_000
+        two = np.fromiter(accumulate(halves(IDLE), initial=start + 40 * 10**6), np.int64)
+        chunks = [Chunk(one, (start, start + 40 * 10**6)), Chunk(two)]
+        report = check(chunks, resolution_ns=1000, session=EVERY)
+        assert result(report, 22).verdict is UNDECIDED
+    else:
+        assert of(22, IDLE, *[SPOILED] * 6, IDLE, session=EVERY).verdict is UNDECIDED
+        assert of(22, IDLE, SPOILED, IDLE, session=EVERY).verdict is PASS
+
+
+@pytest.mark.parametrize(
+    ("packets", "measured"),
+    [
+        ([IDLE, WRITE, IDLE], 2),
+        ([IDLE, IDLE, WRITE], 1),
+        ([WRITE, IDLE, IDLE], 1),
+        ([IDLE, "C3 E8 EC 1C 26", IDLE, IDLE], 2),
+        ([IDLE, "03 F2 05", IDLE], 0),
+        ([IDLE, "81 F1 EC 1C 26", IDLE], 0),
+        ([IDLE, "C3 E8 60", "03 60", IDLE], 0),
+    ],
+)
+def test_rule_43_around_cv_access_in_the_long_form(packets: list[str], measured: int) -> None:
+    """Of 5 and of 6 bytes (S-9.2.1 §C footnote 7), to multi-function decoders."""
+    found = of(43, *packets, session=EVERY)
+    assert (found.measured, found.verdict) == (measured, PASS if measured else NOT_EXERCISED)
+    assert of(43, *packets).verdict is NOT_DECIDABLE
