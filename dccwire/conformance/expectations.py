@@ -98,7 +98,7 @@ class Wanted:
 
     def differs(self, part: Any) -> bool | None:
         """Whether an instruction of the type differs; None: it is of another type."""
-        if not isinstance(part, self.types):
+        if type(part) not in self.types:
             return None
         if self.function:
             return (self.function in part) is not (self.fields["state"] == "on")

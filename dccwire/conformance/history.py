@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 class Heard(NamedTuple):
     """A packet of a recording: its place among all packets, times in ns, ones before it, bytes.
 
+    `met` says that a packet to the same decoder, or to all, was heard before it, since when none
+    can have been missed.
+
     `begin` is where the preamble begins, `start` the packet start bit, `end` the end of the packet
     end bit; `ones` counts complete ones, the end bit before among them if it adjoins (C2).
     """
@@ -29,6 +32,7 @@ class Heard(NamedTuple):
     end: int
     ones: int
     sent: Sent
+    met: bool
 
 
 class Watch:

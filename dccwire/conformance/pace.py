@@ -42,6 +42,9 @@ APART = rule(
     Force.DERIVED,
 )
 
+TO_ALL = 1
+"""The number of the broadcast address."""
+
 _LIKE_REGISTERS = Partition.PROGRAMMING.value
 
 
@@ -66,9 +69,9 @@ class PaceRules:
         self._like_registers = LimitMeasure(APART_112_127, error_ns)
         # Addresses are numbered from 1 on. By their numbers: whether they are 112 to 127, in a mode
         # that is not known perhaps, and when the last packet to them ended.
-        self._numbers: dict[tuple[bytes, bool], int] = {}
-        self._kinds = [0]
-        self._ended = np.zeros(1, np.int64)
+        self._numbers: dict[tuple[bytes, bool], int] = {(b"\0", False): TO_ALL}
+        self._kinds = [0, 0]
+        self._ended = np.array([0, -1], np.int64)
 
     def address(self, sent: Sent) -> int:
         """The number of the address of a packet, 0 where none of the rules is about it."""

@@ -22,7 +22,7 @@ from dccwire.conformance.expecting import Expecting
 from dccwire.conformance.extended import LENGTH, judge_length
 from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import Tally
-from dccwire.conformance.pace import MISSED, SILENT, UNHEARD, PaceRules
+from dccwire.conformance.pace import MISSED, SILENT, TO_ALL, UNHEARD, PaceRules
 from dccwire.conformance.rules import RULES, Outcome, Sent, Verdict
 from dccwire.conformance.session import Session
 from dccwire.receiver.columns import PacketColumns
@@ -61,6 +61,8 @@ class PacketRules:
         self._profiles: dict[object, _Profile] = {}
         self._known: dict[bytes | int, _Profile] = {}
         self._number = 0
+        # The numbers of the addresses that were sent to since a packet may have been missed.
+        self._met: set[int] = set()
 
     def add(self, data: bytes, begin: int, start: int, end: int, ones: int) -> None:
         """Count a packet; the times and ones are those of `Heard`."""
@@ -77,7 +79,9 @@ class PacketRules:
             profile.count += 1
         row = np.frombuffer(data.ljust(3, b"\0")[:6], np.uint8)[None]
         self._pace.add(np.array([start]), np.array([end]), np.array([profile.address]), row)
-        self._hear(profile, Heard(self._number, begin, start, end, ones, _sent(key)))
+        met = not self._met.isdisjoint((profile.address, TO_ALL))
+        self._hear(profile, Heard(self._number, begin, start, end, ones, _sent(key), met))
+        self._met.add(profile.address)
         self._number += 1
 
     def add_columns(self, rows: PacketColumns) -> None:
@@ -101,6 +105,7 @@ class PacketRules:
     def gap(self, begin: int, end: int, *, undefined: bool) -> None:
         """Silence, or a stretch without a level."""
         self._history.miss(end)
+        self._met.clear()
         self._pace.hide(begin, end, UNHEARD if undefined else SILENT)
         for one in self._watches:
             one.gap(begin, end)
@@ -108,6 +113,7 @@ class PacketRules:
     def miss(self, begin: int, end: int) -> None:
         """What may be a packet that could not be read."""
         self._history.miss(end)
+        self._met.clear()
         self._pace.hide(begin, end, MISSED)
         for one in self._watches:
             one.miss(begin, end)
@@ -150,15 +156,20 @@ class PacketRules:
 
     def _hear_columns(self, rows: PacketColumns, keys: list[int], profiles: list[_Profile]) -> None:
         """Let packets be heard by those who ask for them, in order."""
-        heard = -1
+        heard, met = -1, 0
         for asked in (*(at for at, one in enumerate(profiles) if one.watches), len(profiles)):
             awake = range(heard + 1, asked)
             for place in (*takewhile(lambda _: self._awake, awake), asked):
                 if place < len(profiles):
                     one, sent = next(iter(rows.take(slice(place, place + 1)))), _sent(keys[place])
                     times, ones = (one.begin, one.start, one.end), one.preamble + 1
-                    self._hear(profiles[place], Heard(self._number + place, *times, ones, sent))
+                    self._met.update(each.address for each in profiles[met:place])
+                    met = place
+                    known = not self._met.isdisjoint((profiles[place].address, TO_ALL))
+                    number = self._number + place
+                    self._hear(profiles[place], Heard(number, *times, ones, sent, known))
             heard = asked
+        self._met.update(each.address for each in profiles[met:])
 
     @property
     def _awake(self) -> bool:

@@ -92,6 +92,7 @@ _MEANT = Outcome(
     note="where service mode may be meant: say so with programming_track = true, or false",
 )
 _MISSED = Outcome(Verdict.UNDECIDED, note="with what could not be read between")
+_BEGUN = Outcome(Verdict.UNDECIDED, note="whose first packet may not have been recorded")
 _LIKE_REGISTERS = Partition.PROGRAMMING.value
 
 
@@ -277,7 +278,7 @@ class WrittenTwice(Watch):
             if first is None:
                 continue
             twice = first.sent.data == data
-            self._tally.add(PASSED if twice else FAILED, [first.start])
+            self._tally.add(PASSED if twice else FAILED if first.met else _BEGUN, [first.start])
             if twice:
                 self._done[one] = data
                 return

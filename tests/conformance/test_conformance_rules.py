@@ -29,6 +29,8 @@ TEXTS = {
     17: ("at least 26 us", "S-9.2 §A footnote 3 (C14)", SHALL),
     18: ("in defined packets only", "S-9.2 §A (C7)", SHALL),
     19: ("FF 00 FF only", "S-9.2 §B, Idle", SHALL),
+    21: ("at least 20000 us", "S-9.2 §B, Reset (C9)", SHALL),
+    22: ("at most 30000 us", "S-9.2 §C (C12)", SHALL),
     23: ("at least 5000 us", "S-9.2 §C footnote 11 (C13)", SHALL),
     24: ("at least 5000 us", "S-9.2 §C (C13)", Force.DERIVED),
     20: ("told", "S-9.2 §B, Reset", REPORT),
@@ -43,7 +45,16 @@ TEXTS = {
     35: ("at most 1 instructions", "S-9.2.1 §C", SHALL),
     36: ("at most 1 instructions", "S-9.2.1 §C", SHALL),
     37: ("at most 1 instructions", "S-9.2.1 §C", SHALL),
+    38: (
+        "at least 10 packets",
+        *("S-9.2.1 §C, Digital Decoder Reset (C8, X37)", SHALL),
+    ),
+    39: ("none", "S-9.2.1 §C, Factory Test", SHALL),
     40: ("none", "S-9.2.1 §C, Binary State Control (X21)", SHALL),
+    41: ("2 or more, unless refreshed", "S-9.2.1 §C, Feature Expansion (X38)", SHALL),
+    42: ("2", "S-9.2.1 §C, CV access long form", DERIVED),
+    43: ("at most 30000 us", "S-9.2.1 §C footnote 7; S-9.2 §C", SHALL),
+    44: ("none", "S-9.2.1 §C, CV access long form", DERIVED),
     45: ("0000, or C = 1 and the output", "S-9.2.1 §D, basic accessory CV access", DERIVED),
     46: (
         "0AAA0AA1 000XXXXX behind the first byte",
@@ -51,6 +62,8 @@ TEXTS = {
     ),
     47: ("told: obeying them is the decoder's part", "S-9.2.1 §D, Broadcast", REPORT),
     48: ("told: to be used with caution", "S-9.2.1 Appendix A", REPORT),
+    91: ("none", "S-9.2.1 §C, Set Decoder Flags", DERIVED),
+    92: ("no service mode packet", "S-9.2.3 §C", DERIVED),
     88: ("at most 1 instructions", "S-9.2.1 §B", DERIVED),
 }
 """Limit, clause and force of each rule as the texts have them, by hand."""
@@ -61,7 +74,7 @@ def test_every_rule_has_the_limit_clause_and_force_of_the_texts() -> None:
     found = {number: (str(one.limit), one.clause, one.force) for number, one in RULES.items()}
     assert found == TEXTS
     derived = {number for number, one in RULES.items() if one.provenance is Provenance.DERIVED}
-    assert derived == {5, 24, 28, 30, 32, 33, 45, 88}
+    assert derived == {5, 24, 28, 30, 32, 33, 42, 44, 45, 88, 91, 92}
     assert {one.provenance for one in RULES.values()} <= {Provenance.PUBLISHED, Provenance.DERIVED}
     assert all(one.number == number for number, one in RULES.items())
 

@@ -160,7 +160,7 @@ def test_rule_21_with_a_session(meant: bool | None, verdict: Verdict) -> None:
         ([IDLE] * 10, PASS),
         ([OTHER, IDLE] * 5, PASS),
         ([60_000], NOT_EXERCISED),
-        ([IDLE] * 7 + [SPOILED], FAIL),
+        ([SPOILED] + [IDLE] * 7, FAIL),
         ([IDLE] * 7 + [SPOILED] * 3, UNDECIDED),
     ],
 )
@@ -237,7 +237,7 @@ BIT = "03 E8 1C F5"
         (["03 E8 1C E5", OTHER], 0, 0, 0),
         (["03 E4 1C 26", OTHER], 0, 0, 0),
         ([WRITE], 0, 0, 0),
-        ([WRITE, SPOILED, WRITE, OTHER], 0, 1, 1),
+        ([WRITE, SPOILED, WRITE, OTHER], 0, 0, 2),
         ([WRITE, "04 EC 1C 26", "04 EC 1C 26", WRITE], 2, 0, 0),
         ([WRITE, "04 EC 1C 26", "00 71"], 0, 2, 0),
     ],
@@ -246,14 +246,14 @@ def test_rule_42_a_write_is_sent_twice(
     packets: list[str], passed: int, failed: int, undecided: int
 ) -> None:
     """With no other packet to that decoder, and no broadcast, between (S-9.2.1 §C)."""
-    found = of(42, IDLE, *packets)
+    found = of(42, OTHER, "04 60", *packets)
     assert (found.measured, found.failed, found.undecided) == (
         passed + failed + undecided,
         failed,
         undecided,
     )
     if (failed == 1 and packets[0] != WRITE) or packets[:2] == [WRITE, OTHER]:
-        assert found.first_times_ns == (start_of(IDLE),)
+        assert found.first_times_ns == (start_of(OTHER, "04 60"),)
 
 
 @pytest.mark.parametrize(
@@ -294,6 +294,17 @@ def test_rule_92_after_service_mode(after: list[str | int], verdict: Verdict) ->
     """What decoders still in it may take for more of it does not come first (S-9.2.3 §C)."""
     found = of(92, RESET, "7C 04 05", "7C 04 05", *after)
     assert found.verdict is verdict
+
+
+def test_rule_42_the_first_of_two_may_lie_before_the_recording() -> None:
+    """Or may not have been read, or be hidden: until another packet to the decoder is heard."""
+    assert of(42, WRITE, OTHER).verdict is UNDECIDED
+    assert of(42, IDLE, WRITE, OTHER).note == "1 whose first packet may not have been recorded"
+    assert of(42, "04 60", WRITE, OTHER).verdict is UNDECIDED
+    assert of(42, OTHER, SPOILED, WRITE, OTHER).verdict is UNDECIDED
+    assert of(42, OTHER, 12_000, WRITE, OTHER).verdict is UNDECIDED
+    assert of(42, "00 71", WRITE, OTHER).verdict is FAIL
+    assert of(42, OTHER, IDLE, WRITE, OTHER).verdict is FAIL
 
 
 def test_a_stretch_without_a_level_hides_packets() -> None:
@@ -340,9 +351,6 @@ EVERY = Session(every_30_ms=True)
 )
 def test_rule_22_start_to_start(apart: int, verdict: Verdict) -> None:
     """30 ms, in the setting that promises it (S-9.2 §C; C12), give or take 1 µs."""
-    hold = apart - sum(halves(OTHER)) // 1000
-    parts = [hold // 4, OTHER] if hold < 10_000 else []
-    assert not parts
     # Stretched zeros fill the time: a level that holds longer than 10 ms would be silence.
     lengths = halves(OTHER) + halves(IDLE)
     zeros = [place for place, length in enumerate(lengths[:84]) if length == 99_000]
