@@ -16,7 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.address import Mode
-from dccwire.conformance import accessories, codes, sequences  # noqa: F401 - they declare rules
+from dccwire.conformance import (  # noqa: F401 - they declare rules
+    accessories,
+    codes,
+    lacking,
+    sequences,
+    service_packets,
+)
 from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.expecting import Expecting
 from dccwire.conformance.extended import LENGTH, judge_length
@@ -143,6 +149,7 @@ class PacketRules:
         yield from self._pace.tallies()
         for one in self._watches:
             yield from one.tallies()
+        yield from lacking.tallies()
 
     def _modes(self, rows: PacketColumns) -> NDArray[np.intp] | int:
         """The modes of packets, as numbers; all are in operations mode where none could be else."""

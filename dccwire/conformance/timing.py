@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from dccwire.conformance.measures import FIRST_TIMES, LimitMeasure, Readings, Tally
 from dccwire.conformance.places import HalfBits
-from dccwire.conformance.rules import rule
+from dccwire.conformance.rules import Force, rule
 from dccwire.errors import Reason
 from dccwire.formats import Provenance
 from dccwire.receiver import Fault
@@ -24,6 +24,18 @@ HALF_OF_ONE = rule(1, "each half of a 1", LIMITS["t1"])
 DIFFERENCE = rule(2, "difference of the halves of a 1", LIMITS["t1d"])
 HALF_OF_ZERO = rule(3, "each half of a 0", LIMITS["t0"])
 TOTAL = rule(4, "whole stretched 0", LIMITS["t0total"])
+MEANS = rule(
+    6,
+    "mean of the first halves of ones, less that of the last",
+    Limit("S-9.1 §A", words="told: the same nominal duration, without a tolerance"),
+    Force.REPORT,
+)
+UNEQUAL = rule(
+    7,
+    "zeros whose halves differ",
+    Limit("S-9.1 §A (E6)", words="told: normally equal, unless stretched"),
+    Force.REPORT,
+)
 NEITHER = rule(
     5,
     "half-bits of neither a 1 nor a 0",
@@ -47,6 +59,10 @@ class TimingRules:
         self.zeros = LimitMeasure(HALF_OF_ZERO, error_ns)
         self.totals = LimitMeasure(TOTAL, error_ns)
         self.neither = Tally(NEITHER)
+        self.means, self.unequal = Tally(MEANS), Tally(UNEQUAL)
+        # By how much first halves of ones are longer than the last ones, in all; how many zeros
+        # have halves that surely differ.
+        self._longer = self._differing = 0
         self._torn = 0
         # Whether the next half-bits begin with the last of a bit whose first is of a 1 or a 0, and
         # whether distortion stands near.
@@ -80,7 +96,12 @@ class TimingRules:
             both = None if extra is None else extra[firsts] + extra[lasts]
             ones = one[firsts] & one[lasts]
             zeros = ~(some.one[firsts] | some.one[lasts])
-            apart, whole = np.abs(first - last), first + last
+            longer, whole = first - last, first + last
+            apart = np.abs(longer)
+            self._longer += int((longer * ones).sum())
+            self.means.measured += int(np.count_nonzero(ones))
+            self.unequal.measured += int(np.count_nonzero(zeros))
+            self._differing += int(np.count_nonzero(zeros & (apart >= self.differences.error)))
             for place in some.cut:
                 if begin <= place < end:
                     at = (place - begin) // 2
@@ -165,7 +186,14 @@ class TimingRules:
         if self._torn:
             torn = counted(self._torn, "bit")
             self.neither.remarks = [f"{torn} of half a 1 and half a 0"]
-        return self.ones, self.differences, self.zeros, self.totals, self.neither
+        if self.means.measured:
+            mean = self._longer / self.means.measured / 1e3
+            self.means.remarks = [f"{mean:+.3f} us of {counted(self.means.measured, 'bit')}"]
+        if self.unequal.measured:
+            zeros = counted(self.unequal.measured, "bit")
+            self.unequal.remarks = [f"{self._differing} of {zeros}"]
+        timing = self.ones, self.differences, self.zeros, self.totals, self.neither
+        return *timing, self.means, self.unequal
 
 
 def _take(

@@ -416,3 +416,51 @@ def test_rule_43_around_cv_access_in_the_long_form(packets: list[str], measured:
     found = of(43, *packets, session=EVERY)
     assert (found.measured, found.verdict) == (measured, PASS if measured else NOT_EXERCISED)
     assert of(43, *packets).verdict is NOT_DECIDABLE
+
+
+RESETS, IDLES = [RESET] * 20, [IDLE] * 10
+
+
+@pytest.mark.parametrize(
+    ("packets", "verdict"),
+    [
+        ([*RESETS, *IDLES, OTHER], PASS),
+        ([*RESETS, RESET, *IDLES, IDLE, OTHER], PASS),
+        ([*RESETS[1:], *IDLES, OTHER], FAIL),
+        ([*RESETS, *IDLES[1:], OTHER], FAIL),
+        ([*IDLES, *RESETS, OTHER], FAIL),
+        ([*RESETS, *IDLES, RESET, OTHER], PASS),
+        ([*RESETS, *IDLES[1:], RESET, IDLE, OTHER], FAIL),
+        ([OTHER], FAIL),
+        ([*RESETS[1:], SPOILED, *IDLES, OTHER], UNDECIDED),
+        ([*RESETS[2:], SPOILED, *IDLES, OTHER], FAIL),
+        ([*RESETS, *IDLES], NOT_EXERCISED),
+    ],
+)
+def test_rule_86_start_up(packets: list[str], verdict: Verdict) -> None:
+    """Twenty resets, then ten idles, before anything else (S-9.2.4 §A), if nothing was known."""
+
+    def judged(session: Session | None) -> RuleResult:
+        lengths = [length for one in packets for length in halves(one)]
+        edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
+        return result(check([edges], resolution_ns=1000, session=session), 86)
+
+    found = judged(Session(power_on_ns=(0,), new=True))
+    assert found.verdict is verdict
+    assert found.first_times_ns == ((16 * 116_000,) if verdict is FAIL else ())
+    assert judged(Session(power_on_ns=(0,), new=False)).verdict is NOT_EXERCISED
+    for session in (None, Session(power_on_ns=(0,)), Session(new=True)):
+        assert judged(session).verdict is NOT_DECIDABLE
+
+
+def test_rule_86_each_time_that_power_comes_on() -> None:
+    """Packets before it are none of its."""
+    packets = [OTHER, *RESETS, *IDLES, OTHER, *RESETS[1:], *IDLES, OTHER, OTHER]
+    lengths = [length for one in packets for length in halves(one)]
+    edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
+    first, second = (sum(len(halves(one)) for one in packets[:at]) for at in (1, 32))
+    times = (int(edges[second]), int(edges[first]))
+    report = check([edges], resolution_ns=1000, session=Session(power_on_ns=times, new=True))
+    found = result(report, 86)
+    assert (found.measured, found.failed) == (2, 1)
+    assert found.first_times_ns == (int(edges[second]) + 16 * 116_000,)

@@ -1,0 +1,79 @@
+"""Which rules there are, those that no recording of levels decides, and those of single packets."""
+
+from __future__ import annotations
+
+import pytest
+from conformance_helpers import PLAIN, edges_of, judge, lengths_of, result
+from test_conformance_codes import verdict
+
+from dccwire import Mode
+from dccwire.conformance import RULES, Force, Verdict, check
+from dccwire.signal import Timing
+from dccwire.synthesis import Sending
+
+PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
+
+
+@pytest.mark.parametrize(
+    ("number", "lacks"),
+    [
+        *[(number, "voltage at the track") for number in range(8, 13)],
+        *[(25, "which addresses are active"), (26, "a log"), (87, "a log"), (89, "a log")],
+        (90, "a log"),
+    ],
+)
+def test_what_a_recording_of_levels_cannot_decide(number: int, lacks: str) -> None:
+    """Each is reported, and names what is missing."""
+    found = result(judge(lengths_of(PLAIN), rules=None), number)
+    assert found.verdict is Verdict.NOT_DECIDABLE
+    assert found.note.startswith("needs ")
+    assert lacks in found.note
+
+
+@pytest.mark.parametrize(
+    ("number", "text", "expected"),
+    [
+        *[(59, "70 00 05", FAIL), (59, "74 00 05", PASS), (59, "7C 00 05", PASS)],
+        *[(59, "78 00 E5", PASS), (59, "78 00 C5", FAIL), (59, "7B FF 65", FAIL)],
+        *[(59, "7F FF FF", PASS), (59, "78 05", None), (59, "60 00 05", None)],
+        *[(79, "03 F9", PASS), (79, "6F F9", PASS), (79, "70 F9", None), (79, "00 F9", None)],
+        *[(79, "81 F9", None), (79, "03 F9 01", None)],
+        *[(81, "00 F9 01", PASS), (81, "00 F9 7F", PASS), (81, "00 F9 00", UNDECIDED)],
+        *[(81, "00 F9 80", FAIL), (81, "00 F9", None), (81, "00 F8 01", None)],
+    ],
+)
+def test_packets_of_service_mode(number: int, text: str, expected: Verdict | None) -> None:
+    """S-9.2.3 §E, Direct Mode; Appendix A and B."""
+    assert verdict(number, text, Mode.SERVICE) is expected
+    if number == 59:
+        assert verdict(number, text, Mode.OPERATIONS) is None
+
+
+@pytest.mark.parametrize(
+    ("timing", "mean", "unequal"),
+    [
+        (Timing(58_000, 100_000), "+0.000 us of 27 bits", "0 of 15 bits"),
+        (Timing(59_000, 100_000, one_last=57_000), "+2.000 us of 27 bits", "0 of 15 bits"),
+        (Timing(57_500, 100_000, one_last=58_000), "-0.500 us of 27 bits", "0 of 15 bits"),
+        (Timing(58_000, 100_000, zero_last=101_999), "+0.000 us of 27 bits", "0 of 15 bits"),
+        (Timing(58_000, 100_000, zero_last=102_000), "+0.000 us of 27 bits", "15 of 15 bits"),
+    ],
+)
+def test_rules_6_and_7_are_told(timing: Timing, mean: str, unequal: str) -> None:
+    """The means of the halves of ones, and how many zeros surely have halves that differ."""
+    edges = edges_of(Sending(PLAIN, timing=timing).lengths())
+    report = check([edges], resolution_ns=1000)
+    for number, told in ((6, mean), (7, unequal)):
+        found = result(report, number)
+        assert (found.verdict, found.note) == (Verdict.OBSERVED, told)
+    report = check([edges[:3]], resolution_ns=1000)
+    assert result(report, 6).verdict is Verdict.NOT_EXERCISED
+
+
+def test_rules_that_are_told_alone_have_no_verdict() -> None:
+    """Force report (S-9.2 §B and others): they neither fail nor pass."""
+    told = {number for number, one in RULES.items() if one.force is Force.REPORT}
+    assert {6, 7, 20, 47, 48, 89} <= told
+    report = judge(lengths_of("00 00 00", "BF 80 3F", PLAIN), rules=None)
+    verdicts = {result(report, number).verdict for number in told}
+    assert verdicts <= {Verdict.OBSERVED, Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE}
