@@ -83,7 +83,9 @@ class Tally:
             return Verdict.UNDECIDED
         if self.lacks:
             return Verdict.NOT_DECIDABLE
-        return Verdict.PASS if self.measured else Verdict.NOT_EXERCISED
+        if not self.measured:
+            return Verdict.NOT_EXERCISED
+        return Verdict.OBSERVED if self.rule.force is Force.REPORT else Verdict.PASS
 
     @property
     def worst(self) -> int | None:

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.address import Mode
+from dccwire.conformance import service  # noqa: F401 - its rules are declared by that
 from dccwire.conformance.extended import LENGTH, judge_length
 from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import Tally
