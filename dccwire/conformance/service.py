@@ -277,15 +277,15 @@ class ServiceMode(Watch):
 
     def miss(self, begin: int, end: int) -> None:
         """A packet may be lost."""
-        self._groups.miss()
+        self._groups.miss(end)
 
     def close(self) -> None:
         """Judge what the end cuts, and the page that is left."""
-        going_on = self._groups.open
-        self._judge(self._groups.close())
+        cut = self._groups.close()
+        self._judge(cut)
         if self._page == PRESET_PAGE:
             self._add(r.LAST_PAGE, PASSED, 0)
-        elif self._page is not None and not going_on:
+        elif self._page is not None and all(one.ended is not End.RECORDING for one in cut):
             doubt = Outcome(Verdict.UNDECIDED, note=OPEN_END)
             self._add(r.LAST_PAGE, FAILED if self._left else doubt, self._last_page)
 

@@ -179,10 +179,12 @@ class Groups:
         # When a packet began that came behind the open group and may yet have come into it.
         self._intruder: int | None = None
         # The number that the next packet has; when the one before ended, None behind silence;
-        # whether one was missed since; the bytes of a group that silence ended, and its end.
+        # whether one was missed since, and until when something was hidden; the bytes of a group
+        # that silence ended, and its end.
         self._next = 0
         self._ended: int | None = None
         self._lost = False
+        self._hidden_until = -SHORTEST_PACKET_NS
         self._silenced = b"", 0
         self.service = False
         self.pause: Pause | None = None
@@ -200,11 +202,12 @@ class Groups:
     def take(self, heard: Heard) -> list[Group]:
         """Take a packet."""
         self.service, self.pause = False, None
-        if heard.number != self._next:
-            self._resets = Resets()  # others came, which were not needed
+        if heard.number != self._next:  # others came, which were not needed
+            self._lost = heard.begin - self._hidden_until < SHORTEST_PACKET_NS
+            self._resets = Resets(missed=self._lost)
         self._next = heard.number + 1
         if not heard.sent.right:
-            self.miss()
+            self.miss(heard.end)
             return []
         lasted = heard.start - (heard.start if self._ended is None else self._ended)
         paused = lasted - self._error >= STAY_NS
@@ -218,8 +221,9 @@ class Groups:
         self._ended, self._lost = heard.end, False
         return ended
 
-    def miss(self) -> None:
-        """What may be a packet could not be read."""
+    def miss(self, end: int) -> None:
+        """What may be a packet could not be read, up to a time."""
+        self._hidden_until = end
         self._lost = self._resets.missed = True
         if self._group is not None and not self._resets.count:
             self._group.missed = True
@@ -231,7 +235,7 @@ class Groups:
         if self._group is not None and not self._resets.count:
             self._silenced = self._group.data, self._group.end
         ended = self._finish(End.GAP, begin)
-        self._resets, self._ended = Resets(missed=True), None
+        self._resets, self._ended, self._hidden_until = Resets(missed=True), None, end
         return ended
 
     def close(self) -> list[Group]:

@@ -80,7 +80,12 @@ DIRECT_VERIFIES = _rule(
 AFTER_ANSWER = _rule(
     56,
     "direct mode: resets behind verifies, if acknowledged",
-    _least("§E, Direct Mode (P2)", _DIRECT.acknowledged_resets),
+    Limit(
+        "S-9.2.3 §E, Direct Mode (P2)",
+        least=_DIRECT.acknowledged_resets,
+        unit="packets",
+        words="at least one packet",
+    ),
     Force.REPORT,
     needs=CURRENT,
 )

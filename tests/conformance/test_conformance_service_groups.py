@@ -33,7 +33,8 @@ LASTS, PREAMBLE = 6_000_000, 2_000_000
 def run(text: str, *, meant: bool = False) -> list[Group]:
     """The groups of packets that letters stand for, each of 8 ms.
 
-    `_` is a pause of 30 ms without a gap, `-` one with, `!` what could not be read.
+    `_` is a pause of 30 ms without a gap, `-` one with, `!` what could not be read, `.` others
+    that the groups do not ask for.
     """
     return list(steps(Groups(1000, meant=meant), text))
 
@@ -47,10 +48,12 @@ def steps(groups: Groups, text: str) -> Iterator[Group]:
             if one == "-":
                 history.miss(at)
                 yield from groups.gap(at - 30_000_000, at)
+        elif one == ".":
+            at, number = at + PREAMBLE + LASTS, number + 1
         elif one == "!":
             at += LASTS
             history.miss(at)
-            groups.miss()
+            groups.miss(at)
         else:
             data = PACKETS[one]
             begin, start, at = at, at + PREAMBLE, at + PREAMBLE + LASTS
@@ -157,6 +160,10 @@ def test_where_the_recording_cuts() -> None:
         ("rrvv-rri", True, False, False),
         ("-rrvvrri", False, True, False),
         ("-vvrri", True, True, False),
+        (".-vvrri", True, True, False),
+        (".!vvrri", True, True, False),
+        ("-.rrvvrri", False, False, False),
+        ("!.rrvvrri", False, False, False),
     ],
 )
 def test_what_may_be_lost(text: str, lost: bool, before: bool, after: bool) -> None:
