@@ -88,7 +88,9 @@ class Tally:
             return Verdict.UNDECIDED
         if self.lacks:
             return Verdict.NOT_DECIDABLE
-        return Verdict.PASS if self.measured else Verdict.NOT_EXERCISED
+        if not self.measured:
+            return Verdict.NOT_EXERCISED
+        return Verdict.OBSERVED if self.rule.force is Force.REPORT else Verdict.PASS
 
     @property
     def worst(self) -> int | None:
@@ -101,7 +103,7 @@ class Tally:
 
     def result(self) -> RuleResult:
         """What the report says of the rule."""
-        counted = (f"{count} {note}" for note, count in self.notes.items())
+        counted = (f"{count} {note}" for note, count in sorted(self.notes.items()))
         lacks = [self.lacks] * (self.verdict is Verdict.NOT_DECIDABLE)
         return RuleResult(
             self.rule,

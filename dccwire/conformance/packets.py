@@ -21,6 +21,7 @@ from dccwire.conformance import (  # noqa: F401 - they declare rules
     codes,
     lacking,
     sequences,
+    service,
     service_packets,
 )
 from dccwire.conformance.addresses import AddressRow, kind_of

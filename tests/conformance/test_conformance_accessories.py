@@ -64,4 +64,4 @@ def test_what_was_observed_neither_passes_nor_fails() -> None:
     assert (result(report, 20).verdict, result(report, 20).measured) == (OBSERVED, 2)
     assert result(report, 47).verdict is Verdict.NOT_EXERCISED
     assert report.verdict is Verdict.NOT_EXERCISED
-    assert "observed\n  rule 20\n" in report.text()
+    assert "observed       rule 20\n" in report.text()
