@@ -222,3 +222,53 @@ def test_packets_judged_in_chunks_are_judged_alike(packets: list[bytes], cut: fl
         for chunks in ([edges], [edges[:at], edges[at:]])
     )
     assert one == two
+
+
+@pytest.mark.parametrize(
+    ("number", "text"),
+    [
+        *[(30, "03 E4 00 07 04"), (30, "00 EC 00 07 04"), (35, "03 E4 00 07 04")],
+        *[(37, "03 E4 00 07 E2"), (37, "7F EF 00 07 F2"), (88, "00 E4 00 07 60")],
+    ],
+)
+def test_what_may_be_the_longer_cv_access_never_fails(number: int, text: str) -> None:
+    """From memory (RCN-214): four bytes at a short address or to all, CC other than 00."""
+    assert verdict(number, text) is not FAIL
+    outcome = said(number, text)
+    assert outcome is None or outcome.verdict is PASS or "from memory" in outcome.note
+
+
+@pytest.mark.parametrize(
+    ("number", "text"),
+    [
+        *[(30, "03 E0 00 07 04"), (30, "03 60 60 60 04"), (37, "03 F2 07 F3 07")],
+        *[(88, "00 F2 07 F3 07"), (88, "00 60 E4 00 04")],
+    ],
+)
+def test_what_cannot_be_the_longer_cv_access_fails(number: int, text: str) -> None:
+    """CC = 00, another code, or one that stands behind an instruction."""
+    assert verdict(number, text) is FAIL
+
+
+@pytest.mark.parametrize(
+    ("number", "text"), [(36, "03 3F 85 3C 05"), (37, "03 F2 05 F4"), (37, "03 F4 05 05 F2")]
+)
+def test_codes_of_later_additions_are_no_second_instruction(number: int, text: str) -> None:
+    """From memory, in several lengths: what they hide is undecided."""
+    outcome = said(number, text)
+    assert outcome == Outcome(UNDECIDED, note="perhaps defined later (from memory)")
+
+
+@pytest.mark.parametrize("number", [30, 31, 35, 36, 37, 88])
+@pytest.mark.parametrize("mode", [Mode.OPERATIONS, None])
+def test_a_decoder_lock_is_no_packet_of_instructions(number: int, mode: Mode | None) -> None:
+    """It is a whole packet of its own (S-9.2.3 Appendix B); with a bit 7 it is none."""
+    assert said(number, "00 F9 05", mode) is None
+    assert (said(number, "00 F9 85", mode) is None) == (number in (31, 35, 36))
+
+
+def test_rule_30_tells_an_accessory_s_no_operation() -> None:
+    """From memory (RCN-213): three bytes that ask for a reply."""
+    told = Outcome(PASS, note="of a form perhaps defined later (from memory)")
+    assert said(30, "81 79") == told
+    assert said(30, "81 71") is None
