@@ -154,10 +154,21 @@ analog_output = _rule(
     derived=True,
 )(_form(AnalogFunctionGroup, lambda code: code == 0b00111101, 3))  # fmt: skip
 
+_bit = _form(CvBitManipulation, lambda code: code >> 2 == 0b111010, 3)
+
 bit_data = _rule(
     34, "data byte of bit manipulation, upper bits", "S-9.2.1 §C, CV access long form", "111",
     force=Force.DEFINED,
-)(_form(CvBitManipulation, lambda code: code >> 2 == 0b111010, 3))  # fmt: skip
+)(lambda sent: _accessory_bit(sent) or _bit(sent))  # fmt: skip
+
+
+def _accessory_bit(sent: Sent) -> Outcome | None:
+    """The same in an accessory's CV access, which only §C describes."""
+    if _accessory_code(sent) is not PASSED or sent.data[2] >> 2 != 0b111010:
+        return None
+    if sent.data[1] < 128 and sent.data[1] & 0b1001 != 1:
+        return None
+    return PASSED if sent.data[4] >> 5 == 0b111 else Outcome(Verdict.FAIL, force=Force.DERIVED)
 
 
 _ACKNOWLEDGEMENT_REQUEST = bytes((0b00001111,))
