@@ -123,7 +123,7 @@ def _accessory_code(sent: Sent) -> Outcome | None:
 def _form(
     kind: type[Instruction], opens: Callable[[int], bool], size: int
 ) -> Callable[[Sent], Outcome | None]:
-    """Judge a form: bytes that open as it does, in its length, and are not it, fail."""
+    """Judge a form: bytes that open as it does, no fewer than it has, and are not it, fail."""
 
     def judge(sent: Sent) -> Outcome | None:
         """What opens as the form does is one."""
@@ -132,8 +132,7 @@ def _form(
             return None
         known, kept = parts
         if kept is not None and opens(kept.data[0]) and len(kept.data) >= size:
-            exactly = kind is not CvBitManipulation or len(kept.data) == size
-            return FAILED if exactly else _LATER
+            return FAILED
         return PASSED if any(isinstance(one, kind) for one in known) else None
 
     return judge

@@ -229,6 +229,7 @@ def test_packets_judged_in_chunks_are_judged_alike(packets: list[bytes], cut: fl
     [
         *[(30, "03 E4 00 07 04"), (30, "00 EC 00 07 04"), (35, "03 E4 00 07 04")],
         *[(37, "03 E4 00 07 E2"), (37, "7F EF 00 07 F2"), (88, "00 E4 00 07 60")],
+        (34, "03 E8 07 C5 00"),
     ],
 )
 def test_what_may_be_the_longer_cv_access_never_fails(number: int, text: str) -> None:
