@@ -9,7 +9,7 @@ files of their chapters.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from itertools import takewhile
 
 import numpy as np
@@ -77,7 +77,7 @@ class PacketRules:
             heard = self._history.take(data, start, end)
             mode = heard if is_service(data) else mode
         key = data + bytes((_MODES.index(mode),))
-        self._learn({key})
+        self._learn([key])
         profile = self._known[key]
         if profile.fails:
             self._tell(profile, [start], 1)
@@ -96,7 +96,7 @@ class PacketRules:
         words = np.zeros((len(rows), 8), np.uint8)
         words[:, :6], words[:, 6], words[:, 7] = rows.data, rows.size, self._modes(rows)
         keys = words.view("<u8")[:, 0].tolist()
-        self._learn(set(keys))
+        self._learn(list(dict.fromkeys(keys)))
         profiles = [self._known[key] for key in keys]
         for profile, count in Counter(profiles).items():
             if profile.fails:
@@ -191,9 +191,9 @@ class PacketRules:
         for number, outcome in profile.outcomes:
             self._tallies[number].add(outcome, times, count)
 
-    def _learn(self, keys: set[bytes | int]) -> None:
-        """Keep what is asked once of bytes."""
-        new = keys.difference(self._known)
+    def _learn(self, keys: Sequence[bytes | int]) -> None:
+        """Keep what is asked once of bytes, in their order, which is that of the notes."""
+        new: Sequence[bytes | int] = [key for key in keys if key not in self._known]
         if len(self._known) + len(new) > _MOST_KEPT:
             self._known.clear()
             new = keys

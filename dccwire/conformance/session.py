@@ -10,12 +10,23 @@ import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
+from enum import StrEnum
 from typing import Any
 
 from dccwire.address import ShortAddress
 from dccwire.conformance.expectations import Expectation
 from dccwire.errors import Reason, RecordingError, ShapeError
 from dccwire.notation import address_from_text
+from dccwire.wording import either
+
+
+class Access(StrEnum):
+    """A mode by which a programmer gets at CVs (S-9.2.3 §E)."""
+
+    DIRECT = "direct"
+    ADDRESS_ONLY = "address-only"
+    REGISTER = "register"
+    PAGED = "paged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +36,8 @@ class Session:
     `programming_track`: whether service mode is meant to be sent; `consists`: the short addresses
     that consists use; `every_30_ms`: whether the station is set so that a packet comes every 30 ms
     (S-9.2 §C); `power_on_ns`: when power came on; `new`: whether there was no earlier state then
-    (S-9.2.4 §A); `factory`: whether decoders are tested there; `expectations`: what was to be sent.
+    (S-9.2.4 §A); `access`: the one mode by which packets of three bytes get at CVs in service mode;
+    `factory`: whether decoders are tested there; `expectations`: what was to be sent.
     """
 
     programming_track: bool | None = None
@@ -33,6 +45,7 @@ class Session:
     every_30_ms: bool | None = None
     power_on_ns: tuple[int, ...] | None = None
     new: bool | None = None
+    access: Access | None = None
     factory: bool | None = None
     expectations: tuple[Expectation, ...] = ()
 
@@ -109,6 +122,12 @@ def _text(value: object, path: str) -> str:
     return value
 
 
+def _access(value: object, path: str) -> Access:
+    if value not in tuple(Access):
+        raise ShapeError(path, either(Access), value)
+    return Access(str(value))
+
+
 def _each(reader: _Reader) -> _Reader:
     def read(value: object, path: str) -> tuple[Any, ...]:
         if not isinstance(value, list):
@@ -143,6 +162,7 @@ _KEYS: dict[str, tuple[str, _Reader]] = {
     "every_30_ms": ("every_30_ms", _truth),
     "power_on_s": ("power_on_ns", _each(_ns)),
     "new": ("new", _truth),
+    "access": ("access", _access),
     "factory": ("factory", _truth),
     "expect": ("expectations", _each(_expectation)),
 }

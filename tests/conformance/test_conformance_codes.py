@@ -7,12 +7,13 @@ from operator import xor
 
 import pytest
 from conformance_helpers import PLAIN, edges_of, lengths_of
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from dccwire import Mode
-from dccwire.conformance import RULES, Force, Verdict, check
+from dccwire.conformance import RULES, Force, Session, Verdict, check
 from dccwire.conformance.rules import Outcome, Sent
+from dccwire.conformance.session import Access
 
 PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
 LATER = {0x3C, 0xC1, 0xC2, *range(0xD8, 0xDD), *range(0xF4, 0xF7)}
@@ -208,17 +209,36 @@ def test_no_bytes_make_a_rule_raise(
             raise AssertionError(one.number)
 
 
-@given(
-    packets=st.lists(st.binary(min_size=2, max_size=5), min_size=1, max_size=12),
-    cut=st.floats(0, 1),
+SOME_PACKETS = st.builds(
+    lambda first, rest, flip: (first, *rest, first ^ reduce(xor, rest) ^ flip),
+    first=st.one_of(FIRST, st.integers(112, 127), st.integers(0, 255)),
+    rest=st.one_of(st.binary(min_size=1, max_size=4), st.sampled_from([b"\0", b"\1", b"\xf9\5"])),
+    flip=st.sampled_from([0, 0, 0, 1]),
+).map(bytes)
+"""Three to six bytes, the first of which mostly means something of its own, some of them wrong."""
+
+SESSIONS = st.builds(
+    Session,
+    programming_track=st.sampled_from([None, True, False]),
+    factory=st.sampled_from([None, True, False]),
+    access=st.sampled_from([None, *Access]),
 )
-def test_packets_judged_in_chunks_are_judged_alike(packets: list[bytes], cut: float) -> None:
-    """Wherever the edges are cut."""
-    sent = [one + bytes([reduce(xor, one)]) for one in packets]
-    edges = edges_of(lengths_of(PLAIN, *sent, preamble=20))
+
+
+@given(
+    packets=st.lists(st.one_of(st.just(bytes(3)), SOME_PACKETS), min_size=1, max_size=12),
+    cut=st.floats(0, 1),
+    session=SESSIONS,
+)
+@example([bytes(3), b"\x81\x08\x89", b"\0\x3c\x3c", bytes(3)], 0.5, Session())
+def test_packets_judged_in_chunks_are_judged_alike(
+    packets: list[bytes], cut: float, session: Session
+) -> None:
+    """Wherever the edges are cut, to the order of the notes; and nothing raises."""
+    edges = edges_of(lengths_of(PLAIN, *packets, preamble=20))
     at = int(cut * len(edges))
     one, two = (
-        list(check(chunks, resolution_ns=1000).to_dicts())
+        list(check(chunks, resolution_ns=1000, session=session).to_dicts())
         for chunks in ([edges], [edges[:at], edges[at:]])
     )
     assert one == two

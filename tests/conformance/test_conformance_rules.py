@@ -32,6 +32,7 @@ TEXTS = {
     25: ("as often as possible", "S-9.2 §C", Force.SHOULD),
     26: ("codes of the table", "S-9.2 §B", SHALL),
     59: ("CC is not 00; of bits, data is 111KDBBB", "S-9.2.3 §E, Direct Mode (P4)", DEFINED),
+    65: ("bit 7 is 0", "S-9.2.3 §E, Address-Only Mode", DEFINED),
     79: ("first byte 1 to 111", "S-9.2.3 Appendix A (P12)", DEFINED),
     81: ("00 F9 0aaaaaaa", "S-9.2.3 Appendix B", DEFINED),
     86: ("20 or more, then 10 or more, before any other packet", "S-9.2.4 §A", SHALL),
