@@ -12,7 +12,7 @@ from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Sent, Verd
 from dccwire.errors import Reason
 from dccwire.formats import Kept, Provenance
 from dccwire.instructions import HardReset
-from dccwire.instructions.later import longer_form
+from dccwire.instructions.later import is_extended_cv_access, longer_form
 from dccwire.packet import Packet
 from dccwire.signal import Limit
 
@@ -42,7 +42,7 @@ def special_first_byte(sent: Sent) -> Outcome | None:
         return Outcome(Verdict.PASS, note=f"of a form {LATER}") if told else PASSED
     if is_query_or_lock(sent.data):
         return PASSED
-    if sent.data[1] in LATER_CODES:
+    if sent.data[1] in LATER_CODES or is_extended_cv_access(sent.data[1:-1]):
         return Outcome(Verdict.UNDECIDED, note=f"of a form {LATER}")
     from dccwire.inspection import inspect  # seldom needed, and slow to load
 

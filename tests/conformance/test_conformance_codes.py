@@ -249,7 +249,7 @@ def test_packets_judged_in_chunks_are_judged_alike(
     [
         *[(30, "03 E4 00 07 04"), (30, "00 EC 00 07 04"), (35, "03 E4 00 07 04")],
         *[(37, "03 E4 00 07 E2"), (37, "7F EF 00 07 F2"), (88, "00 E4 00 07 60")],
-        (34, "03 E8 07 C5 00"),
+        *[(34, "03 E8 07 C5 00"), (18, "00 EC 00 07 04"), (18, "00 E8 07 C5 00")],
     ],
 )
 def test_what_may_be_the_longer_cv_access_never_fails(number: int, text: str) -> None:
@@ -264,6 +264,7 @@ def test_what_may_be_the_longer_cv_access_never_fails(number: int, text: str) ->
     [
         *[(30, "03 E0 00 07 04"), (30, "03 60 60 60 04"), (37, "03 F2 07 F3 07")],
         *[(88, "00 F2 07 F3 07"), (88, "00 60 E4 00 04")],
+        *[(18, "00 E0 00 07 04"), (18, "00 60 E0 00 04")],
     ],
 )
 def test_what_cannot_be_the_longer_cv_access_fails(number: int, text: str) -> None:
