@@ -40,7 +40,7 @@ def _is_accessory(sent: Sent, size: int) -> bool:
     Mode.OPERATIONS,
 )
 def basic_cv_access(sent: Sent) -> Outcome | None:
-    """C = 0 with an output is not described, so it is open (X31)."""
+    """What has no description, an output without C, is open (X31)."""
     if not _is_accessory(sent, 6) or sent.data[1] < 128 or sent.data[2] >> 4 != 0b1110:
         return None
     known = OUTPUT["output"].table or {}

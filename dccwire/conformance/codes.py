@@ -85,7 +85,7 @@ def _parts(sent: Sent) -> tuple[tuple[Instruction, ...], Kept | None] | None:
 @_rule(29, "first byte 192 to 231", "S-9.2.1 §C, Address Byte", "two address bytes and more",
        force=Force.DEFINED)  # fmt: skip
 def long_address(sent: Sent) -> Outcome | None:
-    """A second address byte, and an instruction behind it."""
+    """Its second byte is one of address, and there is something behind."""
     if not sent.right or sent.data[0] not in Partition.LONG.value:
         return None
     return PASSED if len(sent.data) > 3 else FAILED
@@ -139,7 +139,7 @@ def _form(
 
 
 consist_bit = _rule(
-    31, "bit 7 of the second byte of consist control", "S-9.2.1 §C, Consist Control", "0",
+    31, "second byte of consist control, bit 7", "S-9.2.1 §C, Consist Control", "0",
     force=Force.DEFINED,
 )(_form(ConsistControl, lambda code: code >> 1 == 0b0001001, 2))  # fmt: skip
 
@@ -221,7 +221,7 @@ def long_states(sent: Sent) -> Outcome | None:
     return FAILED if any(1 <= state <= 127 for state in states) else PASSED
 
 
-@_rule(88, "instructions in a packet to the broadcast address", "S-9.2.1 §B", most=1, derived=True)
+@_rule(88, "instructions in a packet to all decoders", "S-9.2.1 §B", most=1, derived=True)
 def broadcast_instructions(sent: Sent) -> Outcome | None:
     """Exactly one."""
     if sent.data[0] or (parts := _parts(sent)) is None:

@@ -31,7 +31,7 @@ def test_rule_45_output_of_a_cv_access(output: int) -> None:
     ],
 )
 def test_rule_46_accessory_packets_of_four_bytes(text: str, expected: Verdict | None) -> None:
-    """Bit 7 and bit 3 of the second byte 0, bit 0 a 1 (S-9.2.1 §D)."""
+    """In the second byte bits 7 and 3 are 0, bit 0 is 1 (S-9.2.1 §D)."""
     assert verdict(46, text) is expected
 
 
