@@ -219,6 +219,7 @@ class _Judge:
             not_judged=0 if other_protocols else self._places.foreign,
             notes=(*notes, *self._notes()),
             expectations=self._rules.expectations(),
+            addresses=self._rules.addresses(),
         )
 
     def _notes(self) -> Iterator[str]:

@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 
 from dccwire.address import Mode, Partition
 from dccwire.codebook import IDLE_PACKET, RESET_PACKET
+from dccwire.conformance.addresses import AddressTable
 from dccwire.conformance.measures import LimitMeasure, Readings, Tally
 from dccwire.conformance.rules import UNKNOWN_MODE, Force, Outcome, Sent, Verdict, rule
 from dccwire.conformance.session import Session
 from dccwire.formats import Provenance
+from dccwire.notation import address_text
 from dccwire.signal import Limit
 
 EVERY = rule(
@@ -68,10 +70,11 @@ class PaceRules:
         self._apart = LimitMeasure(APART, error_ns)
         self._like_registers = LimitMeasure(APART_112_127, error_ns)
         # Addresses are numbered from 1 on. By their numbers: whether they are 112 to 127, in a mode
-        # that is not known perhaps, and when the last packet to them ended.
+        # that is not known perhaps.
         self._numbers: dict[tuple[bytes, bool], int] = {(b"\0", False): TO_ALL}
         self._kinds = [0, 0]
-        self._ended = np.array([0, -1], np.int64)
+        self.names: dict[int, str] = {}
+        self.table = AddressTable()
 
     def address(self, sent: Sent) -> int:
         """The number of the address of a packet, 0 where none of the rules is about it."""
@@ -83,8 +86,10 @@ class PaceRules:
         if key not in self._numbers:
             self._numbers[key] = len(self._kinds)
             self._kinds.append(like_registers + key[1])
-            self._ended = np.append(self._ended, -1)
-        return self._numbers[key]
+        number = self._numbers[key]
+        if number not in self.names and sent.packet is not None:
+            self.names[number] = address_text(sent.packet.address) + "?" * key[1]
+        return number
 
     def add(
         self, starts: Readings, ends: Readings, addresses: Readings, data: NDArray[np.uint8]
@@ -100,10 +105,7 @@ class PaceRules:
         if not len(order):
             return
         starts, ends, addresses = starts[order], ends[order], addresses[order]
-        new = np.flatnonzero(np.diff(addresses, prepend=0))
-        before = np.concatenate(([0], ends[:-1]))
-        before[new] = self._ended[addresses[new]]
-        self._ended[addresses[new]] = ends[np.append(new[1:], len(ends)) - 1]
+        before = self.table.add(starts, ends, addresses)
         kinds = np.array(self._kinds)[addresses]
         for kind in range(3):
             places = np.flatnonzero((kinds == kind) & (before >= 0))

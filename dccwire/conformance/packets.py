@@ -8,7 +8,7 @@ files of their chapters.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from itertools import takewhile
 
@@ -23,6 +23,7 @@ from dccwire.conformance import (  # noqa: F401 - they declare rules
     sequences,
     service_packets,
 )
+from dccwire.conformance.addresses import AddressRow, kind_of
 from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.expecting import Expecting
 from dccwire.conformance.extended import LENGTH, judge_length
@@ -42,15 +43,20 @@ _MODES = (Mode.OPERATIONS, Mode.SERVICE, None)
 
 
 class _Profile:
-    """What packets have in common: what rules say of their bytes, who hears of them, and where to.
+    """What packets have in common: what rules say of their bytes, who hears of them, to whom.
 
-    `count` is how often they came since it was last told.
+    `count` is how often they came; `kind` what they are about.
     """
 
     def __init__(
-        self, outcomes: tuple[tuple[int, Outcome], ...], watches: tuple[Watch, ...], address: int
+        self,
+        outcomes: tuple[tuple[int, Outcome], ...],
+        watches: tuple[Watch, ...],
+        address: int,
+        kind: str,
     ) -> None:
-        self.outcomes, self.watches, self.address, self.count = outcomes, watches, address, 0
+        self.outcomes, self.watches, self.address, self.kind = outcomes, watches, address, kind
+        self.count = 0
         self.fails = any(one.verdict is Verdict.FAIL for _, one in outcomes)
 
 
@@ -79,10 +85,9 @@ class PacketRules:
         key = data + bytes((_MODES.index(mode),))
         self._learn([key])
         profile = self._known[key]
+        profile.count += 1
         if profile.fails:
             self._tell(profile, [start], 1)
-        else:
-            profile.count += 1
         row = np.frombuffer(data.ljust(3, b"\0")[:6], np.uint8)[None]
         self._pace.add(np.array([start]), np.array([end]), np.array([profile.address]), row)
         met = not self._met.isdisjoint((profile.address, TO_ALL))
@@ -99,11 +104,10 @@ class PacketRules:
         self._learn(list(dict.fromkeys(keys)))
         profiles = [self._known[key] for key in keys]
         for profile, count in Counter(profiles).items():
+            profile.count += count
             if profile.fails:
                 places = [place for place, one in enumerate(profiles) if one is profile]
                 self._tell(profile, rows.start[places].tolist(), count)
-            else:
-                profile.count += count
         self._pace.add(rows.start, rows.end, np.array([one.address for one in profiles]), rows.data)
         self._hear_columns(rows, keys, profiles)
         self._number += len(rows)
@@ -129,6 +133,13 @@ class PacketRules:
         for one in self._watches:
             one.close()
 
+    def addresses(self) -> tuple[AddressRow, ...]:
+        """Which addresses were sent to."""
+        packets: dict[int, Counter[str]] = defaultdict(Counter)
+        for one in self._profiles.values():
+            packets[one.address][one.kind] += one.count
+        return tuple(self._pace.table.rows(self._pace.names, packets))
+
     def expectations(self) -> tuple[ExpectationResult, ...]:
         """What became of the session's expectations."""
         return tuple(one.result() for one in self._expecting)
@@ -144,7 +155,8 @@ class PacketRules:
     def tallies(self) -> Iterable[Tally]:
         """What was found."""
         for profile in self._profiles.values():
-            self._tell(profile, [], profile.count)
+            if not profile.fails:  # else it was told at once, with the times
+                self._tell(profile, [], profile.count)
         yield from self._tallies.values()
         yield from self._pace.tallies()
         for one in self._watches:
@@ -202,7 +214,8 @@ class PacketRules:
             said = [(one.number, one.judge(sent)) for one in self._judges]
             outcomes = tuple([(number, one) for number, one in said if one is not None])
             watches = tuple([one for one in self._watches if one.wants(sent)])
-            parts = outcomes, watches, self._pace.address(sent)
+            address = self._pace.address(sent)
+            parts = outcomes, watches, address, kind_of(sent.data) if address else ""
             profile = self._profiles.get(parts)
             if profile is None:
                 profile = self._profiles[parts] = _Profile(*parts)

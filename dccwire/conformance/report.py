@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
+from dccwire.conformance.addresses import AddressRow
 from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.rules import Force, Rule, Verdict
@@ -82,6 +83,7 @@ class Report:
     not_judged: int = 0
     notes: tuple[str, ...] = ()
     expectations: tuple[ExpectationResult, ...] = ()
+    addresses: tuple[AddressRow, ...] = ()
 
     @property
     def _verdicts(self) -> set[Verdict]:
@@ -136,6 +138,7 @@ class Report:
             "uncertainty_ns": self.uncertainty_ns,
             "not_judged": self.not_judged,
             "histogram_us": {str(place): count for place, count in self.histogram.counts().items()},
+            "addresses": [one.to_dict() for one in self.addresses],
             "notes": list(self.notes),
         }
 

@@ -5,9 +5,10 @@ Room: a report in, lines out; nothing is judged here.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
+from dccwire.conformance.addresses import AddressRow
 from dccwire.conformance.report import Report, RuleResult
 from dccwire.conformance.rules import Verdict
 from dccwire.wording import counted, wrapped
@@ -50,16 +51,39 @@ def lines_of(report: Report, width: int, *, every: bool) -> Iterator[str]:
             yield from wrapped(line, width, "- ")
     if not every:
         yield from _in_short(found, width)
+    yield from _addresses(report, width, every=every)
     if report.notes:
         yield from ("", "notes")
         for note in report.notes:
             yield from wrapped(note, width, "- ")
-    yield from ("", "half-bits by length")
-    yield from (
-        report.histogram.lines(width)
-        if every
-        else wrapped("; ".join(report.histogram.runs()) or "none", width, "  ")
-    )
+    if every:
+        yield from ("", "half-bits by length")
+        yield from report.histogram.lines(width)
+    else:
+        yield ""
+        yield from wrapped("; ".join(report.histogram.runs()) or "none", width, "half-bits: ")
+
+
+_MOST_ADDRESSES = 3
+"""Rows of the table of addresses where not all is told: those with the most packets."""
+
+
+def _addresses(report: Report, width: int, *, every: bool) -> Iterator[str]:
+    rows: Sequence[AddressRow] = report.addresses
+    if not every and len(rows) > _MOST_ADDRESSES:
+        rows = sorted(rows, key=lambda one: -one.count)[:_MOST_ADDRESSES]
+    if not rows:
+        return
+    yield ""
+    yield "address            packets  a second  longest ms  without ms  kinds"[:width].rstrip()
+    for one in rows:
+        rate = "" if one.rate_hz is None else f"{one.rate_hz:.2f}"
+        times = one.longest_ns, one.without_ns
+        longest, without = ("" if ns is None else f"{ns / 1e6:.1f}" for ns in times)
+        line = f"{one.address:<17}  {one.count:>7}  {rate:>8}  {longest:>10}  {without:>10}  "
+        yield f"{line}{', '.join(one.packets)}"[:width].rstrip()
+    if left := len(report.addresses) - len(rows):
+        yield f"and {left} more, which --all tells"
 
 
 def _mild(report: Report) -> str:
@@ -68,25 +92,15 @@ def _mild(report: Report) -> str:
 
 
 def _in_short(found: dict[Verdict, list[RuleResult]], width: int) -> Iterator[str]:
-    """What passed, a line a chapter; what was not judged, a line a reason."""
-    if found[Verdict.PASS]:
-        yield from ("", "pass")
-        for chapter, some in groupby(found[Verdict.PASS], lambda one: one.rule.chapter):
-            yield from wrapped(_rules(some), width, f"  {chapter:<8}  ")
+    """What passed, a line a chapter; what was not judged, by its numbers."""
+    if any(found[verdict] for verdict in _ORDER[2:]):
+        yield ""
+    for chapter, some in groupby(found[Verdict.PASS], lambda one: one.rule.chapter):
+        yield from wrapped(_rules(some), width, f"{'pass':<15}{chapter:<8}  ")
     for verdict in _ORDER[3:]:
         if found[verdict]:
-            yield from ("", str(verdict))
-            for note, alike in _by_note(found[verdict]).items():
-                told = f"{_rules(alike)}{': ' * bool(note)}{note}"
-                yield from wrapped(told, width, "  ")
-
-
-def _by_note(results: list[RuleResult]) -> dict[str, list[RuleResult]]:
-    notes: dict[str, list[RuleResult]] = {}
-    for one in results:
-        note = one.note if one.verdict is not Verdict.NOT_EXERCISED else ""
-        notes.setdefault(note, []).append(one)
-    return notes
+            told = "; --all tells what each lacks" * (verdict is Verdict.NOT_DECIDABLE)
+            yield from wrapped(f"{_rules(found[verdict])}{told}", width, f"{verdict:<15}")
 
 
 def _rules(results: Iterable[RuleResult]) -> str:
