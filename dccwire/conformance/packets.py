@@ -9,7 +9,7 @@ files of their chapters.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from itertools import takewhile
 
 import numpy as np
@@ -21,6 +21,7 @@ from dccwire.conformance import (  # noqa: F401 - they declare rules
     codes,
     lacking,
     sequences,
+    service,
     service_packets,
 )
 from dccwire.conformance.addresses import AddressRow, kind_of
@@ -83,7 +84,7 @@ class PacketRules:
             heard = self._history.take(data, start, end)
             mode = heard if is_service(data) else mode
         key = data + bytes((_MODES.index(mode),))
-        self._learn([key])
+        self._learn({key})
         profile = self._known[key]
         profile.count += 1
         if profile.fails:
@@ -101,7 +102,7 @@ class PacketRules:
         words = np.zeros((len(rows), 8), np.uint8)
         words[:, :6], words[:, 6], words[:, 7] = rows.data, rows.size, self._modes(rows)
         keys = words.view("<u8")[:, 0].tolist()
-        self._learn(list(dict.fromkeys(keys)))
+        self._learn(set(keys))
         profiles = [self._known[key] for key in keys]
         for profile, count in Counter(profiles).items():
             profile.count += count
@@ -203,9 +204,9 @@ class PacketRules:
         for number, outcome in profile.outcomes:
             self._tallies[number].add(outcome, times, count)
 
-    def _learn(self, keys: Sequence[bytes | int]) -> None:
-        """Keep what is asked once of bytes, in their order, which is that of the notes."""
-        new: Sequence[bytes | int] = [key for key in keys if key not in self._known]
+    def _learn(self, keys: set[bytes | int]) -> None:
+        """Keep what is asked once of bytes."""
+        new = keys.difference(self._known)
         if len(self._known) + len(new) > _MOST_KEPT:
             self._known.clear()
             new = keys

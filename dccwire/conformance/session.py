@@ -36,8 +36,8 @@ class Session:
     `programming_track`: whether service mode is meant to be sent; `consists`: the short addresses
     that consists use; `every_30_ms`: whether the station is set so that a packet comes every 30 ms
     (S-9.2 §C); `power_on_ns`: when power came on; `new`: whether there was no earlier state then
-    (S-9.2.4 §A); `access`: the one mode by which packets of three bytes get at CVs in service mode;
-    `factory`: whether decoders are tested there; `expectations`: what was to be sent.
+    (S-9.2.4 §A); `factory`: whether decoders are tested there; `access`: the one mode by which
+    packets of three bytes get at CVs in service mode; `expectations`: what was to be sent.
     """
 
     programming_track: bool | None = None
@@ -45,8 +45,8 @@ class Session:
     every_30_ms: bool | None = None
     power_on_ns: tuple[int, ...] | None = None
     new: bool | None = None
-    access: Access | None = None
     factory: bool | None = None
+    access: Access | None = None
     expectations: tuple[Expectation, ...] = ()
 
     @classmethod
@@ -104,6 +104,13 @@ def _truth(value: object, path: str) -> bool:
     return value
 
 
+def _access(value: object, path: str) -> Access:
+    known = {one.value: one for one in Access}
+    if not isinstance(value, str) or value not in known:
+        raise ShapeError(path, either(known), value)
+    return known[value]
+
+
 def _count(value: object, path: str) -> int:
     if type(value) is not int:
         raise ShapeError(path, "a whole number", value)
@@ -120,12 +127,6 @@ def _text(value: object, path: str) -> str:
     if not isinstance(value, str):
         raise ShapeError(path, "a text", value)
     return value
-
-
-def _access(value: object, path: str) -> Access:
-    if value not in tuple(Access):
-        raise ShapeError(path, either(Access), value)
-    return Access(str(value))
 
 
 def _each(reader: _Reader) -> _Reader:
@@ -162,7 +163,7 @@ _KEYS: dict[str, tuple[str, _Reader]] = {
     "every_30_ms": ("every_30_ms", _truth),
     "power_on_s": ("power_on_ns", _each(_ns)),
     "new": ("new", _truth),
-    "access": ("access", _access),
     "factory": ("factory", _truth),
+    "access": ("access", _access),
     "expect": ("expectations", _each(_expectation)),
 }

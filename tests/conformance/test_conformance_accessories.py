@@ -66,7 +66,7 @@ def test_what_was_observed_neither_passes_nor_fails() -> None:
     assert (result(report, 20).verdict, result(report, 20).measured) == (OBSERVED, 2)
     assert result(report, 47).verdict is Verdict.NOT_EXERCISED
     assert report.verdict is Verdict.NOT_EXERCISED
-    assert "observed\n  rule 20\n" in report.text()
+    assert "observed       rule 20\n" in report.text()
     edges = edges_of(lengths_of(*["00 00 00"] * 2, "00 01 01", "81 7E 00 05 FA", preamble=20))
     report = check([edges], resolution_ns=1000, rules=(20, 48))
     assert result(report, 20).note == "1 hard resets"
