@@ -17,6 +17,7 @@ from dccwire.address import ShortAddress
 from dccwire.conformance.expectations import Expectation
 from dccwire.errors import Reason, RecordingError, ShapeError
 from dccwire.notation import address_from_text
+from dccwire.packet import Packet
 from dccwire.wording import either
 
 
@@ -141,6 +142,7 @@ def _each(reader: _Reader) -> _Reader:
 _EXPECTED: dict[str, tuple[str, _Reader]] = {
     "to": ("to", lambda value, path: address_from_text(_text(value, path))),
     "what": ("what", _text),
+    "packet": ("packet", lambda value, path: Packet.from_text(_text(value, path))),
     "at_least": ("at_least", _count),
     "at_most": ("at_most", _count),
     "from_s": ("from_ns", _ns),
