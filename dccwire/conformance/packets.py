@@ -20,6 +20,7 @@ from dccwire.conformance import (  # noqa: F401 - they declare rules
     accessories,
     codes,
     lacking,
+    power,
     sequences,
     service_packets,
 )

@@ -79,11 +79,6 @@ FLAGS_TO_CONSISTS = rule(
     Limit("S-9.2.1 §C, Set Decoder Flags", words="none", provenance=Provenance.DERIVED),
     Force.DERIVED,
 )
-START_UP = rule(
-    86,
-    "resets, then idles, when power comes on with no earlier state",
-    Limit("S-9.2.4 §A", words="20 or more, then 10 or more, before any other packet"),
-)
 AFTER_SESSION = rule(
     92,
     "first operations packet after service mode",
@@ -92,7 +87,6 @@ AFTER_SESSION = rule(
 )
 
 _CONSISTS = "the session's consist addresses: say them with consists = [...]"
-_POWER = "the session: power_on_s = [...], and new = true where there was no earlier state"
 _MEANT = Outcome(
     Verdict.UNDECIDED,
     note="where service mode may be meant: say so with programming_track = true, or false",
@@ -357,49 +351,6 @@ class ToConsists(Watch):
 
     def tallies(self) -> Iterable[Tally]:
         return self._tallies
-
-
-class StartUp(Watch):
-    """Rule 86: what comes first when power comes on and nothing is known of a state before."""
-
-    def __init__(self, error_ns: int, session: Session) -> None:
-        super().__init__(error_ns, session)
-        self._tally = Tally(START_UP)
-        if session.new is None or session.power_on_ns is None:
-            self._tally.lacks = f"needs {_POWER}"
-        self._times = sorted(session.power_on_ns or ()) if session.new else []
-        self._start: int | None = None
-        self._resets = self._idles = self._missed = 0
-        self.awake = bool(self._times)
-
-    def wants(self, sent: Sent) -> bool:
-        return False
-
-    def take(self, heard: Heard) -> None:
-        sent = heard.sent
-        if self._times and heard.start >= self._times[0]:
-            while self._times and heard.start >= self._times[0]:
-                self._times.pop(0)
-            self._start, self._resets, self._idles, self._missed = heard.start, 0, 0, 0
-        if self._start is None or not sent.right:
-            return
-        if sent.data == RESET_PACKET and not self._idles:
-            self._resets += 1
-        elif sent.data == IDLE_PACKET:
-            self._idles += 1
-        else:
-            enough = self._resets >= 20 and self._idles >= 10
-            open_ = self._missed and self._resets + self._idles + self._missed >= 30
-            outcome = PASSED if enough else _MISSED if open_ else FAILED
-            self._tally.add(outcome, [self._start])
-            self._start = None
-            self.awake = bool(self._times)
-
-    def miss(self, begin: int, end: int) -> None:
-        self._missed += 1
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
 
 
 class AfterSession(Watch):

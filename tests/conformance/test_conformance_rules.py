@@ -81,6 +81,7 @@ TEXTS = {
     91: ("none", "S-9.2.1 §C, Set Decoder Flags", DERIVED),
     92: ("no service mode packet", "S-9.2.3 §C", DERIVED),
     88: ("at most 1 instructions", "S-9.2.1 §B", DERIVED),
+    50: ("at least 20 packets", "S-9.2.3 §E, Power-On Cycle (P15)", SHALL),
 }
 """Limit, clause and force of each rule as the texts have them, by hand."""
 
