@@ -21,6 +21,7 @@ from dccwire.conformance import (  # noqa: F401 - they declare rules
     codes,
     lacking,
     power,
+    resets,
     sequences,
     service_packets,
 )
@@ -28,7 +29,7 @@ from dccwire.conformance.addresses import AddressRow, kind_of
 from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.expecting import Expecting
 from dccwire.conformance.extended import LENGTH, judge_length
-from dccwire.conformance.history import Heard, Watch
+from dccwire.conformance.history import Heard, Watch, hides
 from dccwire.conformance.measures import Tally
 from dccwire.conformance.pace import MISSED, SILENT, TO_ALL, UNHEARD, PaceRules
 from dccwire.conformance.rules import RULES, Outcome, Sent, Verdict
@@ -115,9 +116,10 @@ class PacketRules:
 
     def gap(self, begin: int, end: int, *, undefined: bool) -> None:
         """Silence, or a stretch without a level."""
-        self._history.miss(end)
-        self._met.clear()
-        self._pace.hide(begin, end, UNHEARD if undefined else SILENT)
+        if hides(begin, end):
+            self._history.miss(end)
+            self._met.clear()
+            self._pace.hide(begin, end, UNHEARD if undefined else SILENT)
         for one in self._watches:
             one.gap(begin, end)
 

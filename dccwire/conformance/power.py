@@ -13,7 +13,7 @@ from dccwire.address import Mode
 from dccwire.codebook import IDLE_PACKET, RESET_PACKET
 from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import Tally
-from dccwire.conformance.rules import PASSED, UNKNOWN_MODE, Outcome, Sent, Verdict, rule
+from dccwire.conformance.rules import MISSED, PASSED, UNKNOWN_MODE, Outcome, Sent, Verdict, rule
 from dccwire.conformance.session import Session
 from dccwire.receiver.tracking import is_service
 from dccwire.signal import LIMITS, Limit
@@ -32,7 +32,6 @@ START_UP = rule(
 _RESETS, _IDLES = 20, 10
 _POWER = "needs the session: power_on_s = [...]"
 _NEW = f"{_POWER}, and new = true where there was no earlier state"
-_MISSED = "with what could not be read between"
 _PERHAPS = "fewer, behind a time without signal: whether power was off; power_on_s would tell"
 _CLOSE = "of 20 to 22, with the resets before service mode among them: the text does not say (50)"
 
@@ -61,7 +60,7 @@ class _PowerOn(Watch, abstract=True):
         if self.session.power_on_ns is None:
             return Outcome(Verdict.UNDECIDED, value, _PERHAPS)
         if enough_with_missed:
-            return Outcome(Verdict.UNDECIDED, value, _MISSED)
+            return MISSED._replace(value=value)
         return Outcome(Verdict.FAIL, value)
 
     def gap(self, begin: int, end: int) -> None:
@@ -159,8 +158,7 @@ class StartUp(_PowerOn):
         if self._lacking:
             outcome = self._fewer(None, enough_with_missed=self._lacking <= self._missed)
         else:
-            missed = Outcome(Verdict.UNDECIDED, note=_MISSED)
-            outcome = missed if self._missed else PASSED
+            outcome = MISSED if self._missed else PASSED
         self._tally.add(outcome, [start])
 
     def gap(self, begin: int, end: int) -> None:

@@ -88,6 +88,14 @@ UNKNOWN_MODE = "in packets of service mode, perhaps: what came before them is no
 PASSED, FAILED = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
 """The outcomes that say no more."""
 
+MISSED = Outcome(Verdict.UNDECIDED, note="with what could not be read between")
+
+
+def holds(sent: Sent, *kinds: type) -> bool:
+    """Whether a packet that is right has an instruction of one of these kinds."""
+    packet = sent.packet
+    return packet is not None and any(isinstance(one, kinds) for one in packet.instructions)
+
 
 @dataclass(frozen=True, slots=True)
 class Rule:

@@ -8,22 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-import numpy as np
-
-from dccwire.address import LongAddress, Mode, Partition, ShortAddress
-from dccwire.codebook import IDLE_PACKET, RESET_PACKET
-from dccwire.conformance.history import Heard, Watch
-from dccwire.conformance.measures import LimitMeasure, Tally
+from dccwire.address import LongAddress, Mode, ShortAddress
+from dccwire.codebook import IDLE_PACKET
+from dccwire.conformance.history import Heard, Watch, hides
+from dccwire.conformance.measures import Tally
 from dccwire.conformance.pace import whole_address
 from dccwire.conformance.rules import (
     FAILED,
+    MISSED,
     PASSED,
-    UNKNOWN_MODE,
     Force,
     Outcome,
     Rule,
     Sent,
     Verdict,
+    holds,
     rule,
 )
 from dccwire.conformance.session import Session
@@ -33,26 +32,14 @@ from dccwire.instructions import (
     CvBitManipulation,
     CvOperation,
     DecoderFlag,
-    DigitalDecoderReset,
     FactoryTest,
     FunctionsF13F20,
     FunctionsF21F28,
     SetDecoderFlags,
 )
 from dccwire.packet import Packet
-from dccwire.receiver.tracking import is_service
-from dccwire.signal import LIMITS, Limit, Timing
+from dccwire.signal import Limit
 
-AFTER_RESET = rule(
-    21,
-    "first byte 100 to 127 after a reset of all decoders",
-    Limit("S-9.2 §B, Reset (C9)", least=20_000_000, unit="us"),
-)
-AFTER_DECODER_RESET = rule(
-    38,
-    "packets between a decoder reset and one to 112 to 127",
-    Limit("S-9.2.1 §C, Digital Decoder Reset (C8, X37)", least=10, unit="packets"),
-)
 FACTORY_TESTS = rule(
     39, "factory tests in operation", Limit("S-9.2.1 §C, Factory Test", words="none")
 )
@@ -79,115 +66,8 @@ FLAGS_TO_CONSISTS = rule(
     Limit("S-9.2.1 §C, Set Decoder Flags", words="none", provenance=Provenance.DERIVED),
     Force.DERIVED,
 )
-AFTER_SESSION = rule(
-    92,
-    "first operations packet after service mode",
-    Limit("S-9.2.3 §C", words="no service mode packet", provenance=Provenance.DERIVED),
-    Force.DERIVED,
-)
-
 _CONSISTS = "the session's consist addresses: say them with consists = [...]"
-_MEANT = Outcome(
-    Verdict.UNDECIDED,
-    note="where service mode may be meant: say so with programming_track = true, or false",
-)
-_MISSED = Outcome(Verdict.UNDECIDED, note="with what could not be read between")
 _BEGUN = Outcome(Verdict.UNDECIDED, note="whose first packet may not have been recorded")
-_LIKE_REGISTERS = Partition.PROGRAMMING.value
-
-
-class AfterReset(Watch):
-    """Rule 21: 20 ms from the end of 00 00 00 to the start of what may be taken for service mode.
-
-    Only the last reset counts; what was missed since may have been another one.
-    """
-
-    def __init__(self, error_ns: int, session: Session) -> None:
-        super().__init__(error_ns, session)
-        self._tally = LimitMeasure(AFTER_RESET, error_ns)
-        self._end: int | None = None
-
-    def wants(self, sent: Sent) -> bool:
-        return sent.right and (sent.data == RESET_PACKET or sent.data[0] in range(100, 128))
-
-    def take(self, heard: Heard) -> None:
-        if heard.sent.data == RESET_PACKET:
-            self._end = heard.end
-            return
-        meant = is_service(heard.sent.data) and self.session.programming_track
-        if self._end is None or meant:
-            return
-        reading = np.array([heard.start - self._end])
-        open_ = is_service(heard.sent.data) and self.session.programming_track is None
-        if open_ and not self._tally.judge(reading)[1][0]:
-            self._tally.add(_MEANT, [heard.start])
-        else:
-            self._tally.take(reading, lambda _: np.array([heard.start]))
-
-    def miss(self, begin: int, end: int) -> None:
-        self._end = None
-
-    def gap(self, begin: int, end: int) -> None:
-        self._end = None
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
-
-_LEAST = Timing(LIMITS["t1"].least, LIMITS["t0"].least)
-_SHORTEST_PACKET_NS = _LEAST.duration_ns(ones=14 + 17, zeros=11)
-"""An idle packet after 14 ones, each half-bit as short as S-9.1 §A, Table 1 allows."""
-
-
-class AfterDecoderReset(Watch):
-    """Rule 38: packets, and time, from a decoder reset to a packet to 112 to 127."""
-
-    def __init__(self, error_ns: int, session: Session) -> None:
-        super().__init__(error_ns, session)
-        self._tally = Tally(AFTER_DECODER_RESET)
-        self._last: Heard | None = None
-        self._missed = 0
-
-    def wants(self, sent: Sent) -> bool:
-        if not sent.right:
-            return False
-        return sent.data[0] in _LIKE_REGISTERS or _holds(sent, DigitalDecoderReset)
-
-    def take(self, heard: Heard) -> None:
-        sent, last = heard.sent, self._last
-        meant = sent.mode is Mode.SERVICE and self.session.programming_track is not False
-        if last is not None and sent.data[0] in _LIKE_REGISTERS and not meant:
-            count = heard.number - last.number - 1
-            few = count + self._missed < 10
-            soon = heard.start - last.end + self.error < 10 * _SHORTEST_PACKET_NS
-            late = heard.start - last.end - self.error >= 10 * _SHORTEST_PACKET_NS
-            if count >= 10 and late:
-                outcome = Outcome(Verdict.PASS, count)
-            elif few and soon and sent.mode is None:
-                outcome = Outcome(Verdict.UNDECIDED, count, UNKNOWN_MODE)
-            elif few and soon:
-                outcome = Outcome(Verdict.FAIL, count)
-            else:
-                note = "with ten packets or ten packet times between, not with both (X37)"
-                outcome = Outcome(Verdict.UNDECIDED, count, note)
-            self._tally.add(outcome, [heard.start])
-        if _holds(sent, DigitalDecoderReset):
-            self._last, self._missed = heard, 0
-
-    def miss(self, begin: int, end: int) -> None:
-        self._missed += 1
-
-    def gap(self, begin: int, end: int) -> None:
-        self._last = None
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
-
-def _holds(sent: Sent, kind: type) -> bool:
-    """Whether a packet that is right has an instruction of a kind."""
-    packet = sent.packet
-    return packet is not None and any(isinstance(one, kind) for one in packet.instructions)
 
 
 class FactoryTests(Watch):
@@ -198,7 +78,7 @@ class FactoryTests(Watch):
         self._tally = Tally(FACTORY_TESTS)
 
     def wants(self, sent: Sent) -> bool:
-        return _holds(sent, FactoryTest) and self.session.factory is not True
+        return holds(sent, FactoryTest) and self.session.factory is not True
 
     def take(self, heard: Heard) -> None:
         open_ = Outcome(Verdict.UNDECIDED, note="where the factory may be: say factory = false")
@@ -222,7 +102,7 @@ class Repeated(Watch):
         self._states: dict[tuple[object, type], tuple[int, int, int]] = {}
 
     def wants(self, sent: Sent) -> bool:
-        return _holds(sent, FunctionsF13F20) or _holds(sent, FunctionsF21F28)
+        return holds(sent, FunctionsF13F20) or holds(sent, FunctionsF21F28)
 
     def take(self, heard: Heard) -> None:
         packet = heard.sent.packet
@@ -291,7 +171,7 @@ class WrittenTwice(Watch):
 
     def _doubt(self) -> None:
         for first in self._first.values():
-            self._tally.add(_MISSED, [first.start])
+            self._tally.add(MISSED, [first.start])
         self._first.clear()
         self._done.clear()
         self.awake = False
@@ -300,7 +180,8 @@ class WrittenTwice(Watch):
         self._doubt()
 
     def gap(self, begin: int, end: int) -> None:
-        self._doubt()
+        if hides(begin, end):
+            self._doubt()
 
     def tallies(self) -> Iterable[Tally]:
         return (self._tally,)
@@ -339,7 +220,7 @@ class ToConsists(Watch):
         if not isinstance(packet.address, ShortAddress):
             return ()
         wrong = FAILED if packet.address.number in consists else PASSED
-        cvs = _holds(sent, CvAccessLongForm) or _holds(sent, CvBitManipulation)
+        cvs = holds(sent, CvAccessLongForm) or holds(sent, CvBitManipulation)
         kept = {DecoderFlag.SET_BIDIRECTIONAL_COMMUNICATION, DecoderFlag.SET_CV_ACCESS}
         flags = [one.flag for one in packet.instructions if isinstance(one, SetDecoderFlags)]
         return wrong if cvs else None, wrong if kept & set(flags) else None
@@ -351,30 +232,3 @@ class ToConsists(Watch):
 
     def tallies(self) -> Iterable[Tally]:
         return self._tallies
-
-
-class AfterSession(Watch):
-    """Rule 92: after service mode, nothing that a decoder may take for more of it comes first."""
-
-    def __init__(self, error_ns: int, session: Session) -> None:
-        super().__init__(error_ns, session)
-        self._tally = Tally(AFTER_SESSION)
-
-    def wants(self, sent: Sent) -> bool:
-        return sent.mode is Mode.SERVICE and is_service(sent.data)
-
-    def take(self, heard: Heard) -> None:
-        sent = heard.sent
-        if not sent.right or sent.data == RESET_PACKET:
-            return
-        if is_service(sent.data) and sent.mode is Mode.SERVICE:
-            self.awake = True
-            return
-        self.awake = False
-        self._tally.add(FAILED if is_service(sent.data) else PASSED, [heard.start])
-
-    def miss(self, begin: int, end: int) -> None:
-        self.awake = False
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)

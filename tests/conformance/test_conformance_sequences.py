@@ -132,14 +132,39 @@ def test_rule_21_no_address_100_to_127_after_a_reset(
         (("7F 60",), UNDECIDED),
         (("7C 04 05",), UNDECIDED),
         (("7C 04 05 06 07",), FAIL),
-        ((SPOILED, "64 60"), NOT_EXERCISED),
+        ((SPOILED, "64 60"), FAIL),
+        ((OTHER, OTHER), NOT_EXERCISED),
+        ((OTHER, OTHER, OTHER, OTHER), PASS),
+        ((OTHER, SPOILED, OTHER, OTHER), UNDECIDED),
+        ((OTHER, OTHER, OTHER, SPOILED, OTHER), UNDECIDED),
+        ((OTHER, OTHER, OTHER, OTHER, SPOILED, "64 60"), PASS),
+        ((OTHER, OTHER, OTHER, OTHER, "64 60", RESET), PASS),
+        ((*[OTHER] * 4, RESET, "64 60"), FAIL),
+        ((RESET, RESET, RESET, RESET, "6F 60"), FAIL),
+        (("64 60", *[OTHER] * 4), FAIL),
+        (("7F 60", "7F 60 61 62"), FAIL),
     ],
 )
 def test_rule_21_what_may_be_meant_as_service_mode(
     packets: tuple[str, ...], verdict: Verdict
 ) -> None:
-    """Registers of three and four bytes may be; what could not be read may have been a reset."""
-    assert of(21, OTHER, RESET, *packets).verdict is verdict
+    """Registers of three and four bytes may be; what could not be read may have been one of them.
+
+    A reset with nothing of the kind behind it for 20 ms passes, unless the recording ends before.
+    """
+    found = of(21, OTHER, RESET, *packets)
+    assert found.verdict is verdict
+    assert found.failed == (verdict is FAIL)
+
+
+@pytest.mark.parametrize("at", [0, 1, 2])
+def test_rule_21_a_wrong_error_byte_may_hide_one(at: int) -> None:
+    """A packet that was read wrong, from the reset on until 20 ms are over, or as they are."""
+    packets = [halves(OTHER) for _ in range(4)]
+    packets[at] = Sending(bytes.fromhex("036064"), 16, COARSE).lengths()
+    lengths = halves(RESET) + [length for one in packets for length in one]
+    edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
+    assert result(check([edges], resolution_ns=1000), 21).verdict is UNDECIDED
 
 
 @pytest.mark.parametrize(
@@ -150,6 +175,10 @@ def test_rule_21_with_a_session(meant: bool | None, verdict: Verdict) -> None:
     session = Session(programming_track=meant)
     assert of(21, RESET, "7C 04 05", session=session).verdict is verdict
     assert of(21, RESET, "64 60", session=session).verdict is FAIL
+    assert of(21, RESET, "7C 04 05", "64 60", session=session).verdict is FAIL
+    assert of(21, RESET, "7C 04 05 06 07", session=session).verdict is FAIL
+    found = of(21, RESET, *["7C 04 05"] * 9, session=session)
+    assert found.measured == {None: 1, True: 1, False: 3}[meant]
 
 
 @pytest.mark.parametrize(
@@ -159,8 +188,10 @@ def test_rule_21_with_a_session(meant: bool | None, verdict: Verdict) -> None:
         ([IDLE] * 9, UNDECIDED),
         ([IDLE] * 10, PASS),
         ([OTHER, IDLE] * 5, PASS),
-        ([60_000], NOT_EXERCISED),
+        ([60_000], UNDECIDED),
         ([SPOILED] + [IDLE] * 7, FAIL),
+        ([11_000] + [IDLE] * 5, FAIL),
+        ([SPOILED] + [IDLE] * 10, UNDECIDED),
         ([IDLE] * 7 + [SPOILED] * 3, UNDECIDED),
     ],
 )
@@ -171,6 +202,18 @@ def test_rule_38_ten_packets_after_a_decoder_reset(
     """Ten packets and ten packet times, to whatever address the reset went (S-9.2.1 §C; C8)."""
     session = Session(programming_track=False)
     assert of(38, IDLE, reset, *between, "70 60", session=session).verdict is verdict
+
+
+def test_rule_38_a_reset_with_nothing_of_the_kind_behind_it_passes() -> None:
+    """Ten packets and their time are enough; one packet that comes too soon counts, each time."""
+    assert of(38, RESET, *[OTHER] * 10).verdict is NOT_EXERCISED
+    found = of(38, RESET, *[OTHER] * 11, "70 60", OTHER)
+    assert (found.verdict, found.measured, found.worst) == (PASS, 1, "")
+    assert of(38, RESET, *[OTHER] * 10, "6F 60").verdict is PASS
+    found = of(38, "05 00", "7F 60", *[OTHER] * 2, "7F 80", *[OTHER] * 9, "7F 60")
+    assert (found.measured, found.failed, found.worst) == (2, 2, "0 packets")
+    found = of(38, RESET, *[OTHER] * 10, "7F 60")
+    assert (found.verdict, found.worst) == (PASS, "10 packets")
 
 
 def test_rule_38_exempts_service_mode() -> None:
@@ -281,12 +324,16 @@ def test_rules_44_and_91_what_is_not_sent_to_consists(
     [
         ([IDLE], PASS),
         ([OTHER, "7C 60"], PASS),
-        ([30_000, "7C 60"], FAIL),
-        ([30_000, "7C 04 05"], FAIL),
+        ([30_000, "7C 60"], UNDECIDED),
+        ([30_000, "7C 04 05"], UNDECIDED),
+        ([30_000, *[SPOILED] * 3, "7C 04 05"], UNDECIDED),
         ([RESET, IDLE], PASS),
-        ([RESET, 30_000, "70 60"], FAIL),
+        ([RESET, 30_000, "70 60"], UNDECIDED),
         ([30_000, "7C 60 61 62"], PASS),
-        ([SPOILED, IDLE], NOT_EXERCISED),
+        ([30_000, RESET, "7C 04 05"], NOT_EXERCISED),
+        ([SPOILED, IDLE], UNDECIDED),
+        ([SPOILED, "7C 04 05", IDLE], PASS),
+        ([SPOILED] * 3 + ["7C 04 05"], UNDECIDED),
         ([], NOT_EXERCISED),
     ],
 )
@@ -294,6 +341,28 @@ def test_rule_92_after_service_mode(after: list[str | int], verdict: Verdict) ->
     """What decoders still in it may take for more of it does not come first (S-9.2.3 §C)."""
     found = of(92, RESET, "7C 04 05", "7C 04 05", *after)
     assert found.verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("ones", "last", "verdict"),
+    [(200, "7C 60", FAIL), (200, "06 F9", FAIL), (200, OTHER, PASS), (150, "7C 60", NOT_EXERCISED)],
+)
+def test_rule_92_after_20_ms_that_lead_out_of_service_mode(
+    ones: int, last: str, verdict: Verdict
+) -> None:
+    """Ones go on, so power was on; until then the same packets are of service mode."""
+    lengths = halves(RESET) + halves("7C 04 05") + halves(last, ones) + halves("7C 04 05", 200)
+    edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
+    found = result(check([edges], resolution_ns=1000), 92)
+    if verdict is NOT_EXERCISED:
+        assert (found.verdict, found.measured) == (FAIL, 1)
+    else:
+        assert (found.verdict, found.measured) == (verdict, 1)
+    wrong = Sending(bytes.fromhex("036064"), 16, COARSE).lengths()
+    edges = np.fromiter(
+        accumulate(halves(RESET) + halves("7C 04 05") + wrong + halves(OTHER), initial=0), np.int64
+    )
+    assert result(check([edges], resolution_ns=1000), 92).verdict is UNDECIDED
 
 
 def test_rule_42_the_first_of_two_may_lie_before_the_recording() -> None:
@@ -307,18 +376,40 @@ def test_rule_42_the_first_of_two_may_lie_before_the_recording() -> None:
     assert of(42, OTHER, IDLE, WRITE, OTHER).verdict is FAIL
 
 
-def test_a_stretch_without_a_level_hides_packets() -> None:
-    """What it may hide is not judged, or undecided."""
-    for before, after, number, verdict in (
-        (WRITE, WRITE, 42, UNDECIDED),
-        (RESET, "64 60", 21, NOT_EXERCISED),
-        ("05 00", "6F 60", 38, NOT_EXERCISED),
-    ):
-        one = np.fromiter(accumulate(halves(before), initial=0), np.int64)
-        start = int(one[-1]) + 40_000
-        two = np.fromiter(accumulate(halves(after), initial=start + 10**6), np.int64)
-        report = check([Chunk(one, (start, start + 10**6)), Chunk(two)], resolution_ns=1000)
-        assert result(report, number).verdict is verdict
+@pytest.mark.parametrize(
+    ("before", "after", "number", "lasts", "verdict"),
+    [
+        *[(WRITE, WRITE, 42, 3000, UNDECIDED), (WRITE, WRITE, 42, 2900, PASS)],
+        *[(RESET, "64 60", 21, 1000, FAIL), (RESET, OTHER, 21, 19_000, UNDECIDED)],
+        *[("05 00", "6F 60", 38, 1000, NOT_EXERCISED), ("05 00", "70 60", 38, 1000, FAIL)],
+        *[("05 00", "70 60 61 62", 38, 48_000, FAIL), ("05 00", "70 60", 38, 51_000, UNDECIDED)],
+    ],
+)
+def test_a_stretch_without_a_level_hides_packets(
+    before: str, after: str, number: int, lasts: int, verdict: Verdict
+) -> None:
+    """If it lasts long enough to cover one from its start bit to its last 0."""
+    one = np.fromiter(accumulate(halves(before), initial=0), np.int64)
+    start = int(one[-1]) + 40_000
+    end = start + 1000 * lasts
+    two = np.fromiter(accumulate(halves(after), initial=end), np.int64)
+    report = check([Chunk(one, (start, end)), Chunk(two)], resolution_ns=1000)
+    assert result(report, number).verdict is verdict
+
+
+@pytest.mark.parametrize(("cut", "verdict"), [(0, PASS), (30, UNDECIDED), (60, UNDECIDED)])
+def test_what_a_stretch_without_a_level_leaves_of_a_packet_is_missed(
+    cut: int, verdict: Verdict
+) -> None:
+    """Its end, as its begin, says that there was one."""
+    one = np.fromiter(accumulate(halves(WRITE), initial=0), np.int64)
+    start = int(one[-1]) + 40_000
+    end = start + 500_000
+    lengths = halves("04 60")[cut:] + halves(WRITE)
+    two = np.fromiter(accumulate(lengths, initial=end), np.int64)
+    session = Session(consists=frozenset())
+    report = check([Chunk(one, (start, end)), Chunk(two)], resolution_ns=1000, session=session)
+    assert result(report, 42).verdict is verdict
 
 
 CODES = st.sampled_from(
