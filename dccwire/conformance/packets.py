@@ -90,8 +90,13 @@ class PacketRules:
         profile.count += 1
         if profile.fails:
             self._tell(profile, [start], 1)
-        row = np.frombuffer(data.ljust(3, b"\0")[:6], np.uint8)[None]
-        self._pace.add(np.array([start]), np.array([end]), np.array([profile.address]), row)
+        if _sent(key).right:
+            row, size = np.frombuffer(data, np.uint8)[None], np.array([len(data)])
+            times = np.array([start]), np.array([end])
+            self._pace.add(*times, np.array([profile.address]), row, size)
+        else:
+            self._pace.hide(begin, end, MISSED)
+            self._met.clear()
         met = not self._met.isdisjoint((profile.address, TO_ALL))
         self._hear(profile, Heard(self._number, begin, start, end, ones, _sent(key), met))
         self._met.add(profile.address)
@@ -110,7 +115,8 @@ class PacketRules:
             if profile.fails:
                 places = [place for place, one in enumerate(profiles) if one is profile]
                 self._tell(profile, rows.start[places].tolist(), count)
-        self._pace.add(rows.start, rows.end, np.array([one.address for one in profiles]), rows.data)
+        numbers = np.array([one.address for one in profiles])
+        self._pace.add(rows.start, rows.end, numbers, rows.data, rows.size)
         self._hear_columns(rows, keys, profiles)
         self._number += len(rows)
 

@@ -14,10 +14,10 @@ from functools import reduce
 from operator import xor
 from typing import NamedTuple
 
-from dccwire.address import Mode
+from dccwire.address import Address, Mode
 from dccwire.assembly import SHORTEST
 from dccwire.errors import FieldError
-from dccwire.formats import Provenance
+from dccwire.formats import Instruction, Provenance
 from dccwire.packet import Packet, decode_or_none
 from dccwire.signal import Limit
 
@@ -91,10 +91,16 @@ PASSED, FAILED = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
 MISSED = Outcome(Verdict.UNDECIDED, note="with what could not be read between")
 
 
+def instructions(sent: Sent) -> Iterator[tuple[Address, Instruction]]:
+    """Those of a packet that is right, each with the packet's address."""
+    packet = sent.packet
+    if packet is not None:
+        yield from ((packet.address, one) for one in packet.instructions)
+
+
 def holds(sent: Sent, *kinds: type) -> bool:
     """Whether a packet that is right has an instruction of one of these kinds."""
-    packet = sent.packet
-    return packet is not None and any(isinstance(one, kinds) for one in packet.instructions)
+    return any(isinstance(one, kinds) for _, one in instructions(sent))
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from dccwire.address import LongAddress, Mode, ShortAddress
+from dccwire.address import LongAddress, Mode, Partition, ShortAddress
 from dccwire.codebook import IDLE_PACKET
 from dccwire.conformance.history import Heard, Watch, hides
 from dccwire.conformance.measures import Tally
@@ -17,17 +17,21 @@ from dccwire.conformance.rules import (
     FAILED,
     MISSED,
     PASSED,
+    UNKNOWN_MODE,
     Force,
     Outcome,
     Rule,
     Sent,
     Verdict,
     holds,
+    instructions,
     rule,
 )
 from dccwire.conformance.session import Session
 from dccwire.formats import Provenance
 from dccwire.instructions import (
+    BinaryStateLongForm,
+    BinaryStateShortForm,
     CvAccessLongForm,
     CvBitManipulation,
     CvOperation,
@@ -48,6 +52,12 @@ REPEATED = rule(
     "identical packets of F13 to F28 after a change",
     Limit("S-9.2.1 §C, Feature Expansion (X38)", words="2 or more, unless refreshed"),
 )
+STATES_AGAIN = rule(
+    89,
+    "binary states sent again without a change",
+    Limit("S-9.2.1 §C, Binary State Control", words="told"),
+    Force.REPORT,
+)
 WRITTEN_TWICE = rule(
     42,
     "identical packets of a CV write, with nothing else for the decoder between",
@@ -67,6 +77,10 @@ FLAGS_TO_CONSISTS = rule(
     Force.DERIVED,
 )
 _CONSISTS = "the session's consist addresses: say them with consists = [...]"
+_PERHAPS = Outcome(
+    Verdict.UNDECIDED, note=f"with packets between to what may be its consist: needs {_CONSISTS}"
+)
+_TWICE = Outcome(Verdict.PASS, note="sent twice in all; another reading asks for three (X38)")
 _BEGUN = Outcome(Verdict.UNDECIDED, note="whose first packet may not have been recorded")
 
 
@@ -91,40 +105,78 @@ class FactoryTests(Watch):
 class Repeated(Watch):
     """Rule 41: a state of F13 to F28 that differs from the one before comes twice, at least.
 
-    The text names no time, so one that came once is undecided until the recording ends; one that
+    The text names no time, so one that came once is undecided when the recording ends; one that
     the next change overtakes is exempt, and the first one seen may be no change.
     """
 
     def __init__(self, error_ns: int, session: Session) -> None:
         super().__init__(error_ns, session)
         self._tally = Tally(REPEATED)
-        # The state of each group at each address, where it came first, and how often; 0: no change.
-        self._states: dict[tuple[object, type], tuple[int, int, int]] = {}
+        # The state of each group at each address, where it came first, and how often if a change.
+        self._states: dict[tuple[object, type], tuple[int, int, int | None]] = {}
 
     def wants(self, sent: Sent) -> bool:
-        return holds(sent, FunctionsF13F20) or holds(sent, FunctionsF21F28)
+        return holds(sent, FunctionsF13F20, FunctionsF21F28)
 
     def take(self, heard: Heard) -> None:
-        packet = heard.sent.packet
-        assert packet is not None
-        for one in packet.instructions:
+        for address, one in instructions(heard.sent):
             if not isinstance(one, (FunctionsF13F20, FunctionsF21F28)):
                 continue
-            key = packet.address, type(one)
-            state, at, count = self._states.get(key, (-1, 0, 0))
-            if state < 0:
-                self._states[key] = one.functions, heard.start, 0
-            elif state != one.functions:
+            key = address, type(one)
+            known = self._states.get(key)
+            if known is None:
+                self._states[key] = one.functions, heard.start, None
+                continue
+            functions, at, count = known
+            if functions == one.functions:
+                self._states[key] = functions, at, None if count is None else count + 1
+            else:
                 self._states[key] = one.functions, heard.start, 1
-            elif count == 1:
-                self._tally.add(PASSED, [at])
-                self._states[key] = state, at, 0
+                if count is not None and count > 1:
+                    self._tally.add(_TWICE if count == 2 else PASSED, [at])
 
     def close(self) -> None:
         note = "sent once until the recording ends: a longer one may show it again"
+        once = Outcome(Verdict.UNDECIDED, note=note)
         for _, at, count in self._states.values():
-            if count:
-                self._tally.add(Outcome(Verdict.UNDECIDED, note=note), [at])
+            if count is not None:
+                self._tally.add(once if count == 1 else PASSED, [at])
+
+    def tallies(self) -> Iterable[Tally]:
+        return (self._tally,)
+
+
+class StatesAgain(Watch):
+    """Rule 89: how many binary states are what was sent before; 0 stands for all of its form."""
+
+    def __init__(self, error_ns: int, session: Session) -> None:
+        super().__init__(error_ns, session)
+        self._tally = Tally(STATES_AGAIN)
+        # By address: states by their numbers, all of the long form by 0, of the short one by -1.
+        self._states: dict[object, dict[int, bool]] = {}
+
+    def wants(self, sent: Sent) -> bool:
+        return holds(sent, BinaryStateLongForm, BinaryStateShortForm)
+
+    def take(self, heard: Heard) -> None:
+        for address, one in instructions(heard.sent):
+            if not isinstance(one, (BinaryStateLongForm, BinaryStateShortForm)):
+                continue
+            known = self._states.setdefault(address, {})
+            before = dict(known)
+            if one.state:
+                all_known = known.get(-1, known.get(0)) if one.state < 128 else known.get(0)
+                again = known.get(one.state, all_known) is one.on
+                known[one.state] = one.on
+            else:
+                every = isinstance(one, BinaryStateLongForm)
+                for number in before:
+                    if every or (number < 128 and number):
+                        del known[number]
+                known[0 if every else -1] = one.on
+                again = known == before
+            note = "sent again without a change, at once or later" if again else ""
+            self._tally.add(Outcome(Verdict.OBSERVED, note=note), [heard.start])
 
     def tallies(self) -> Iterable[Tally]:
         return (self._tally,)
@@ -138,13 +190,17 @@ class WrittenTwice(Watch):
         self._tally = Tally(WRITTEN_TWICE)
         # The first packet of writes that wait for their second, by the decoder's address.
         self._first: dict[bytes, Heard] = {}
+        # Those with packets between that may be to the decoder's consist.
+        self._consist: set[bytes] = set()
         self._done: dict[bytes, bytes] = {}
 
     def wants(self, sent: Sent) -> bool:
         return sent.mode is not Mode.SERVICE and _writes(sent.packet)
 
     def take(self, heard: Heard) -> None:
-        if heard.sent.right and heard.sent.data != IDLE_PACKET:
+        if not heard.sent.right:
+            self._doubt()
+        elif heard.sent.data != IDLE_PACKET:
             self._hear(heard)
         # While a write waits for its second packet, and more of the same may follow on that.
         self.awake = bool(self._first or self._done)
@@ -158,7 +214,10 @@ class WrittenTwice(Watch):
             if first is None:
                 continue
             twice = first.sent.data == data
-            self._tally.add(PASSED if twice else FAILED if first.met else _BEGUN, [first.start])
+            outcome = _PERHAPS if one in self._consist else PASSED
+            if not twice:
+                outcome = FAILED if first.met else _BEGUN
+            self._tally.add(outcome, [first.start])
             if twice:
                 self._done[one] = data
                 return
@@ -168,6 +227,10 @@ class WrittenTwice(Watch):
             self._done[address] = data  # more of the same are no new write
         elif _writes(heard.sent.packet):
             self._first[address] = heard
+            self._consist.discard(address)
+        consists = self.session.consists
+        if data[0] in (Partition.SHORT.value if consists is None else consists):
+            self._consist.update(one for one in self._first if one != address)
 
     def _doubt(self) -> None:
         for first in self._first.values():
@@ -220,7 +283,9 @@ class ToConsists(Watch):
         if not isinstance(packet.address, ShortAddress):
             return ()
         wrong = FAILED if packet.address.number in consists else PASSED
-        cvs = holds(sent, CvAccessLongForm) or holds(sent, CvBitManipulation)
+        if wrong is FAILED and sent.mode is None:
+            wrong = Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE)
+        cvs = holds(sent, CvAccessLongForm, CvBitManipulation)
         kept = {DecoderFlag.SET_BIDIRECTIONAL_COMMUNICATION, DecoderFlag.SET_CV_ACCESS}
         flags = [one.flag for one in packet.instructions if isinstance(one, SetDecoderFlags)]
         return wrong if cvs else None, wrong if kept & set(flags) else None

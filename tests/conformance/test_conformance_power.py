@@ -13,19 +13,17 @@ from test_conformance_sequences import (
     RESET,
     SPOILED,
     WRITE,
+    WRONG,
     halves,
     start_of,
 )
 
 from dccwire.conformance import RuleResult, Session, Verdict, check
 from dccwire.recordings import Chunk
-from dccwire.synthesis import Sending
 
 PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
 NOT_EXERCISED, NOT_DECIDABLE = Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE
 VERIFY = "7C 04 05"
-WRONG = "wrong"
-"""A packet with a wrong error byte."""
 
 
 def edges_of(packets: list[str | int]) -> np.ndarray:  # type: ignore[type-arg] # of edges
@@ -34,8 +32,6 @@ def edges_of(packets: list[str | int]) -> np.ndarray:  # type: ignore[type-arg] 
     for one in packets:
         if isinstance(one, int):
             lengths[-1] += 1000 * one
-        elif one == WRONG:
-            lengths += Sending(bytes.fromhex("036064"), 16).lengths()
         else:
             lengths += halves(one)
     return np.fromiter(accumulate(lengths, initial=0), np.int64)
