@@ -188,6 +188,8 @@ class FramingRules:
                 self._keep(None)
             case Stray():
                 self._look_for_others(event, some)
+                if isinstance(self._before, Gap) and self._has_zeros(event, some):
+                    self._rules.miss(event.begin, event.end)  # the end of what the gap cut
             case _:  # a gap
                 self._judge_gap(event)
         self._before = event
@@ -199,6 +201,10 @@ class FramingRules:
         halves = (one - place for one in some.cut if place <= one < place + 4)
         bad = [at for at in halves if not low + error <= some.lengths[place + at] <= high - error]
         return max(bad, default=-1) // 2 + 1
+
+    def _has_zeros(self, event: Stray, some: HalfBits) -> bool:
+        begin, end = np.searchsorted(some.edges, (event.begin, event.end)).tolist()
+        return bool((some.lengths[begin:end] >= self._windows.zero[0]).any())
 
     def _look_for_others(self, event: Stray, some: HalfBits) -> None:
         """Whether half-bits that no noise makes of ones show that another protocol stood here.

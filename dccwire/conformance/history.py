@@ -11,9 +11,28 @@ from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 from dccwire.conformance.measures import Tally
 from dccwire.conformance.rules import Sent
+from dccwire.signal import LIMITS, Timing
 
 if TYPE_CHECKING:
     from dccwire.conformance.session import Session  # which holds expectations, that are watches
+
+_LEAST = Timing(LIMITS["t1"].least, LIMITS["t0"].least)
+SHORTEST_PACKET_NS = _LEAST.duration_ns(ones=14 + 16, zeros=11)
+"""An idle packet after 14 ones, each half-bit as short as S-9.1 §A, Table 1 allows.
+
+Its end bit counts in the next preamble (C2).
+"""
+
+_HIDES_NS = _LEAST.duration_ns(ones=8, zeros=11)
+
+
+def hides(begin: int, end: int) -> bool:
+    """Whether a packet may be lost in a gap.
+
+    Of one that it cuts, something else tells, unless the gap lasts from the packet start bit to the
+    last 0: of two bytes at least, the one or the other with a 0 wherever the last has a 1.
+    """
+    return end - begin >= _HIDES_NS
 
 
 class Heard(NamedTuple):

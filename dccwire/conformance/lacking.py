@@ -28,8 +28,6 @@ _LACKING = (
      Force.SHALL, _LOG),
     (87, "analog function for the speed of a mobile decoder", "S-9.2.1 §C, Analog Function Group",
      "none", Force.SHALL, _LOG),
-    (89, "binary states sent again without a change", "S-9.2.1 §C, Binary State Control", "told",
-     Force.REPORT, _LOG),
     (90, "functions, states and speeds in 128 steps as the operator gave them", "S-9.2.1 §C",
      "codes of the text", Force.SHALL, _LOG),
 )  # fmt: skip

@@ -92,14 +92,19 @@ class PaceRules:
         return number
 
     def add(
-        self, starts: Readings, ends: Readings, addresses: Readings, data: NDArray[np.uint8]
+        self,
+        starts: Readings,
+        ends: Readings,
+        addresses: Readings,
+        data: NDArray[np.uint8],
+        sizes: NDArray[np.integer],
     ) -> None:
-        """Measure packets, by the numbers of their addresses; `data` are their bytes, a row each.
+        """Measure packets that are right, by the numbers of their addresses.
 
-        Rows may be padded with zeros, of which there are three bytes or more.
+        `data` are their first three bytes, or more, a row each; `sizes` how many they have.
         """
         if self._session.every_30_ms is not False:
-            self._take_every(starts, _cv_access(data))
+            self._take_every(starts, _cv_access(data) & (sizes >= 5))
         order = np.argsort(addresses, kind="stable")
         order = order[np.searchsorted(addresses[order], 1) :]
         if not len(order):

@@ -19,6 +19,8 @@ from dccwire.conformance import (  # noqa: F401 - they declare rules
     accessories,
     codes,
     lacking,
+    power,
+    resets,
     sequences,
     service,
     service_packets,
@@ -27,7 +29,7 @@ from dccwire.conformance.addresses import AddressRow, kind_of
 from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.expecting import Expecting
 from dccwire.conformance.extended import LENGTH, judge_length
-from dccwire.conformance.history import Heard, Watch
+from dccwire.conformance.history import Heard, Watch, hides
 from dccwire.conformance.measures import FIRST_TIMES, Tally
 from dccwire.conformance.pace import MISSED, SILENT, TO_ALL, UNHEARD, PaceRules
 from dccwire.conformance.rules import RULES, Outcome, Sent, Verdict
@@ -88,8 +90,13 @@ class PacketRules:
         profile.count += 1
         if profile.fails:
             self._tell(profile, [start], 1)
-        row = np.frombuffer(data.ljust(3, b"\0")[:6], np.uint8)[None]
-        self._pace.add(np.array([start]), np.array([end]), np.array([profile.address]), row)
+        if _sent(key).right:
+            row, size = np.frombuffer(data, np.uint8)[None], np.array([len(data)])
+            times = np.array([start]), np.array([end])
+            self._pace.add(*times, np.array([profile.address]), row, size)
+        else:
+            self._pace.hide(begin, end, MISSED)
+            self._met.clear()
         met = not self._met.isdisjoint((profile.address, TO_ALL))
         self._hear(profile, Heard(self._number, begin, start, end, ones, _sent(key), met))
         self._met.add(profile.address)
@@ -111,15 +118,17 @@ class PacketRules:
                 failing[profile].append(place)
         for profile, places in failing.items():
             self._tell(profile, rows.start[places[:FIRST_TIMES]].tolist(), len(places))
-        self._pace.add(rows.start, rows.end, np.array([one.address for one in profiles]), rows.data)
+        numbers = np.array([one.address for one in profiles])
+        self._pace.add(rows.start, rows.end, numbers, rows.data, rows.size)
         self._hear_columns(rows, keys, profiles)
         self._number += len(rows)
 
     def gap(self, begin: int, end: int, *, undefined: bool) -> None:
         """Silence, or a stretch without a level."""
-        self._history.miss(end)
-        self._met.clear()
-        self._pace.hide(begin, end, UNHEARD if undefined else SILENT)
+        if hides(begin, end):
+            self._history.miss(end)
+            self._met.clear()
+            self._pace.hide(begin, end, UNHEARD if undefined else SILENT)
         for one in self._watches:
             one.gap(begin, end)
 

@@ -14,10 +14,10 @@ from functools import reduce
 from operator import xor
 from typing import NamedTuple
 
-from dccwire.address import Mode
+from dccwire.address import Address, Mode
 from dccwire.assembly import SHORTEST
 from dccwire.errors import FieldError
-from dccwire.formats import Provenance
+from dccwire.formats import Instruction, Provenance
 from dccwire.packet import Packet, decode_or_none
 from dccwire.signal import Limit
 
@@ -87,6 +87,20 @@ UNKNOWN_MODE = "in packets of service mode, perhaps: what came before them is no
 
 PASSED, FAILED = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
 """The outcomes that say no more."""
+
+MISSED = Outcome(Verdict.UNDECIDED, note="with what could not be read between")
+
+
+def instructions(sent: Sent) -> Iterator[tuple[Address, Instruction]]:
+    """Those of a packet that is right, each with the packet's address."""
+    packet = sent.packet
+    if packet is not None:
+        yield from ((packet.address, one) for one in packet.instructions)
+
+
+def holds(sent: Sent, *kinds: type) -> bool:
+    """Whether a packet that is right has an instruction of one of these kinds."""
+    return any(isinstance(one, kinds) for _, one in instructions(sent))
 
 
 @dataclass(frozen=True, slots=True)

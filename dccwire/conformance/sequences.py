@@ -8,15 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-import numpy as np
-
 from dccwire.address import LongAddress, Mode, Partition, ShortAddress
-from dccwire.codebook import IDLE_PACKET, RESET_PACKET
-from dccwire.conformance.history import Heard, Watch
-from dccwire.conformance.measures import LimitMeasure, Tally
+from dccwire.codebook import IDLE_PACKET
+from dccwire.conformance.history import Heard, Watch, hides
+from dccwire.conformance.measures import Tally
 from dccwire.conformance.pace import whole_address
 from dccwire.conformance.rules import (
     FAILED,
+    MISSED,
     PASSED,
     UNKNOWN_MODE,
     Force,
@@ -24,34 +23,26 @@ from dccwire.conformance.rules import (
     Rule,
     Sent,
     Verdict,
+    holds,
+    instructions,
     rule,
 )
 from dccwire.conformance.session import Session
 from dccwire.formats import MULTI_FUNCTION, Provenance
 from dccwire.instructions import (
+    BinaryStateLongForm,
+    BinaryStateShortForm,
     CvAccessLongForm,
     CvBitManipulation,
     CvOperation,
     DecoderFlag,
-    DigitalDecoderReset,
     FunctionsF13F20,
     FunctionsF21F28,
     SetDecoderFlags,
 )
 from dccwire.packet import Packet
-from dccwire.receiver.tracking import is_service
-from dccwire.signal import LIMITS, Limit, Timing
+from dccwire.signal import Limit
 
-AFTER_RESET = rule(
-    21,
-    "first byte 100 to 127 after a reset of all decoders",
-    Limit("S-9.2 §B, Reset (C9)", least=20_000_000, unit="us"),
-)
-AFTER_DECODER_RESET = rule(
-    38,
-    "packets between a decoder reset and one to 112 to 127",
-    Limit("S-9.2.1 §C, Digital Decoder Reset (C8, X37)", least=10, unit="packets"),
-)
 FACTORY_TESTS = rule(
     39, "factory tests in operation", Limit("S-9.2.1 §C, Factory Test", words="none")
 )
@@ -59,6 +50,12 @@ REPEATED = rule(
     41,
     "identical packets of F13 to F28 after a change",
     Limit("S-9.2.1 §C, Feature Expansion (X38)", words="2 or more, unless refreshed"),
+)
+STATES_AGAIN = rule(
+    89,
+    "binary states sent again without a change",
+    Limit("S-9.2.1 §C, Binary State Control", words="told"),
+    Force.REPORT,
 )
 WRITTEN_TWICE = rule(
     42,
@@ -78,121 +75,12 @@ FLAGS_TO_CONSISTS = rule(
     Limit("S-9.2.1 §C, Set Decoder Flags", words="none", provenance=Provenance.DERIVED),
     Force.DERIVED,
 )
-START_UP = rule(
-    86,
-    "resets, then idles, when power comes on with no earlier state",
-    Limit("S-9.2.4 §A", words="20 or more, then 10 or more, before any other packet"),
-)
-AFTER_SESSION = rule(
-    92,
-    "first operations packet after service mode",
-    Limit("S-9.2.3 §C", words="no service mode packet", provenance=Provenance.DERIVED),
-    Force.DERIVED,
-)
-
 _CONSISTS = "the session's consist addresses: say them with consists = [...]"
-_POWER = "the session: power_on_s = [...], and new = true where there was no earlier state"
-_MEANT = Outcome(
-    Verdict.UNDECIDED,
-    note="where service mode may be meant: say so with programming_track = true, or false",
+_PERHAPS = Outcome(
+    Verdict.UNDECIDED, note=f"with packets between to what may be its consist: needs {_CONSISTS}"
 )
-_MISSED = Outcome(Verdict.UNDECIDED, note="with what could not be read between")
+_TWICE = Outcome(Verdict.PASS, note="sent twice in all; another reading asks for three (X38)")
 _BEGUN = Outcome(Verdict.UNDECIDED, note="whose first packet may not have been recorded")
-_LIKE_REGISTERS = Partition.PROGRAMMING.value
-
-
-class AfterReset(Watch):
-    """Rule 21: 20 ms from the end of 00 00 00 to the start of what may be taken for service mode.
-
-    Only the last reset counts; what was missed since may have been another one.
-    """
-
-    def __init__(self, error_ns: int, session: Session) -> None:
-        super().__init__(error_ns, session)
-        self._tally = LimitMeasure(AFTER_RESET, error_ns)
-        self._end: int | None = None
-
-    def wants(self, sent: Sent) -> bool:
-        return sent.right and (sent.data == RESET_PACKET or sent.data[0] in range(100, 128))
-
-    def take(self, heard: Heard) -> None:
-        if heard.sent.data == RESET_PACKET:
-            self._end = heard.end
-            return
-        meant = is_service(heard.sent.data) and self.session.programming_track
-        if self._end is None or meant:
-            return
-        reading = np.array([heard.start - self._end])
-        open_ = is_service(heard.sent.data) and self.session.programming_track is None
-        if open_ and not self._tally.judge(reading)[1][0]:
-            self._tally.add(_MEANT, [heard.start])
-        else:
-            self._tally.take(reading, lambda _: np.array([heard.start]))
-
-    def miss(self, begin: int, end: int) -> None:
-        self._end = None
-
-    def gap(self, begin: int, end: int) -> None:
-        self._end = None
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
-
-_LEAST = Timing(LIMITS["t1"].least, LIMITS["t0"].least)
-_SHORTEST_PACKET_NS = _LEAST.duration_ns(ones=14 + 17, zeros=11)
-"""An idle packet after 14 ones, each half-bit as short as S-9.1 §A, Table 1 allows."""
-
-
-class AfterDecoderReset(Watch):
-    """Rule 38: packets, and time, from a decoder reset to a packet to 112 to 127."""
-
-    def __init__(self, error_ns: int, session: Session) -> None:
-        super().__init__(error_ns, session)
-        self._tally = Tally(AFTER_DECODER_RESET)
-        self._last: Heard | None = None
-        self._missed = 0
-
-    def wants(self, sent: Sent) -> bool:
-        if not sent.right:
-            return False
-        return sent.data[0] in _LIKE_REGISTERS or _holds(sent, DigitalDecoderReset)
-
-    def take(self, heard: Heard) -> None:
-        sent, last = heard.sent, self._last
-        meant = sent.mode is Mode.SERVICE and self.session.programming_track is not False
-        if last is not None and sent.data[0] in _LIKE_REGISTERS and not meant:
-            count = heard.number - last.number - 1
-            few = count + self._missed < 10
-            soon = heard.start - last.end + self.error < 10 * _SHORTEST_PACKET_NS
-            late = heard.start - last.end - self.error >= 10 * _SHORTEST_PACKET_NS
-            if count >= 10 and late:
-                outcome = Outcome(Verdict.PASS, count)
-            elif few and soon and sent.mode is None:
-                outcome = Outcome(Verdict.UNDECIDED, count, UNKNOWN_MODE)
-            elif few and soon:
-                outcome = Outcome(Verdict.FAIL, count)
-            else:
-                note = "with ten packets or ten packet times between, not with both (X37)"
-                outcome = Outcome(Verdict.UNDECIDED, count, note)
-            self._tally.add(outcome, [heard.start])
-        if _holds(sent, DigitalDecoderReset):
-            self._last, self._missed = heard, 0
-
-    def miss(self, begin: int, end: int) -> None:
-        self._missed += 1
-
-    def gap(self, begin: int, end: int) -> None:
-        self._last = None
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
-
-def _holds(sent: Sent, kind: type) -> bool:
-    """Whether a packet that is right has an instruction of a kind."""
-    packet = sent.packet
-    return packet is not None and any(isinstance(one, kind) for one in packet.instructions)
 
 
 class FactoryTests(Watch):
@@ -223,40 +111,78 @@ class FactoryTests(Watch):
 class Repeated(Watch):
     """Rule 41: a state of F13 to F28 that differs from the one before comes twice, at least.
 
-    The text names no time, so one that came once is undecided until the recording ends; one that
+    The text names no time, so one that came once is undecided when the recording ends; one that
     the next change overtakes is exempt, and the first one seen may be no change.
     """
 
     def __init__(self, error_ns: int, session: Session) -> None:
         super().__init__(error_ns, session)
         self._tally = Tally(REPEATED)
-        # The state of each group at each address, where it came first, and how often; 0: no change.
-        self._states: dict[tuple[object, type], tuple[int, int, int]] = {}
+        # The state of each group at each address, where it came first, and how often if a change.
+        self._states: dict[tuple[object, type], tuple[int, int, int | None]] = {}
 
     def wants(self, sent: Sent) -> bool:
-        return _holds(sent, FunctionsF13F20) or _holds(sent, FunctionsF21F28)
+        return holds(sent, FunctionsF13F20, FunctionsF21F28)
 
     def take(self, heard: Heard) -> None:
-        packet = heard.sent.packet
-        assert packet is not None
-        for one in packet.instructions:
+        for address, one in instructions(heard.sent):
             if not isinstance(one, (FunctionsF13F20, FunctionsF21F28)):
                 continue
-            key = packet.address, type(one)
-            state, at, count = self._states.get(key, (-1, 0, 0))
-            if state < 0:
-                self._states[key] = one.functions, heard.start, 0
-            elif state != one.functions:
+            key = address, type(one)
+            known = self._states.get(key)
+            if known is None:
+                self._states[key] = one.functions, heard.start, None
+                continue
+            functions, at, count = known
+            if functions == one.functions:
+                self._states[key] = functions, at, None if count is None else count + 1
+            else:
                 self._states[key] = one.functions, heard.start, 1
-            elif count == 1:
-                self._tally.add(PASSED, [at])
-                self._states[key] = state, at, 0
+                if count is not None and count > 1:
+                    self._tally.add(_TWICE if count == 2 else PASSED, [at])
 
     def close(self) -> None:
         note = "sent once until the recording ends: a longer one may show it again"
+        once = Outcome(Verdict.UNDECIDED, note=note)
         for _, at, count in self._states.values():
-            if count:
-                self._tally.add(Outcome(Verdict.UNDECIDED, note=note), [at])
+            if count is not None:
+                self._tally.add(once if count == 1 else PASSED, [at])
+
+    def tallies(self) -> Iterable[Tally]:
+        return (self._tally,)
+
+
+class StatesAgain(Watch):
+    """Rule 89: how many binary states are what was sent before; 0 stands for all of its form."""
+
+    def __init__(self, error_ns: int, session: Session) -> None:
+        super().__init__(error_ns, session)
+        self._tally = Tally(STATES_AGAIN)
+        # By address: states by their numbers, all of the long form by 0, of the short one by -1.
+        self._states: dict[object, dict[int, bool]] = {}
+
+    def wants(self, sent: Sent) -> bool:
+        return holds(sent, BinaryStateLongForm, BinaryStateShortForm)
+
+    def take(self, heard: Heard) -> None:
+        for address, one in instructions(heard.sent):
+            if not isinstance(one, (BinaryStateLongForm, BinaryStateShortForm)):
+                continue
+            known = self._states.setdefault(address, {})
+            before = dict(known)
+            if one.state:
+                all_known = known.get(-1, known.get(0)) if one.state < 128 else known.get(0)
+                again = known.get(one.state, all_known) is one.on
+                known[one.state] = one.on
+            else:
+                every = isinstance(one, BinaryStateLongForm)
+                for number in before:
+                    if every or (number < 128 and number):
+                        del known[number]
+                known[0 if every else -1] = one.on
+                again = known == before
+            note = "sent again without a change, at once or later" if again else ""
+            self._tally.add(Outcome(Verdict.OBSERVED, note=note), [heard.start])
 
     def tallies(self) -> Iterable[Tally]:
         return (self._tally,)
@@ -270,13 +196,17 @@ class WrittenTwice(Watch):
         self._tally = Tally(WRITTEN_TWICE)
         # The first packet of writes that wait for their second, by the decoder's address.
         self._first: dict[bytes, Heard] = {}
+        # Those with packets between that may be to the decoder's consist.
+        self._consist: set[bytes] = set()
         self._done: dict[bytes, bytes] = {}
 
     def wants(self, sent: Sent) -> bool:
         return sent.mode is not Mode.SERVICE and _writes(sent.packet)
 
     def take(self, heard: Heard) -> None:
-        if heard.sent.right and heard.sent.data != IDLE_PACKET:
+        if not heard.sent.right:
+            self._doubt()
+        elif heard.sent.data != IDLE_PACKET:
             self._hear(heard)
         # While a write waits for its second packet, and more of the same may follow on that.
         self.awake = bool(self._first or self._done)
@@ -290,7 +220,10 @@ class WrittenTwice(Watch):
             if first is None:
                 continue
             twice = first.sent.data == data
-            self._tally.add(PASSED if twice else FAILED if first.met else _BEGUN, [first.start])
+            outcome = _PERHAPS if one in self._consist else PASSED
+            if not twice:
+                outcome = FAILED if first.met else _BEGUN
+            self._tally.add(outcome, [first.start])
             if twice:
                 self._done[one] = data
                 return
@@ -300,10 +233,14 @@ class WrittenTwice(Watch):
             self._done[address] = data  # more of the same are no new write
         elif _writes(heard.sent.packet):
             self._first[address] = heard
+            self._consist.discard(address)
+        consists = self.session.consists
+        if data[0] in (Partition.SHORT.value if consists is None else consists):
+            self._consist.update(one for one in self._first if one != address)
 
     def _doubt(self) -> None:
         for first in self._first.values():
-            self._tally.add(_MISSED, [first.start])
+            self._tally.add(MISSED, [first.start])
         self._first.clear()
         self._done.clear()
         self.awake = False
@@ -312,7 +249,8 @@ class WrittenTwice(Watch):
         self._doubt()
 
     def gap(self, begin: int, end: int) -> None:
-        self._doubt()
+        if hides(begin, end):
+            self._doubt()
 
     def tallies(self) -> Iterable[Tally]:
         return (self._tally,)
@@ -351,7 +289,9 @@ class ToConsists(Watch):
         if not isinstance(packet.address, ShortAddress):
             return ()
         wrong = FAILED if packet.address.number in consists else PASSED
-        cvs = _holds(sent, CvAccessLongForm) or _holds(sent, CvBitManipulation)
+        if wrong is FAILED and sent.mode is None:
+            wrong = Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE)
+        cvs = holds(sent, CvAccessLongForm, CvBitManipulation)
         kept = {DecoderFlag.SET_BIDIRECTIONAL_COMMUNICATION, DecoderFlag.SET_CV_ACCESS}
         flags = [one.flag for one in packet.instructions if isinstance(one, SetDecoderFlags)]
         return wrong if cvs else None, wrong if kept & set(flags) else None
@@ -363,73 +303,3 @@ class ToConsists(Watch):
 
     def tallies(self) -> Iterable[Tally]:
         return self._tallies
-
-
-class StartUp(Watch):
-    """Rule 86: what comes first when power comes on and nothing is known of a state before."""
-
-    def __init__(self, error_ns: int, session: Session) -> None:
-        super().__init__(error_ns, session)
-        self._tally = Tally(START_UP)
-        if session.new is None or session.power_on_ns is None:
-            self._tally.lacks = f"needs {_POWER}"
-        self._times = sorted(session.power_on_ns or ()) if session.new else []
-        self._start: int | None = None
-        self._resets = self._idles = self._missed = 0
-        self.awake = bool(self._times)
-
-    def wants(self, sent: Sent) -> bool:
-        return False
-
-    def take(self, heard: Heard) -> None:
-        sent = heard.sent
-        if self._times and heard.start >= self._times[0]:
-            while self._times and heard.start >= self._times[0]:
-                self._times.pop(0)
-            self._start, self._resets, self._idles, self._missed = heard.start, 0, 0, 0
-        if self._start is None or not sent.right:
-            return
-        if sent.data == RESET_PACKET and not self._idles:
-            self._resets += 1
-        elif sent.data == IDLE_PACKET:
-            self._idles += 1
-        else:
-            enough = self._resets >= 20 and self._idles >= 10
-            open_ = self._missed and self._resets + self._idles + self._missed >= 30
-            outcome = PASSED if enough else _MISSED if open_ else FAILED
-            self._tally.add(outcome, [self._start])
-            self._start = None
-            self.awake = bool(self._times)
-
-    def miss(self, begin: int, end: int) -> None:
-        self._missed += 1
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
-
-class AfterSession(Watch):
-    """Rule 92: after service mode, nothing that a decoder may take for more of it comes first."""
-
-    def __init__(self, error_ns: int, session: Session) -> None:
-        super().__init__(error_ns, session)
-        self._tally = Tally(AFTER_SESSION)
-
-    def wants(self, sent: Sent) -> bool:
-        return sent.mode is Mode.SERVICE and is_service(sent.data)
-
-    def take(self, heard: Heard) -> None:
-        sent = heard.sent
-        if not sent.right or sent.data == RESET_PACKET:
-            return
-        if is_service(sent.data) and sent.mode is Mode.SERVICE:
-            self.awake = True
-            return
-        self.awake = False
-        self._tally.add(FAILED if is_service(sent.data) else PASSED, [heard.start])
-
-    def miss(self, begin: int, end: int) -> None:
-        self.awake = False
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)

@@ -84,6 +84,7 @@ TEXTS = {
     92: ("no service mode packet", "S-9.2.3 §C", DERIVED),
     88: ("at most 1 instructions", "S-9.2.1 §B", DERIVED),
     49: ("at least 20 ones", "S-9.2.3 §E, Long Preamble (P16, C2)", DEFINED),
+    50: ("at least 20 packets", "S-9.2.3 §E, Power-On Cycle (P15)", SHALL),
     51: ("a reset", "S-9.2.3 §C", Force.DERIVED),
     52: ("at most 20000 us", "S-9.2.3 §C 2.", Force.DERIVED),
     53: ("none", "S-9.2.3 §C 1.; §E", Force.DERIVED),

@@ -22,13 +22,16 @@ RESET, IDLE, OTHER = "00 00", "FF 00", "03 60"
 SPOILED = "spoiled"
 """A packet of which a bit is of neither a 1 nor a 0."""
 
-SEQUENCES = (21, 22, 23, 24, 38, 39, 41, 42, 43, 44, 91, 92)
+SEQUENCES = (21, 22, 23, 24, 38, 39, 41, 42, 43, 44, 89, 91, 92)
+WRONG = "wrong"
+"""A packet with a wrong error byte."""
 
 
 def halves(text: str, preamble: int = 16) -> list[int]:
     """The half-bits of a packet in hex without its error byte, or of a spoiled one."""
-    data = bytes.fromhex(OTHER if text == SPOILED else text)
-    lengths = list(Sending(data + bytes([reduce(xor, data)]), preamble, COARSE).lengths())
+    data = bytes.fromhex(OTHER if text in (SPOILED, WRONG) else text)
+    check_byte = reduce(xor, data) ^ (text == WRONG)
+    lengths = list(Sending(data + bytes([check_byte]), preamble, COARSE).lengths())
     if text == SPOILED:
         lengths[2 * preamble + 6 : 2 * preamble + 8] = [75_000, 75_000]
     return lengths
@@ -92,11 +95,7 @@ def test_rule_24_knows_whole_addresses(one: str, two: str, alike: bool) -> None:
 def test_rule_24_the_first_packet_of_the_recording_has_none_before_it() -> None:
     """Nothing is measured to what was not recorded; a wrong error byte is no packet."""
     assert of(24, OTHER).verdict is NOT_EXERCISED
-    lengths = (
-        halves("05 60") + Sending(bytes.fromhex("036064"), 16, COARSE).lengths() + halves(OTHER)
-    )
-    edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
-    assert result(check([edges], resolution_ns=1000), 24).verdict is NOT_EXERCISED
+    assert of(24, "05 60", WRONG, OTHER).verdict is NOT_EXERCISED
 
 
 def test_rule_23_is_not_about_service_mode() -> None:
@@ -132,14 +131,37 @@ def test_rule_21_no_address_100_to_127_after_a_reset(
         (("7F 60",), UNDECIDED),
         (("7C 04 05",), UNDECIDED),
         (("7C 04 05 06 07",), FAIL),
-        ((SPOILED, "64 60"), NOT_EXERCISED),
+        ((SPOILED, "64 60"), FAIL),
+        ((OTHER, OTHER), NOT_EXERCISED),
+        ((OTHER, OTHER, OTHER, OTHER), PASS),
+        ((OTHER, SPOILED, OTHER, OTHER), UNDECIDED),
+        ((OTHER, OTHER, OTHER, SPOILED, OTHER), UNDECIDED),
+        ((OTHER, OTHER, OTHER, OTHER, SPOILED, "64 60"), PASS),
+        ((OTHER, OTHER, OTHER, OTHER, "64 60", RESET), PASS),
+        ((*[OTHER] * 4, RESET, "64 60"), FAIL),
+        ((RESET, RESET, RESET, RESET, "6F 60"), FAIL),
+        (("64 60", *[OTHER] * 4), FAIL),
+        (("7F 60", "7F 60 61 62"), FAIL),
     ],
 )
 def test_rule_21_what_may_be_meant_as_service_mode(
     packets: tuple[str, ...], verdict: Verdict
 ) -> None:
-    """Registers of three and four bytes may be; what could not be read may have been a reset."""
-    assert of(21, OTHER, RESET, *packets).verdict is verdict
+    """Registers of three and four bytes may be; what could not be read may have been one of them.
+
+    A reset with nothing of the kind behind it for 20 ms passes, unless the recording ends before.
+    """
+    found = of(21, OTHER, RESET, *packets)
+    assert found.verdict is verdict
+    assert found.failed == (verdict is FAIL)
+
+
+@pytest.mark.parametrize("at", [0, 1, 2])
+def test_rule_21_a_wrong_error_byte_may_hide_one(at: int) -> None:
+    """A packet that was read wrong, from the reset on until 20 ms are over, or as they are."""
+    packets = [OTHER] * 4
+    packets[at] = WRONG
+    assert of(21, RESET, *packets).verdict is UNDECIDED
 
 
 @pytest.mark.parametrize(
@@ -150,6 +172,10 @@ def test_rule_21_with_a_session(meant: bool | None, verdict: Verdict) -> None:
     session = Session(programming_track=meant)
     assert of(21, RESET, "7C 04 05", session=session).verdict is verdict
     assert of(21, RESET, "64 60", session=session).verdict is FAIL
+    assert of(21, RESET, "7C 04 05", "64 60", session=session).verdict is FAIL
+    assert of(21, RESET, "7C 04 05 06 07", session=session).verdict is FAIL
+    found = of(21, RESET, *["7C 04 05"] * 9, session=session)
+    assert found.measured == {None: 1, True: 1, False: 3}[meant]
 
 
 @pytest.mark.parametrize(
@@ -159,8 +185,10 @@ def test_rule_21_with_a_session(meant: bool | None, verdict: Verdict) -> None:
         ([IDLE] * 9, UNDECIDED),
         ([IDLE] * 10, PASS),
         ([OTHER, IDLE] * 5, PASS),
-        ([60_000], NOT_EXERCISED),
+        ([60_000], UNDECIDED),
         ([SPOILED] + [IDLE] * 7, FAIL),
+        ([11_000] + [IDLE] * 5, FAIL),
+        ([SPOILED] + [IDLE] * 10, UNDECIDED),
         ([IDLE] * 7 + [SPOILED] * 3, UNDECIDED),
     ],
 )
@@ -171,6 +199,18 @@ def test_rule_38_ten_packets_after_a_decoder_reset(
     """Ten packets and ten packet times, to whatever address the reset went (S-9.2.1 §C; C8)."""
     session = Session(programming_track=False)
     assert of(38, IDLE, reset, *between, "70 60", session=session).verdict is verdict
+
+
+def test_rule_38_a_reset_with_nothing_of_the_kind_behind_it_passes() -> None:
+    """Ten packets and their time are enough; one packet that comes too soon counts, each time."""
+    assert of(38, RESET, *[OTHER] * 10).verdict is NOT_EXERCISED
+    found = of(38, RESET, *[OTHER] * 11, "70 60", OTHER)
+    assert (found.verdict, found.measured, found.worst) == (PASS, 1, "")
+    assert of(38, RESET, *[OTHER] * 10, "6F 60").verdict is PASS
+    found = of(38, "05 00", "7F 60", *[OTHER] * 2, "7F 80", *[OTHER] * 9, "7F 60")
+    assert (found.measured, found.failed, found.worst) == (2, 2, "0 packets")
+    found = of(38, RESET, *[OTHER] * 10, "7F 60")
+    assert (found.verdict, found.worst) == (PASS, "10 packets")
 
 
 def test_rule_38_exempts_service_mode() -> None:
@@ -223,6 +263,16 @@ def test_rule_41_changes_of_f13_to_f28_are_sent_twice(
     assert (found.measured, found.undecided) == (passed + undecided, undecided)
 
 
+@pytest.mark.parametrize(("times", "note"), [(1, ""), (2, "1 sent twice in all"), (3, "")])
+def test_rule_41_exactly_two_are_told(times: int, note: str) -> None:
+    """Of a state that another one followed: another reading asks for three (X38)."""
+    found = of(41, "03 DE 00", *["03 DE 01"] * times, *["03 DE 00"] * 3)
+    assert (found.verdict, found.note.split(";")[0]) == (PASS, note)
+    found = of(41, "03 DE 00", *["03 DE 01"] * times)
+    assert found.verdict is (UNDECIDED if times == 1 else PASS)
+    assert "twice" not in found.note
+
+
 WRITE, AGAIN = "03 EC 1C 26", "03 EC 1C 27"
 BIT = "03 E8 1C F5"
 
@@ -248,13 +298,14 @@ BIT = "03 E8 1C F5"
         ([WRITE, SPOILED, WRITE, OTHER], 0, 0, 2),
         ([WRITE, "04 EC 1C 26", "04 EC 1C 26", WRITE], 2, 0, 0),
         ([WRITE, "04 EC 1C 26", "00 71"], 0, 2, 0),
+        ([WRITE, WRONG, WRITE, OTHER], 0, 0, 2),
     ],
 )
 def test_rule_42_a_write_is_sent_twice(
     packets: list[str], passed: int, failed: int, undecided: int
 ) -> None:
     """With no other packet to that decoder, and no broadcast, between (S-9.2.1 §C)."""
-    found = of(42, OTHER, "04 60", *packets)
+    found = of(42, OTHER, "04 60", *packets, session=Session(consists=frozenset({9})))
     assert (found.measured, found.failed, found.undecided) == (
         passed + failed + undecided,
         failed,
@@ -284,17 +335,65 @@ def test_rules_44_and_91_what_is_not_sent_to_consists(
         assert of(number, "C0 " + text, "03 07 00", session=session).verdict is NOT_EXERCISED
 
 
+@pytest.mark.parametrize("consists", [{0x70}, {3}])
+def test_rule_91_in_a_mode_that_is_not_known(consists: set[int]) -> None:
+    """Flags to 112 to 127 are a verify in direct mode, too."""
+    session = Session(consists=frozenset(consists))
+    verdict = UNDECIDED if consists == {0x70} else PASS
+    assert of(91, "70 07 80", session=session).verdict is verdict
+    assert of(91, RESET, "70 07 80", session=session).verdict is NOT_EXERCISED
+    verdict = FAIL if consists == {0x70} else PASS
+    assert of(91, OTHER, "70 07 80", session=session).verdict is verdict
+
+
+LONG_ALL, SHORT_ALL = "C0 80 00", "DD 80"
+
+
+@pytest.mark.parametrize(
+    ("states", "again"),
+    [
+        (["DD 81"], 0),
+        (["DD 81", "DD 81"], 1),
+        (["DD 81", "DD 01", "DD 81"], 0),
+        (["DD 81", "DD 82", "60", "DD 81", "DD 81"], 2),
+        (["C0 AC 02", "C0 AC 02", "C0 2C 02"], 1),
+        (["DD 81", "C0 81 00"], 1),
+        ([SHORT_ALL, "DD 81", "DD FF", "C0 AC 02"], 2),
+        ([LONG_ALL, "DD 81", "C0 AC 02"], 2),
+        ([LONG_ALL, "DD 00", "DD 81", "DD 02", "C0 AC 02"], 2),
+        ([SHORT_ALL, SHORT_ALL, LONG_ALL, LONG_ALL], 2),
+        ([LONG_ALL, SHORT_ALL, LONG_ALL], 0),
+        (["DD 01", SHORT_ALL, "DD 81", SHORT_ALL], 1),
+        (["C0 2C 02", SHORT_ALL, "C0 2C 02", LONG_ALL, "C0 2C 02"], 1),
+        (["C0 00 01", SHORT_ALL, "C0 00 01"], 1),
+        (["DD 7F", SHORT_ALL, "DD 7F"], 0),
+    ],
+)
+def test_rule_89_tells_states_sent_again(states: list[str], again: int) -> None:
+    """They are not refreshed (S-9.2.1 §C); that is told, and neither fails nor passes."""
+    count = sum(one != "60" for one in states)
+    found = of(89, *(f"03 {one}" for one in states), "04 DD 81")
+    assert (found.verdict, found.measured, found.failed) == (Verdict.OBSERVED, count + 1, 0)
+    note = f"{again} sent again without a change, at once or later" if again else ""
+    assert found.note == note
+    assert of(89, OTHER).verdict is NOT_EXERCISED
+
+
 @pytest.mark.parametrize(
     ("after", "verdict"),
     [
         ([IDLE], PASS),
         ([OTHER, "7C 60"], PASS),
-        ([30_000, "7C 60"], FAIL),
-        ([30_000, "7C 04 05"], FAIL),
+        ([30_000, "7C 60"], UNDECIDED),
+        ([30_000, "7C 04 05"], UNDECIDED),
+        ([30_000, *[SPOILED] * 3, "7C 04 05"], UNDECIDED),
         ([RESET, IDLE], PASS),
-        ([RESET, 30_000, "70 60"], FAIL),
+        ([RESET, 30_000, "70 60"], UNDECIDED),
         ([30_000, "7C 60 61 62"], PASS),
-        ([SPOILED, IDLE], NOT_EXERCISED),
+        ([30_000, RESET, "7C 04 05"], NOT_EXERCISED),
+        ([SPOILED, IDLE], UNDECIDED),
+        ([SPOILED, "7C 04 05", IDLE], PASS),
+        ([SPOILED] * 3 + ["7C 04 05"], UNDECIDED),
         ([], NOT_EXERCISED),
     ],
 )
@@ -302,6 +401,42 @@ def test_rule_92_after_service_mode(after: list[str | int], verdict: Verdict) ->
     """What decoders still in it may take for more of it does not come first (S-9.2.3 §C)."""
     found = of(92, RESET, "7C 04 05", "7C 04 05", *after)
     assert found.verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("ones", "last", "verdict"),
+    [(200, "7C 60", FAIL), (200, "06 F9", FAIL), (200, OTHER, PASS), (150, "7C 60", NOT_EXERCISED)],
+)
+def test_rule_92_after_20_ms_that_lead_out_of_service_mode(
+    ones: int, last: str, verdict: Verdict
+) -> None:
+    """Ones go on, so power was on; until then the same packets are of service mode."""
+    lengths = halves(RESET) + halves("7C 04 05") + halves(last, ones) + halves("7C 04 05", 200)
+    edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
+    found = result(check([edges], resolution_ns=1000), 92)
+    if verdict is NOT_EXERCISED:
+        assert (found.verdict, found.measured) == (FAIL, 1)
+    else:
+        assert (found.verdict, found.measured) == (verdict, 1)
+    assert of(92, RESET, "7C 04 05", WRONG, OTHER).verdict is UNDECIDED
+
+
+@pytest.mark.parametrize("consists", [None, {4, 9}, {9}])
+@pytest.mark.parametrize(
+    ("between", "of_consist"),
+    [("04 60", True), ("04 EC 1C 26", True), ("C4 E8 60", False), ("81 F1", False), (IDLE, False)],
+)
+def test_rule_42_a_packet_to_the_decoder_s_consist_may_lie_between(
+    between: str, of_consist: bool, consists: set[int] | None
+) -> None:
+    """Consists have short addresses: the session tells which, and any may be one if it does not."""
+    session = Session(consists=None if consists is None else frozenset(consists))
+    doubt = of_consist and (consists is None or 4 in consists)
+    for first in (WRITE, "C3 E8 EC 1C 26"):
+        found = of(42, OTHER, "C3 E8 60", first, between, first, session=session)
+        assert found.verdict is (UNDECIDED if doubt else PASS)
+        assert ("consists = [...]" in found.note) is doubt
+        assert of(42, OTHER, "C3 E8 60", between, first, first, session=session).verdict is PASS
 
 
 def test_rule_42_the_first_of_two_may_lie_before_the_recording() -> None:
@@ -315,18 +450,40 @@ def test_rule_42_the_first_of_two_may_lie_before_the_recording() -> None:
     assert of(42, OTHER, IDLE, WRITE, OTHER).verdict is FAIL
 
 
-def test_a_stretch_without_a_level_hides_packets() -> None:
-    """What it may hide is not judged, or undecided."""
-    for before, after, number, verdict in (
-        (WRITE, WRITE, 42, UNDECIDED),
-        (RESET, "64 60", 21, NOT_EXERCISED),
-        ("05 00", "6F 60", 38, NOT_EXERCISED),
-    ):
-        one = np.fromiter(accumulate(halves(before), initial=0), np.int64)
-        start = int(one[-1]) + 40_000
-        two = np.fromiter(accumulate(halves(after), initial=start + 10**6), np.int64)
-        report = check([Chunk(one, (start, start + 10**6)), Chunk(two)], resolution_ns=1000)
-        assert result(report, number).verdict is verdict
+@pytest.mark.parametrize(
+    ("before", "after", "number", "lasts", "verdict"),
+    [
+        *[(WRITE, WRITE, 42, 3000, UNDECIDED), (WRITE, WRITE, 42, 2900, PASS)],
+        *[(RESET, "64 60", 21, 1000, FAIL), (RESET, OTHER, 21, 19_000, UNDECIDED)],
+        *[("05 00", "6F 60", 38, 1000, NOT_EXERCISED), ("05 00", "70 60", 38, 1000, FAIL)],
+        *[("05 00", "70 60 61 62", 38, 48_000, FAIL), ("05 00", "70 60", 38, 51_000, UNDECIDED)],
+    ],
+)
+def test_a_stretch_without_a_level_hides_packets(
+    before: str, after: str, number: int, lasts: int, verdict: Verdict
+) -> None:
+    """If it lasts long enough to cover one from its start bit to its last 0."""
+    one = np.fromiter(accumulate(halves(before), initial=0), np.int64)
+    start = int(one[-1]) + 40_000
+    end = start + 1000 * lasts
+    two = np.fromiter(accumulate(halves(after), initial=end), np.int64)
+    report = check([Chunk(one, (start, end)), Chunk(two)], resolution_ns=1000)
+    assert result(report, number).verdict is verdict
+
+
+@pytest.mark.parametrize(("cut", "verdict"), [(0, PASS), (30, UNDECIDED), (60, UNDECIDED)])
+def test_what_a_stretch_without_a_level_leaves_of_a_packet_is_missed(
+    cut: int, verdict: Verdict
+) -> None:
+    """Its end, as its begin, says that there was one."""
+    one = np.fromiter(accumulate(halves(WRITE), initial=0), np.int64)
+    start = int(one[-1]) + 40_000
+    end = start + 500_000
+    lengths = halves("04 60")[cut:] + halves(WRITE)
+    two = np.fromiter(accumulate(lengths, initial=end), np.int64)
+    session = Session(consists=frozenset())
+    report = check([Chunk(one, (start, end)), Chunk(two)], resolution_ns=1000, session=session)
+    assert result(report, 42).verdict is verdict
 
 
 CODES = st.sampled_from(
@@ -392,7 +549,7 @@ def test_rule_22_across_silence(power: tuple[int, ...] | None, verdict: Verdict)
     assert of(22, IDLE, 11_000, IDLE, session=session).verdict is PASS
 
 
-@pytest.mark.parametrize("middle", [SPOILED, "gap"])
+@pytest.mark.parametrize("middle", [SPOILED, WRONG, "gap"])
 def test_rule_22_what_was_not_heard_may_be_a_packet(middle: str) -> None:
     """What could not be read, and a stretch without a level."""
     if middle == "gap":
@@ -403,8 +560,8 @@ def test_rule_22_what_was_not_heard_may_be_a_packet(middle: str) -> None:
         report = check(chunks, resolution_ns=1000, session=EVERY)
         assert result(report, 22).verdict is UNDECIDED
     else:
-        assert of(22, IDLE, *[SPOILED] * 6, IDLE, session=EVERY).verdict is UNDECIDED
-        assert of(22, IDLE, SPOILED, IDLE, session=EVERY).verdict is PASS
+        assert of(22, IDLE, *[middle] * 6, IDLE, session=EVERY).verdict is UNDECIDED
+        assert of(22, IDLE, middle, IDLE, session=EVERY).verdict is PASS
 
 
 @pytest.mark.parametrize(
@@ -417,6 +574,10 @@ def test_rule_22_what_was_not_heard_may_be_a_packet(middle: str) -> None:
         ([IDLE, "03 F2 05", IDLE], 0),
         ([IDLE, "81 F1 EC 1C 26", IDLE], 0),
         ([IDLE, "C3 E8 60", "03 60", IDLE], 0),
+        ([IDLE, "03 E4", IDLE], 0),
+        ([IDLE, "C3 E8 E4 1C", IDLE], 2),
+        ([RESET, "70 E4", "70 E4", "7C E0 05", RESET], 0),
+        ([IDLE, "70 E4 1C 26", IDLE], 2),
     ],
 )
 def test_rule_43_around_cv_access_in_the_long_form(packets: list[str], measured: int) -> None:
@@ -424,51 +585,3 @@ def test_rule_43_around_cv_access_in_the_long_form(packets: list[str], measured:
     found = of(43, *packets, session=EVERY)
     assert (found.measured, found.verdict) == (measured, PASS if measured else NOT_EXERCISED)
     assert of(43, *packets).verdict is NOT_DECIDABLE
-
-
-RESETS, IDLES = [RESET] * 20, [IDLE] * 10
-
-
-@pytest.mark.parametrize(
-    ("packets", "verdict"),
-    [
-        ([*RESETS, *IDLES, OTHER], PASS),
-        ([*RESETS, RESET, *IDLES, IDLE, OTHER], PASS),
-        ([*RESETS[1:], *IDLES, OTHER], FAIL),
-        ([*RESETS, *IDLES[1:], OTHER], FAIL),
-        ([*IDLES, *RESETS, OTHER], FAIL),
-        ([*RESETS, *IDLES, RESET, OTHER], PASS),
-        ([*RESETS, *IDLES[1:], RESET, IDLE, OTHER], FAIL),
-        ([OTHER], FAIL),
-        ([*RESETS[1:], SPOILED, *IDLES, OTHER], UNDECIDED),
-        ([*RESETS[2:], SPOILED, *IDLES, OTHER], FAIL),
-        ([*RESETS, *IDLES], NOT_EXERCISED),
-    ],
-)
-def test_rule_86_start_up(packets: list[str], verdict: Verdict) -> None:
-    """Twenty resets, then ten idles, before anything else (S-9.2.4 §A), if nothing was known."""
-
-    def judged(session: Session | None) -> RuleResult:
-        lengths = [length for one in packets for length in halves(one)]
-        edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
-        return result(check([edges], resolution_ns=1000, session=session), 86)
-
-    found = judged(Session(power_on_ns=(0,), new=True))
-    assert found.verdict is verdict
-    assert found.first_times_ns == ((16 * 116_000,) if verdict is FAIL else ())
-    assert judged(Session(power_on_ns=(0,), new=False)).verdict is NOT_EXERCISED
-    for session in (None, Session(power_on_ns=(0,)), Session(new=True)):
-        assert judged(session).verdict is NOT_DECIDABLE
-
-
-def test_rule_86_each_time_that_power_comes_on() -> None:
-    """Packets before it are none of its."""
-    packets = [OTHER, *RESETS, *IDLES, OTHER, *RESETS[1:], *IDLES, OTHER, OTHER]
-    lengths = [length for one in packets for length in halves(one)]
-    edges = np.fromiter(accumulate(lengths, initial=0), np.int64)
-    first, second = (sum(len(halves(one)) for one in packets[:at]) for at in (1, 32))
-    times = (int(edges[second]), int(edges[first]))
-    report = check([edges], resolution_ns=1000, session=Session(power_on_ns=times, new=True))
-    found = result(report, 86)
-    assert (found.measured, found.failed) == (2, 1)
-    assert found.first_times_ns == (int(edges[second]) + 16 * 116_000,)
