@@ -40,8 +40,13 @@ th, td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0;
   border-bottom: 1px solid var(--line); }
 td.number, th.number { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
 td.verdict { white-space: nowrap; } td.words { overflow-wrap: anywhere; min-width: 12rem; }
-svg { width: 100%; height: auto; } svg text { fill: var(--ink); font: 12px Georgia, serif; }
+svg { display: block; width: 100%; height: auto; } .wide { min-width: 34rem; }
+.span { height: .7rem; min-width: 8rem; margin-top: .35rem; } svg text { fill: var(--ink); font: 12px Georgia, serif; }
 .bar { fill: var(--ink); } .band { fill: var(--band); } .axis { stroke: var(--line); }
+@media (max-width: 40rem) { .stack tbody, .stack tr, .stack td { display: block; border: 0; }
+  .stack thead { position: absolute; clip-path: inset(50%); } .stack td { padding: 0; }
+  .stack tr { border-bottom: 1px solid var(--line); padding: .5rem 0; }
+  .stack td.number, .stack td.verdict { display: inline-block; padding-right: .8rem; } }
 @media print { body { max-width: none; } .scroll { overflow: visible; } }
 """
 
@@ -97,9 +102,15 @@ def _section(name: str, results: Iterable[RuleResult]) -> Iterator[str]:
         yield from _rules(some)
 
 
-def _table(caption: str, heads: Iterable[str], rows: Iterable[Iterable[str]]) -> Iterator[str]:
-    """A table that scrolls by itself where it is too wide, and can be reached by the keyboard."""
-    yield f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(caption)}"><table>'
+def _table(
+    caption: str, heads: Iterable[str], rows: Iterable[Iterable[str]], *, stack: bool = False
+) -> Iterator[str]:
+    """A table that scrolls by itself where it is too wide, and can be reached by the keyboard.
+
+    With `stack` its cells stand below each other on a narrow page.
+    """
+    yield f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(caption)}">'
+    yield f"<table{' class=' + chr(34) + 'stack' + chr(34) if stack else ''}>"
     cells = "".join(f'<th scope="col"{_number(one)}>{escape(one.strip())}</th>' for one in heads)
     yield f"<thead><tr>{cells}</tr></thead><tbody>"
     for row in rows:
@@ -130,7 +141,7 @@ def _rules(results: Iterable[RuleResult]) -> Iterator[str]:
             found = _cell(_found(one), "words")
             yield [number, _verdict(one.verdict), *judged, _cell(force), found]
 
-    return _table("rules", heads, rows())
+    return _table("rules", heads, rows(), stack=True)
 
 
 def _found(one: RuleResult) -> str:
@@ -158,7 +169,9 @@ def _expected(results: Iterable[ExpectationResult]) -> Iterator[str]:
             ]
             for one in some
         )
-        yield from _table("expected", ("verdict", "packets", " seen", "nearest, or why"), rows)
+        yield from _table(
+            "expected", ("verdict", "packets", " seen", "nearest, or why"), rows, stack=True
+        )
 
 
 def _notes(notes: Iterable[str]) -> Iterator[str]:
@@ -192,7 +205,8 @@ def _span(first: int, last: int, report: Report) -> str:
     left, right = (100 * one / whole for one in (first, last))
     told = f"from {first / 1e9:.3f} to {last / 1e9:.3f} s"
     return (
-        f'<svg viewBox="0 0 104 10" role="img" aria-label="{told}" style="min-width:6rem">'
+        f'<svg class="span" viewBox="0 0 104 10" preserveAspectRatio="none" role="img" '
+        f'aria-label="{told}">'
         f'<rect class="band" x="0" y="4" width="104" height="2"/>'
         f'<rect class="bar" x="{left:.2f}" y="1" width="{max(right - left, 0) + 4:.2f}" '
         'height="8"/></svg>'
@@ -206,7 +220,8 @@ def _histogram(histogram: Histogram) -> Iterator[str]:
     one, zero = LIMITS["t1"], LIMITS["t0"]
     bands = ((one.least, one.most, "ones"), (zero.least, 140_000, "zeros"))
     told = "; ".join(histogram.runs()) or "none"
-    yield '<svg viewBox="0 0 720 210" role="img" aria-labelledby="h-title h-text">'
+    yield '<div class="scroll" tabindex="0" role="region" aria-label="half-bits by length">'
+    yield '<svg class="wide" viewBox="-12 0 740 210" role="img" aria-labelledby="h-title h-text">'
     yield '<title id="h-title">How many half-bits last how long</title>'
     yield f'<desc id="h-text">{escape(told)}</desc>'
     for low, high, name in bands:
@@ -224,4 +239,4 @@ def _histogram(histogram: Histogram) -> Iterator[str]:
         more = "+" * (place == 140)
         yield f'<text x="{5 * place}" y="187" text-anchor="middle">{place}{more}</text>'
     yield '<text x="355" y="204" text-anchor="middle">µs; heights are square roots</text>'
-    yield f"</svg><p>{escape(told)}</p>"
+    yield f"</svg></div><p>{escape(told)}</p>"
