@@ -22,6 +22,7 @@ from dccwire.conformance.pace import APART_112_127
 from dccwire.conformance.rules import FAILED, PASSED, UNKNOWN_MODE, Outcome, Rule, Sent, Verdict
 from dccwire.conformance.service_groups import (
     ANSWERED,
+    COUNTS,
     LOST,
     SHORTEST_PACKET_NS,
     End,
@@ -58,6 +59,9 @@ DIVIDED = "that divide the resets before a step, or come before them"
 FREE = "that come before the recovery ends, if the decoder has not answered (record the current)"
 PERHAPS_SERVICE = "identical packets in close succession to 112 to 127: service mode without reset?"
 CYCLED = "behind a time without signal: whether the power was off decides"
+PERHAPS_OPERATIONS = (
+    "or packets to 112 to 127 behind a reset: what the track is for decides (say it in the session)"
+)
 OPEN_END = "not 1; whether programming has ended decides"
 SHORT_RESETS = "resets among service mode packets behind fewer ones (the text is not clear)"
 
@@ -122,8 +126,8 @@ def _short(group: Group, count: int, *, lost: bool) -> Outcome:
 def led(group: Group, access: Access, sequence: r.Sequence) -> Outcome | None:
     """Whether the resets before a group are enough.
 
-    They stand before each write group and before the first of a run of verify groups, in paged mode
-    before each; behind a write they come after its recovery.
+    Each write group needs them, and in paged mode each verify group; in other modes the verify
+    groups that follow one another need them once. Behind a write they come after its recovery.
     """
     earlier, count, least = group.earlier, group.before.count, sequence.counts.resets
     verifies = earlier is not None and earlier.kind is group.kind is Kind.VERIFY
@@ -241,6 +245,9 @@ class ServiceMode(Watch):
         self._cycled = self._left = False
         self._last_page = 0
         self._kinds: set[int] = set()
+        # What is to be said of preambles of the open group; whether its sequence is one, surely.
+        self._preambles: list[tuple[Rule, Outcome, int]] = []
+        self._meant = True
         # Packets that may be of service mode though no reset leads them.
         self._close: tuple[bytes, int, bool] = b"", 0, False
 
@@ -305,12 +312,29 @@ class ServiceMode(Watch):
             page = None if self._cycled else self._page
             possible = accesses(group, page, self.session)
             counted = () if group.kind is Kind.OTHER else by_count(group, possible)
-            for rule, outcome, time in (*by_order(group, possible), *counted):
-                unsure = group.unsure and outcome.verdict is Verdict.FAIL
-                doubt = Outcome(Verdict.UNDECIDED, outcome.value, UNKNOWN_MODE)
-                self._add(rule, doubt if unsure else outcome, time)
+            doubt = self._doubt(group)
+            found = (*self._preambles, *by_order(group, possible), *counted)
+            for rule, outcome, time in found:
+                open_ = bool(doubt) and outcome.verdict is Verdict.FAIL
+                unsure = Outcome(Verdict.UNDECIDED, outcome.value, doubt)
+                self._add(rule, unsure if open_ else outcome, time)
+            self._preambles.clear()
             self._note(group)
             self._follow_page(group)
+
+    def _doubt(self, group: Group) -> str:
+        """Why it may not be of service mode.
+
+        Whose session does not say what the track is for may have meant a locomotive: where fewer
+        resets than a sequence has come before one packet, or before short preambles.
+        """
+        if group.unsure:
+            return UNKNOWN_MODE
+        if group.earlier is None:
+            few = group.before.count < COUNTS.resets and not group.cut
+            unlike = group.count < ANSWERABLE or not group.long
+            self._meant = self.session.programming_track is True or not (few and unlike)
+        return "" if self._meant else PERHAPS_OPERATIONS
 
     def _follow_page(self, group: Group) -> None:
         """Keep what the page register holds; data registers behind a power cycle (footnote 3)."""
@@ -366,18 +390,14 @@ class ServiceMode(Watch):
         last, least = self._last, r.PREAMBLE.limit.least
         adjoins = last is not None and last.number == heard.number - 1 and last.end == heard.begin
         if heard.ones >= least:
-            outcome = Outcome(Verdict.PASS, heard.ones, STRICT * (adjoins and heard.ones == least))
-        elif last is None or last.number != heard.number - 1:
-            return
-        else:
+            note = STRICT * (adjoins and heard.ones == least)
+            self._add(r.PREAMBLE, Outcome(Verdict.PASS, heard.ones, note), heard.start)
+        elif last is not None and last.number == heard.number - 1:
             hidden = (heard.begin - last.end + 2 * self.error) // self._least_one + 1
-            if adjoins or heard.ones + hidden < least:
-                outcome = Outcome(Verdict.FAIL, heard.ones)
-            else:
-                outcome = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
-            if heard.sent.mode is None:
-                outcome = Outcome(Verdict.UNDECIDED, heard.ones, UNKNOWN_MODE)
-        self._add(r.PREAMBLE, outcome, heard.start)
+            sure = adjoins or heard.ones + hidden < least
+            doubt = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
+            outcome = Outcome(Verdict.FAIL, heard.ones) if sure else doubt
+            self._preambles.append((r.PREAMBLE, outcome, heard.start))
 
     def _look_closer(self, heard: Heard) -> None:
         """Whether packets to 112 to 127 that no reset leads look like those of service mode.

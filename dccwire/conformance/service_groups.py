@@ -1,7 +1,7 @@
 """Packets in service mode, cut into groups: what S-9.2.3 §E counts.
 
-A group is a run of packets of one kind to one CV or register, unbroken by any other valid packet;
-the resets before it and after it belong to it. Room: packets in, groups out; nothing is judged
+A group is a run of packets of one kind to one CV or register no other valid one among them; the
+resets before it and after it belong to it. Room: packets in, groups out; nothing is judged
 here, and how many a standard asks for is not known, but for where one group ends and another of the
 same kind begins.
 """
@@ -29,7 +29,9 @@ LOST = "that fall short, where packets may be lost or the power off (record agai
 SHORTEST_PACKET_NS = 5_000_000
 """Fourteen ones, FF FF 00, start and end bits take longer (S-9.2 §A; S-9.1 §A, Table 1): 5.1 ms."""
 
-ENOUGH = Counts().writes
+COUNTS = Counts()
+
+ENOUGH = COUNTS.writes
 """Identical packets that other ones to the same CV do not add to, but begin a group after."""
 
 
@@ -90,6 +92,7 @@ class Group:
         data: the bytes of the last packet.
         count: the packets, where none of another kind divides them.
         same: the last packets that are identical; `differs`: not all of them are.
+        long: a preamble has at least the 20 ones of service mode.
         unsure: the mode of a packet could not be known.
         missed: some may not have been read.
         intruders: when packets of no service mode began, with more of the group behind them.
@@ -108,6 +111,7 @@ class Group:
     run: int = 0
     same: int = 0
     differs: bool = False
+    long: bool = False
     unsure: bool = False
     missed: bool = False
     intruders: list[int] = field(default_factory=list)
@@ -144,6 +148,7 @@ class Group:
         self.data, self.end = data, heard.end
         self.run += 1
         self.count = max(self.count, self.run)
+        self.long |= heard.ones >= COUNTS.preamble
         self.unsure |= heard.sent.mode is None
         self.missed |= missed
 

@@ -123,7 +123,7 @@ REGISTER, ADDRESS_ONLY = Access.REGISTER, Access.ADDRESS_ONLY
 PRESET = "3r 5p 6r"
 
 COUNTS: list[tuple[int, Access, str, Verdict, int | None]] = [
-    # Direct mode: 3 resets before a write group, and before the first of a run of verify groups.
+    # Direct mode: 3 resets before each write group; before verify groups in a row, once.
     (54, DIRECT, "3r 5v", PASS, None),
     (54, DIRECT, "9r 5v", PASS, None),
     (54, DIRECT, "2r 5v", FAIL, 2),
@@ -251,7 +251,8 @@ def test_counts(number: int, access: Access, text: str, verdict: Verdict, at: in
     A failure is told where the group's first packet begins.
     """
     chunks, starts = record(packets(f"i {text} 2i"))
-    found = result(check(chunks, resolution_ns=SAMPLED_NS, session=Session(access=access)), number)
+    session = Session(programming_track=True, access=access)
+    found = result(check(chunks, resolution_ns=SAMPLED_NS, session=session), number)
     assert found.verdict is verdict
     assert found.first_times_ns == (() if at is None else (starts[at + 1],))
 
@@ -464,13 +465,71 @@ def test_a_wrong_error_byte_does_not_count_and_breaks_nothing() -> None:
     }
 
 
+def broken(text: str) -> list[int]:
+    """The half-bits of packets, in each `d` of which one is of neither a 1 nor a 0."""
+    lengths: list[int] = []
+    for one in packets(text):
+        assert isinstance(one, str)
+        lengths += lengths_of(PACKETS[one], preamble=20)
+        if one == "d":
+            lengths[-30] = 75_000
+    return lengths
+
+
+@pytest.mark.parametrize(
+    ("number", "text"),
+    [(54, "i 2r d 5v i"), (55, "i 3r v d i"), (58, "i 3r w 2r d 3r i"), (51, "i d 5v i")],
+)
+def test_what_cannot_be_read_is_not_blamed(number: int, text: str) -> None:
+    """A packet with half-bits that are none may have been one of those that are too few."""
+    session = Session(programming_track=True)
+    report = check([edges_of(broken(text))], resolution_ns=SAMPLED_NS, session=session)
+    assert result(report, number).verdict is UNDECIDED
+    whole = check([edges_of(broken(text.replace("d", "")))], resolution_ns=1000, session=session)
+    assert result(whole, number).verdict is FAIL
+
+
+def test_a_hard_reset_before_what_cannot_be_read_is_not_counted() -> None:
+    """What follows is not known."""
+    lengths = broken("i h 2r d 3r s")
+    assert result(check([edges_of(lengths)], resolution_ns=SAMPLED_NS), 78).verdict is NOT_EXERCISED
+
+
 def test_where_the_mode_is_not_known_nothing_fails() -> None:
-    """What came before the recording may have led into service mode, or not."""
-    report = judge("v s", around=False)
-    assert result(report, 55).verdict is NOT_EXERCISED
-    unknown = judge("d v i d 1w 2r i", around=False)
-    for number in (51, 54, 55, 57, 58):
-        assert result(unknown, number).verdict in (UNDECIDED, NOT_EXERCISED)
+    """A packet that could not be read may have led into service mode, or not."""
+    found = in_service(check([edges_of(broken("i d 1w 2r i"))], resolution_ns=SAMPLED_NS))
+    assert not [number for number, one in found.items() if one.verdict is FAIL]
+    assert found[57].verdict is found[58].verdict is UNDECIDED
+    found = in_service(judge("5v 1w 2r i", around=False))
+    assert not [number for number, one in found.items() if one.verdict is FAIL]
+    assert "what came before them is not recorded" in found[57].note
+
+
+@pytest.mark.parametrize(
+    ("text", "preamble", "verdict"),
+    [
+        ("1r 1w i", 20, UNDECIDED),
+        ("2r 1w 1v i", 20, UNDECIDED),
+        ("1r 5w i", 14, UNDECIDED),
+        ("1r 5w i", 20, FAIL),
+        ("2r 5w i", 20, FAIL),
+    ],
+)
+def test_packets_to_112_to_127_behind_a_reset(text: str, preamble: int, verdict: Verdict) -> None:
+    """Rule 21 is about those where no service mode is meant.
+
+    Without the session fewer than three resets before one packet, or before short preambles, leave
+    it open.
+    """
+    report = judge(text, preamble=preamble)
+    assert result(report, 54).verdict is verdict
+    failed = {number for number, one in in_service(report).items() if one.verdict is FAIL}
+    assert bool(failed) is (verdict is FAIL)
+    assert told(57, "3r 1w i").verdict is FAIL
+    if verdict is UNDECIDED:
+        assert "what the track is for decides" in result(report, 54).note
+        meant = judge(text, preamble=preamble, programming_track=True)
+        assert {54} <= {number for number, one in in_service(meant).items() if one.verdict is FAIL}
 
 
 PAUSES: list[tuple[str, Verdict]] = [
@@ -491,7 +550,7 @@ PAUSES: list[tuple[str, Verdict]] = [
 
 @pytest.mark.parametrize(("text", "verdict"), PAUSES)
 def test_rule_52_pauses_within_a_step(text: str, verdict: Verdict) -> None:
-    """20 ms from end bit to start bit, 2.3 ms of them ones; silence may be a track without power.
+    """20 ms between end and start bits, 2.3 ms of them ones; silence may be a track without power.
 
     An acknowledgement may have ended the writes before the pause; between steps any is free.
     """
@@ -577,7 +636,7 @@ def test_rule_49_where_ones_may_hide() -> None:
     ],
 )
 def test_rule_73_the_page_that_is_left(text: str, verdict: Verdict) -> None:
-    """1 at the end of programming: that has come where packets to locomotives follow."""
+    """1 where programming ends: that has come where packets to locomotives follow."""
     report = judge(text, around=False)
     assert result(report, 73).verdict is verdict
     assert not report.failed or verdict is not FAIL or result(report, 73).binding is False
@@ -645,7 +704,7 @@ def test_what_the_signal_alone_does_not_decide(number: int, text: str, lacks: st
 
 
 def test_rule_60_all_kinds_of_direct_mode() -> None:
-    """Verify, write and bit manipulation: all three seen pass."""
+    """Verifies, writes and bit manipulation: all of them seen pass."""
     assert told(60, "3r 5v 3r 5w 9r 5b").verdict is PASS
     assert told(60, "3r 5v 3r 5w 9r").verdict is NOT_DECIDABLE
 
@@ -830,7 +889,7 @@ def test_any_packets_in_any_portions(
     """Whatever comes is judged without an error, and alike however it is cut."""
     session = Session(programming_track=meant, access=access)
     edges = edges_of(lengths_of(*sent, preamble=20))
-    whole = check([edges], resolution_ns=SAMPLED_NS, session=session)
+    whole = in_service(check([edges], resolution_ns=SAMPLED_NS, session=session))
     size = data.draw(st.integers(1, max(len(edges), 1)))
     parts = [edges[at : at + size] for at in range(0, len(edges), size)]
-    assert check(parts, resolution_ns=SAMPLED_NS, session=session).results == whole.results
+    assert in_service(check(parts, resolution_ns=SAMPLED_NS, session=session)) == whole

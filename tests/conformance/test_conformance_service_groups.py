@@ -233,7 +233,7 @@ def pauses(text: str) -> list[tuple[int, bool]]:
     ],
 )
 def test_pauses_within_a_step(text: str, found: list[tuple[int, bool]]) -> None:
-    """From the first reset to the end of the count or recovery; not between steps."""
+    """From the first reset to where the count ends or recovery; not between steps."""
     assert pauses(text) == found
 
 
