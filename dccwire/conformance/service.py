@@ -325,15 +325,16 @@ class ServiceMode(Watch):
     def _doubt(self, group: Group) -> str:
         """Why it may not be of service mode.
 
-        Whose session does not say what the track is for may have meant a locomotive: where fewer
-        resets than a sequence has come before one packet, or before short preambles.
+        Where the session does not say what the track is for, a locomotive at 112 to 127 may be
+        meant; signs of that are fewer resets than lead a sequence, one packet alone, and short
+        preambles, and two of them leave doubt (our choice).
         """
         if group.unsure:
             return UNKNOWN_MODE
         if group.earlier is None:
             few = group.before.count < COUNTS.resets and not group.cut
-            unlike = group.count < ANSWERABLE or not group.long
-            self._meant = self.session.programming_track is True or not (few and unlike)
+            signs = few + (group.count < ANSWERABLE) + (not group.long)
+            self._meant = self.session.programming_track is True or signs < 2
         return "" if self._meant else PERHAPS_OPERATIONS
 
     def _follow_page(self, group: Group) -> None:

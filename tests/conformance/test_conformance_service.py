@@ -518,14 +518,16 @@ def test_where_the_mode_is_not_known_nothing_fails() -> None:
 def test_packets_to_112_to_127_behind_a_reset(text: str, preamble: int, verdict: Verdict) -> None:
     """Rule 21 is about those where no service mode is meant.
 
-    Without the session fewer than three resets before one packet, or before short preambles, leave
-    it open.
+    Of fewer resets than three, one packet alone, and short preambles, two leave it open where the
+    session does not say.
     """
     report = judge(text, preamble=preamble)
     assert result(report, 54).verdict is verdict
     failed = {number for number, one in in_service(report).items() if one.verdict is FAIL}
     assert bool(failed) is (verdict is FAIL)
     assert told(57, "3r 1w i").verdict is FAIL
+    assert result(judge("3r 1w i", preamble=14), 57).verdict is UNDECIDED
+    assert result(judge("3r 5w i", preamble=14), 49).verdict is FAIL
     if verdict is UNDECIDED:
         assert "what the track is for decides" in result(report, 54).note
         meant = judge(text, preamble=preamble, programming_track=True)
@@ -863,6 +865,21 @@ def test_a_packet_changed_in_a_plan_is_found(name: str, instead: str) -> None:
         unlisted = data[0] == 0x75 and access is PAGED
         assert failed | undecided | noted or unlisted, (place, data.hex())
         assert not failed or instead == "i", (place, data.hex(), failed)
+
+
+@given(
+    st.lists(st.sampled_from("rissvV1AwWb"), max_size=40).map(" ".join),
+    st.sampled_from([14, 16]),
+)
+@settings(max_examples=60, deadline=None)
+def test_a_main_track_fails_nothing(text: str, preamble: int) -> None:
+    """Resets among packets to any locomotive, 5 ms apart, are none of service mode's business.
+
+    Idle packets part what goes to one address, as rule 23 demands.
+    """
+    apart = " ".join(f"{one} i" if one not in "ri" else one for one in text.split())
+    found = in_service(judge(apart, preamble=preamble))
+    assert not [number for number, one in found.items() if one.verdict is FAIL]
 
 
 random_packets = st.builds(
