@@ -196,7 +196,7 @@ def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
         yield r.LEAD, PASSED if before.count else lost, group.begin
     if group.kind is Kind.OTHER:
         return
-    few = before.count < r.SEQUENCES[possible[0]].counts.resets
+    few = before.count < COUNTS.resets
     if before.count:
         yield r.ZEROS, PASSED, group.begin
     if before.likeness is not None and few:
@@ -205,7 +205,7 @@ def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
         yield r.INTRUDERS, FAILED, time
     if before.divided is not None and few:
         yield r.INTRUDERS, Outcome(Verdict.UNDECIDED, note=DIVIDED), before.divided
-    elif not group.intruders:
+    elif not group.intruders and not group.unsure:
         yield r.INTRUDERS, PASSED, group.begin
     if group.kind is Kind.WRITE:
         yield from _in_recovery(group, possible)
@@ -319,7 +319,8 @@ class ServiceMode(Watch):
                 unsure = Outcome(Verdict.UNDECIDED, outcome.value, doubt)
                 self._add(rule, unsure if open_ else outcome, time)
             self._preambles.clear()
-            self._note(group)
+            if not group.unsure:
+                self._note(group)
             self._follow_page(group)
 
     def _doubt(self, group: Group) -> str:
@@ -381,7 +382,9 @@ class ServiceMode(Watch):
 
     def _judge_pause(self, lasted: int, start: int, doubt: str) -> None:
         measure = self._pauses
-        if doubt and lasted + measure.error > measure.rule.limit.most:
+        if lasted + measure.error <= measure.rule.limit.most:
+            measure.add(Outcome(Verdict.PASS, lasted), [start])
+        elif doubt:
             measure.add(Outcome(Verdict.UNDECIDED, lasted, doubt), [start])
         else:
             measure.take(np.array([lasted]), lambda some: np.array([start])[some])

@@ -250,7 +250,8 @@ class Groups:
     def _is_service(self, heard: Heard) -> bool:
         if not is_service(heard.sent.data):
             return False
-        goes_on = self._group is not None and self._group.data == heard.sent.data
+        group = self._group
+        goes_on = group is not None and not group.unsure and group.data == heard.sent.data
         return heard.sent.mode is not Mode.OPERATIONS or self._meant or goes_on
 
     def _take_reset(self, heard: Heard, lasted: int, *, paused: bool) -> list[Group]:

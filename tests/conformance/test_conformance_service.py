@@ -870,16 +870,20 @@ def test_a_packet_changed_in_a_plan_is_found(name: str, instead: str) -> None:
 @given(
     st.lists(st.sampled_from("rissvV1AwWb"), max_size=40).map(" ".join),
     st.sampled_from([14, 16]),
+    st.booleans(),
 )
+@example("v v", 14, False)
 @settings(max_examples=60, deadline=None)
-def test_a_main_track_fails_nothing(text: str, preamble: int) -> None:
+def test_a_main_track_fails_nothing(text: str, preamble: int, around: bool) -> None:
     """Resets among packets to any locomotive, 5 ms apart, are none of service mode's business.
 
     Idle packets part what goes to one address, as rule 23 demands.
     """
     apart = " ".join(f"{one} i" if one not in "ri" else one for one in text.split())
-    found = in_service(judge(apart, preamble=preamble))
+    found = in_service(judge(apart, around=around, preamble=preamble))
     assert not [number for number, one in found.items() if one.verdict is FAIL]
+    if "r" not in text:
+        assert {one.verdict for one in found.values()} == {NOT_EXERCISED}
 
 
 random_packets = st.builds(
