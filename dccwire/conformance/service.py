@@ -34,6 +34,8 @@ from dccwire.conformance.service_groups import (
 from dccwire.conformance.session import Access, Session
 from dccwire.instructions import CvOperation, HardReset
 from dccwire.packet import Packet
+from dccwire.programming.session import HEARD_FROM
+from dccwire.programming.session import Kind as StepKind
 from dccwire.receiver.tracking import is_service
 from dccwire.service_mode import PRESET_PAGE, DirectBitManipulation
 from dccwire.signal import LIMITS
@@ -44,7 +46,7 @@ Found: TypeAlias = Iterator[tuple[Rule, Outcome, int]]
 DIRECT_KINDS = 3
 """Verify, write and bit manipulation (S-9.2.3 §E, Direct Mode)."""
 
-ANSWERABLE = 2
+ANSWERABLE = HEARD_FROM[StepKind.VERIFY]
 """Packets from which on an acknowledgement may come (S-9.2.3 §D, P17)."""
 
 DIFFER = "of packets that differ: a decoder obeys identical ones alone (S-9.2.3 §E)"
@@ -81,17 +83,14 @@ def accesses(group: Group, page: int | None, session: Session) -> tuple[Access, 
     """
     if group.target.direct:
         return (Access.DIRECT,)
-    number, paged = group.target.number, page not in (None, PRESET_PAGE)
-    if group.target == r.PAGE and group.kind is Kind.WRITE:
-        preset = group.data[1] == PRESET_PAGE
-        found = [Access.PAGED, *[Access.REGISTER, Access.ADDRESS_ONLY][: 2 * preset]]
-    elif number > 4 and group.target != r.PAGE:
+    page_write = group.target == r.PAGE and group.kind is Kind.WRITE
+    if group.target.number > 4 and group.target != r.PAGE:
         return (Access.REGISTER,)
-    elif paged:
+    if (group.data[1] if page_write else page) not in (None, PRESET_PAGE):
         return (Access.PAGED,)
-    else:
-        below = number == 1 and group.data[1] < 128
-        found = [Access.PAGED, Access.REGISTER, *[Access.ADDRESS_ONLY] * below]
+    found = [Access.PAGED, Access.REGISTER]
+    if page_write or (group.target.number == 1 and group.data[1] < 128):
+        found.append(Access.ADDRESS_ONLY)
     return tuple(one for one in found if session.access in (None, one)) or tuple(found)
 
 

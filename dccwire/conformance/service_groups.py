@@ -214,15 +214,18 @@ class Groups:
         if not heard.sent.right:
             self.miss(heard.end)
             return []
+        ended: list[Group] = []
+        if self._lost and self._paused(heard.start):
+            ended = self.gap(heard.start - STAY_NS, heard.start)  # packets may be lost all along
         lasted = heard.start - (heard.start if self._ended is None else self._ended)
-        paused = lasted - self._error >= STAY_NS
+        paused = self._paused(heard.start)
         if heard.sent.data == RESET_PACKET:
-            ended = self._take_reset(heard, lasted, paused=paused)
+            ended += self._take_reset(heard, lasted, paused=paused)
         elif self._is_service(heard):
             self.service = True
-            ended = self._take_service(heard, lasted, paused=paused)
+            ended += self._take_service(heard, lasted, paused=paused)
         else:
-            ended = self._take_other(heard)
+            ended += self._take_other(heard)
         self._ended, self._lost = heard.end, False
         return ended
 
@@ -246,6 +249,9 @@ class Groups:
     def close(self) -> list[Group]:
         """The recording ends."""
         return self._finish(End.RECORDING, 0)
+
+    def _paused(self, start: int) -> bool:
+        return self._ended is not None and start - self._ended - self._error >= STAY_NS
 
     def _is_service(self, heard: Heard) -> bool:
         if not is_service(heard.sent.data):

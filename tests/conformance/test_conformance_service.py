@@ -193,6 +193,7 @@ COUNTS: list[tuple[int, Access, str, Verdict, int | None]] = [
     # Register mode: the same, and 7 verifies; 6 behind writes, 10 to register 1.
     (66, REGISTER, f"{PRESET} 3r 75", PASS, None),
     (66, REGISTER, f"{PRESET} 3r 75 72 75", PASS, None),
+    (66, REGISTER, f"{PRESET} -30 20r 3r 75", PASS, None),
     (66, REGISTER, "2r 5p 6r", FAIL, 2),
     (66, REGISTER, "3r 4p 6r", UNDECIDED, None),
     (66, REGISTER, "3r 1p 6r", FAIL, 3),
@@ -307,6 +308,7 @@ def test_what_counts_say_besides(number: int, text: str, note: str) -> None:
         ("2r 5p 6r", {62: FAIL, 66: FAIL, 70: FAIL}),
         ("3r 1A 9r", {64: UNDECIDED, 69: UNDECIDED, 72: PASS, 76: UNDECIDED}),
         # Registers 5, 7 and 8 are register mode; a page other than 1 is paged mode.
+        ("3r 5c", {62: NOT_EXERCISED, 67: UNDECIDED, 70: PASS, 71: NOT_EXERCISED}),
         ("3r 55", {63: NOT_EXERCISED, 67: UNDECIDED, 71: NOT_EXERCISED}),
         ("3r 15", {63: NOT_EXERCISED, 67: FAIL, 71: NOT_EXERCISED}),
         ("3r 5F 6r", {68: PASS, 69: PASS, 71: NOT_EXERCISED, 72: NOT_EXERCISED}),
