@@ -620,6 +620,7 @@ def test_rule_49_is_about_instructions_alone() -> None:
     assert (found.verdict, found.measured) == (PASS, 10)
     assert found.note.startswith("2 resets among service mode packets")
     assert result(judge("3s", preamble=14), 49).verdict is NOT_EXERCISED
+    assert "resets" not in result(judge("3r 5v 3r 5v", preamble=19), 49).note
 
 
 def test_rule_49_where_ones_may_hide() -> None:
@@ -679,6 +680,17 @@ def test_rule_74_power_cycles(
     """
     times = None if power_on_ms is None else tuple(one * 1_000_000 for one in power_on_ms)
     assert told(74, text, power_on_ns=times).verdict is verdict
+
+
+@pytest.mark.parametrize(("gap_us", "verdict"), [(4000, PASS), (6000, UNDECIDED)])
+def test_rule_74_too_little_time_without_a_level(gap_us: int, verdict: Verdict) -> None:
+    """What is shorter than any packet is no power cycle."""
+    first = edges_of(lengths_of(*[PACKETS[one] for one in "irrrPPPPPrrrrrr"], preamble=20))
+    begin = int(first[-1])
+    end = begin + gap_us * 1000
+    rest = edges_of(lengths_of(*[PACKETS[one] for one in "rrr11111ii"], preamble=20), end)
+    report = check([Chunk(first, (begin, end)), rest], resolution_ns=SAMPLED_NS)
+    assert result(report, 74).verdict is verdict
 
 
 @pytest.mark.parametrize(
