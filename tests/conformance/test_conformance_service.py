@@ -331,6 +331,7 @@ def test_a_verdict_that_hangs_on_the_mode_says_so() -> None:
     """The session can say which is in use; that of direct mode leaves three bytes open."""
     assert "which in the session" in told(67, "3r 51").note
     assert "say it in the session" in told(70, "3r 72 71").note
+    assert told(71, "3r 51").note == ""
     assert told(67, "3r 51", access=PAGED).verdict is NOT_EXERCISED
     assert told(67, "3r 51", access=DIRECT).verdict is UNDECIDED
 
