@@ -41,7 +41,8 @@ th, td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0;
 td.number, th.number { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
 td.verdict { white-space: nowrap; } td.words { overflow-wrap: anywhere; min-width: 12rem; }
 svg { display: block; width: 100%; height: auto; } .wide { min-width: 34rem; }
-.span { height: .7rem; min-width: 8rem; margin-top: .35rem; } svg text { fill: var(--ink); font: 12px Georgia, serif; }
+.span { height: .7rem; min-width: 8rem; margin-top: .35rem; }
+svg text { fill: var(--ink); font: 12px Georgia, serif; }
 .bar { fill: var(--ink); } .band { fill: var(--band); } .axis { stroke: var(--line); }
 @media (max-width: 40rem) { .stack tbody, .stack tr, .stack td { display: block; border: 0; }
   .stack thead { position: absolute; clip-path: inset(50%); } .stack td { padding: 0; }
