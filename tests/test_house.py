@@ -41,6 +41,7 @@ ORDER = [
     "decoder",
     "recordings",
     "conformance",
+    "pytest_plugin",
     "cli",
     "__main__",
 ]

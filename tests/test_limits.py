@@ -24,6 +24,20 @@ STANDARD: dict[str, dict[str, Any]] = {
         "CUTOUT_BEGINS_NS": 32_000,  # from memory: RCN-217, 26 to 32 µs
         "_LONGEST_PACKET": 110,  # two halves of 55 bits: S-9.2.1, introduction, six bytes
     },
+    "conformance.pace": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.3 §E; C13
+    "conformance.sequences": {
+        "_LIKE_REGISTERS": range(112, 128),  # S-9.2.1 §C, Digital Decoder Reset
+        # 31 ones and 11 zeros as short as they may be: FF 00 FF; S-9.1 §A, Table 1
+        "_SHORTEST_PACKET_NS": 31 * 110_000 + 11 * 190_000,
+    },
+    "conformance.service": {
+        "DIRECT_KINDS": 3,  # S-9.2.3 §E, Direct Mode
+        "ANSWERABLE": 2,  # S-9.2.3 §D (P17)
+    },
+    "conformance.service_groups": {
+        "SHORTEST_PACKET_NS": 5_000_000,  # S-9.2 §A and S-9.1 §A, Table 1: 5.1 ms, rounded down
+        "ENOUGH": 5,  # S-9.2.3 §E: writes
+    },
     "assembly": {"SHORTEST": 3, "LONGEST": 6},  # S-9.2.1, introduction (C3)
     "cv.catalogue": {
         "READ_ONLY": {7, 8},  # S-9.2.2, CV 7 and 8
@@ -80,7 +94,9 @@ OWN: dict[str, dict[str, Any]] = {
     "conformance.histogram": {"_LAST": 141},
     "conformance.measures": {"FIRST_TIMES": 5},
     "conformance.places": {"PAUSE_LASTS_NS": 400_000, "BESIDE_NS": 8_000, "DOUBTFUL": 4},
-    "conformance.report": {"SCHEMA": 1},
+    "conformance.pace": {"TO_ALL": 1, "_UNKNOWN": 2},
+    "conformance.report": {"SCHEMA": 2},
+    "conformance.report_text": {"_MOST_ADDRESSES": 3},
     "conformance.timing": {"_UNSTRETCHED_NS": 140_000, "_ALIKE": 0.01},
     "cv.changes": {"_LATE": {1, 15, 16, 17, 18, 19, 29}},
     "decoder.state": {"AT_ONCE": (0, 0)},

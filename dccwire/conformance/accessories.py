@@ -6,6 +6,7 @@ Room: one declaration and one small function a rule.
 from __future__ import annotations
 
 from dccwire.accessory import (
+    OUTPUT,
     BasicAccessoryBroadcast,
     ExtendedAccessoryBroadcast,
     LegacyAccessoryCvAccess,
@@ -39,10 +40,11 @@ def _is_accessory(sent: Sent, size: int) -> bool:
     Mode.OPERATIONS,
 )
 def basic_cv_access(sent: Sent) -> Outcome | None:
-    """C = 0 with an output is not described, so it is open (X31)."""
+    """What has no description, an output without C, is open (X31)."""
     if not _is_accessory(sent, 6) or sent.data[1] < 128 or sent.data[2] >> 4 != 0b1110:
         return None
-    return _OPEN if sent.data[1] & 0b1111 in range(1, 8) else PASSED
+    known = OUTPUT["output"].table or {}
+    return PASSED if sent.data[1] & 0b1111 in known else _OPEN
 
 
 @of_bytes(
@@ -80,7 +82,7 @@ def accessory_broadcast(sent: Sent) -> Outcome | None:
     48,
     "CV access of the old form to CV 513 or 521",
     Limit("S-9.2.1 Appendix A", words="told: to be used with caution"),
-    Force.REPORT,
+    Force.SHOULD,
     Mode.OPERATIONS,
 )
 def legacy_cv_access(sent: Sent) -> Outcome | None:

@@ -5,13 +5,15 @@ Room: one declaration and one small function a rule.
 
 from __future__ import annotations
 
-from dccwire.address import LATER_FIRST_BYTES
+from dccwire.address import BROADCAST, LATER_FIRST_BYTES
 from dccwire.codebook import IDLE_PACKET, RESET_PACKET, is_query_or_lock
 from dccwire.conformance.extended import LATER, LATER_CODES
 from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Sent, Verdict, of_bytes
 from dccwire.errors import Reason
 from dccwire.formats import Kept, Provenance
-from dccwire.instructions.later import longer_form
+from dccwire.instructions import HardReset
+from dccwire.instructions.later import is_extended_cv_access, longer_form
+from dccwire.packet import Packet
 from dccwire.signal import Limit
 
 
@@ -40,7 +42,7 @@ def special_first_byte(sent: Sent) -> Outcome | None:
         return Outcome(Verdict.PASS, note=f"of a form {LATER}") if told else PASSED
     if is_query_or_lock(sent.data):
         return PASSED
-    if sent.data[1] in LATER_CODES:
+    if sent.data[1] in LATER_CODES or is_extended_cv_access(sent.data[1:-1]):
         return Outcome(Verdict.UNDECIDED, note=f"of a form {LATER}")
     from dccwire.inspection import inspect  # seldom needed, and slow to load
 
@@ -52,6 +54,9 @@ def special_first_byte(sent: Sent) -> Outcome | None:
     )
 
 
+_HARD_RESET = bytes(Packet(BROADCAST, HardReset()))
+
+
 @of_bytes(
     20,
     "packets that reset all decoders",
@@ -59,7 +64,9 @@ def special_first_byte(sent: Sent) -> Outcome | None:
     Force.REPORT,
 )
 def resets(sent: Sent) -> Outcome | None:
-    """00 00 00 alone."""
+    """00 00 00, and the hard reset of all; what is longer is told by rule 35."""
+    if sent.data == _HARD_RESET:
+        return Outcome(Verdict.OBSERVED, note="hard resets")
     return Outcome(Verdict.OBSERVED) if sent.data == RESET_PACKET else None
 
 

@@ -83,6 +83,11 @@ def check(
         judge = _Judge(*told, uncertainty_ns, known)
         judge.run(chunks, progress)
         judge.close(None)
+        if judge.probe_ns is not None:
+            again = _Judge(*told, uncertainty_ns, known, judge.probe_ns)
+            again.run(chunks, None)
+            again.close(None)
+            judge.doubt_probe(again)
         factor = common_factor(head_of(chunk.edges for chunk in chunks), told[0])
         notes = () if factor is None else (doubt(factor),)
         return judge.report("edges", notes, rules, factor, other_protocols=other_protocols)
@@ -93,6 +98,12 @@ def check(
         judge.run(recording, progress)
         recording.check_resolution()
     judge.close(recording.end_ns)
+    if judge.probe_ns is not None:
+        source = recording.resolution_source
+        again = _Judge(resolution, source, uncertainty_ns, known, judge.probe_ns)
+        again.run(recording, None)
+        again.close(recording.end_ns)
+        judge.doubt_probe(again)
     about = recording.path, recording.notes, rules, recording.factor
     return judge.report(*about, other_protocols=other_protocols)
 
@@ -109,9 +120,15 @@ class _Judge:
     """The receiver and all rules of one recording."""
 
     def __init__(
-        self, resolution_ns: int, resolution_source: str, uncertainty_ns: int, session: Session
+        self,
+        resolution_ns: int,
+        resolution_source: str,
+        uncertainty_ns: int,
+        session: Session,
+        probe_ns: float = 0,
     ) -> None:
         self._session = session
+        self._levels_known = True
         self._resolution = resolution_ns
         self._resolution_source = resolution_source
         self._uncertainty = uncertainty_ns
@@ -123,7 +140,7 @@ class _Judge:
         error = resolution_ns + uncertainty_ns
         self._receiver = ColumnReceiver(resolution_ns=error)
         self._places = Places(error)
-        self._timing = TimingRules(error)
+        self._timing = TimingRules(error, probe_ns)
         self._rules = PacketRules(error, session)
         self._framing = FramingRules(error, self._rules)
         self._histogram = Histogram()
@@ -150,7 +167,8 @@ class _Judge:
             self._take(self._receiver.feed(chunk.edges))
         if chunk.gap is not None:
             if not chunk.lost:
-                self._framing.undefined.add(chunk.gap[0])
+                self._levels_known = False  # which polarity comes next, nobody knows
+            self._framing.undefined.add(chunk.gap[0])
             self._take(self._receiver.gap(*chunk.gap))
             self._judge(None, undefined=True)
 
@@ -163,6 +181,16 @@ class _Judge:
         for one in self._session.expectations:
             if one.from_ns > self._last:
                 raise FieldError("from_s", f"within the recording, which ends at {end:g} s", one)
+
+    @property
+    def probe_ns(self) -> float | None:
+        """What the probe may have done to halves of one polarity, where a rule of times fails."""
+        failed = any(one.failed for one in self._timing.tallies())
+        return self._timing.probe_ns if failed and self._levels_known else None
+
+    def doubt_probe(self, again: _Judge) -> None:
+        """Leave open what fails for what the probe may have done, as judged `again` without."""
+        self._timing.doubt_probe(again._timing)
 
     def _take(self, columns: Columns) -> None:
         held = self._held

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from dccwire.address import BROADCAST, Address, LongAddress, Mode, Partition, ShortAddress
-from dccwire.codebook import reserved_clause
+from dccwire.address import BROADCAST, Mode, Partition
+from dccwire.codebook import is_query_or_lock, reserved_clause
 from dccwire.conformance.extended import LATER, LATER_CODES
 from dccwire.conformance.rules import (
     FAILED,
@@ -22,7 +22,7 @@ from dccwire.conformance.rules import (
     Verdict,
     of_bytes,
 )
-from dccwire.formats import Instruction, Kept, Provenance
+from dccwire.formats import MULTI_FUNCTION, Instruction, Kept, Provenance
 from dccwire.instructions import (
     AnalogFunctionGroup,
     BinaryStateLongForm,
@@ -30,6 +30,7 @@ from dccwire.instructions import (
     CvBitManipulation,
     SetDecoderFlags,
 )
+from dccwire.instructions.later import is_extended_cv_access
 from dccwire.signal import Limit
 
 _TOLD = Outcome(Verdict.PASS, note=f"of a form {LATER}")
@@ -43,33 +44,48 @@ def _rule(
     number: int, quantity: str, clause: str, words: str = "", most: int = 0, *,
     force: Force = Force.DERIVED, derived: bool = False,
 ) -> Callable[[Callable[[Sent], Outcome | None]], Rule]:  # fmt: skip
-    """Declare a rule of operations mode."""
+    """Declare a rule of operations mode; the longer CV access (from memory) never fails one."""
     provenance = Provenance.DERIVED if derived else Provenance.PUBLISHED
     limit = Limit(clause, words=words, provenance=provenance)
     if most:
         limit = Limit(clause, most=most, unit="instructions", provenance=provenance)
-    return of_bytes(number, quantity, limit, force, Mode.OPERATIONS)
+    declare = of_bytes(number, quantity, limit, force, Mode.OPERATIONS)
+
+    def guard(judge: Callable[[Sent], Outcome | None]) -> Rule:
+        def told(sent: Sent) -> Outcome | None:
+            said = judge(sent)
+            failed = said is not None and said.verdict is Verdict.FAIL
+            return _LATER if failed and _is_longer_cv_access(sent.data) else said
+
+        return declare(told)
+
+    return guard
+
+
+def _is_longer_cv_access(data: bytes) -> bool:
+    """Whether a packet that `decode` reads as several instructions may be a single later one."""
+    return data[0] < 128 and is_extended_cv_access(data[1:-1])
 
 
 def _parts(sent: Sent) -> tuple[tuple[Instruction, ...], Kept | None] | None:
-    """The instructions of a packet to multi-function decoders, and what is kept as it came."""
-    if not sent.right or sent.data[0] not in range(232) or sent.data[0] in range(128, 192):
-        return None
+    """The instructions of a packet to multi-function decoders, and what is kept as it came.
+
+    A decoder lock is a packet of its own, and holds none (X24).
+    """
     packet = sent.packet
-    if packet is None or not isinstance(packet.address, (ShortAddress, LongAddress, _BROADCAST)):
+    if packet is None or not packet.address.partitions <= MULTI_FUNCTION:
+        return None
+    if packet.address == BROADCAST and is_query_or_lock(sent.data):
         return None
     known = tuple(one for one in packet.instructions if not isinstance(one, Kept))
     kept = packet.instructions[len(known) :]
     return known, kept[0] if kept and isinstance(kept[0], Kept) else None
 
 
-_BROADCAST: type[Address] = type(BROADCAST)
-
-
 @_rule(29, "first byte 192 to 231", "S-9.2.1 §C, Address Byte", "two address bytes and more",
        force=Force.DEFINED)  # fmt: skip
 def long_address(sent: Sent) -> Outcome | None:
-    """A second address byte, and an instruction behind it."""
+    """Its second byte is one of address, and there is something behind."""
     if not sent.right or sent.data[0] not in Partition.LONG.value:
         return None
     return PASSED if len(sent.data) > 3 else FAILED
@@ -78,33 +94,36 @@ def long_address(sent: Sent) -> Outcome | None:
 @_rule(30, "reserved instruction codes", "S-9.2.1 §C", "none", derived=True)
 def reserved_codes(sent: Sent) -> Outcome | None:
     """Codes that are reserved or not available; those of consist control are demanded."""
-    if not sent.right or (parts := _parts(sent)) is None:
+    if (parts := _parts(sent)) is None:
         return _accessory_code(sent)
     known, kept = parts
     if kept is None:
-        told = any(one.format.provenance is Provenance.FROM_MEMORY for one in known)
-        return (_TOLD if told else PASSED) if known else None
+        return (_TOLD if any(map(_is_later, known)) else PASSED) if known else None
     code = kept.data[0]
     if code in LATER_CODES:
         return _LATER
-    address = sent.data[0]
-    partition = next(one for one in Partition if address in one.value)
-    if not reserved_clause(kept.data[:1], partition):
+    if not reserved_clause(kept.data[:1], Partition.SHORT):
         return PASSED
     return Outcome(Verdict.FAIL, force=Force.SHALL if code >> 4 == 0b0001 else None)
 
 
+def _is_later(one: Instruction) -> bool:
+    return not isinstance(one, Kept) and one.format.provenance is Provenance.FROM_MEMORY
+
+
 def _accessory_code(sent: Sent) -> Outcome | None:
-    """CC = 00 of the six bytes of an accessory's CV access."""
-    if not sent.right or len(sent.data) != 6 or sent.data[0] not in Partition.ACCESSORY.value:
+    """CC = 00 of the six bytes of an accessory's CV access; a later form is told."""
+    if not sent.right or sent.data[0] not in Partition.ACCESSORY.value:
         return None
+    if len(sent.data) != 6:
+        return _TOLD if sent.packet and any(map(_is_later, sent.packet.instructions)) else None
     return None if sent.data[2] >> 4 != 0b1110 else PASSED if sent.data[2] & 0b1100 else FAILED
 
 
 def _form(
     kind: type[Instruction], opens: Callable[[int], bool], size: int
 ) -> Callable[[Sent], Outcome | None]:
-    """Judge a form: bytes that open as it does, in its length, and are not it, fail."""
+    """Judge a form: bytes that open as it does, no fewer than it has, and are not it, fail."""
 
     def judge(sent: Sent) -> Outcome | None:
         """What opens as the form does is one."""
@@ -113,15 +132,14 @@ def _form(
             return None
         known, kept = parts
         if kept is not None and opens(kept.data[0]) and len(kept.data) >= size:
-            exactly = kind is not CvBitManipulation or len(kept.data) == size
-            return FAILED if exactly else _LATER
+            return FAILED
         return PASSED if any(isinstance(one, kind) for one in known) else None
 
     return judge
 
 
 consist_bit = _rule(
-    31, "bit 7 of the second byte of consist control", "S-9.2.1 §C, Consist Control", "0",
+    31, "second byte of consist control, bit 7", "S-9.2.1 §C, Consist Control", "0",
     force=Force.DEFINED,
 )(_form(ConsistControl, lambda code: code >> 1 == 0b0001001, 2))  # fmt: skip
 
@@ -135,10 +153,21 @@ analog_output = _rule(
     derived=True,
 )(_form(AnalogFunctionGroup, lambda code: code == 0b00111101, 3))  # fmt: skip
 
+_bit = _form(CvBitManipulation, lambda code: code >> 2 == 0b111010, 3)
+
 bit_data = _rule(
     34, "data byte of bit manipulation, upper bits", "S-9.2.1 §C, CV access long form", "111",
     force=Force.DEFINED,
-)(_form(CvBitManipulation, lambda code: code >> 2 == 0b111010, 3))  # fmt: skip
+)(lambda sent: _accessory_bit(sent) or _bit(sent))  # fmt: skip
+
+
+def _accessory_bit(sent: Sent) -> Outcome | None:
+    """The same in an accessory's CV access, which only §C describes."""
+    if _accessory_code(sent) is not PASSED or sent.data[2] >> 2 != 0b111010:
+        return None
+    if sent.data[1] < 128 and sent.data[1] & 0b1001 != 1:
+        return None
+    return PASSED if sent.data[4] >> 5 == 0b111 else Outcome(Verdict.FAIL, force=Force.DERIVED)
 
 
 _ACKNOWLEDGEMENT_REQUEST = bytes((0b00001111,))
@@ -159,8 +188,9 @@ def _once(group: int) -> Callable[[Sent], Outcome | None]:
         )
         hidden = 0 if kept is None else len(kept.data) - 1
         count += kept is not None and kept.data[0] >> 5 == group
+        later = any(map(_is_later, known)) or (kept is not None and kept.data[0] in LATER_CODES)
         if count > 1:
-            return Outcome(Verdict.FAIL, count)
+            return _LATER if later else Outcome(Verdict.FAIL, count)
         if count + hidden > 1:
             return _UNKNOWN
         return Outcome(Verdict.PASS, count) if count else None
@@ -191,10 +221,10 @@ def long_states(sent: Sent) -> Outcome | None:
     return FAILED if any(1 <= state <= 127 for state in states) else PASSED
 
 
-@_rule(88, "instructions in a packet to the broadcast address", "S-9.2.1 §B", most=1, derived=True)
+@_rule(88, "instructions in a packet to all decoders", "S-9.2.1 §B", most=1, derived=True)
 def broadcast_instructions(sent: Sent) -> Outcome | None:
     """Exactly one."""
-    if not sent.right or sent.data[0] or (parts := _parts(sent)) is None:
+    if sent.data[0] or (parts := _parts(sent)) is None:
         return None
     known, kept = parts
     count = len(known) + (kept is not None)

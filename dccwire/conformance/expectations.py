@@ -15,6 +15,7 @@ from dccwire.conformance.rules import Verdict
 from dccwire.errors import FieldError, Reason, TextError
 from dccwire.instructions.function_groups import FunctionGroup
 from dccwire.notation import INSTRUCTION_TYPES, address_text
+from dccwire.packet import Packet
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,8 +23,8 @@ class Expectation:
     """At least, and at most, so many packets between two times.
 
     `to` is their address, any if None. `what` is an instruction's type, with some of its fields as
-    its text has them, or a function such as `F2=on`; any instruction if it is empty. Times are in
-    ns from the recording's begin, of packet start bits.
+    its text has them, or a function such as `F2=on`; any instruction if it is empty. With `packet`
+    it is that one alone. Times are in ns from the recording's begin, of packet start bits.
 
     Raises:
         TextError: `what` names no instruction, none of its fields, or no value of such a field.
@@ -40,9 +41,12 @@ class Expectation:
     at_most: int | None = None
     from_ns: int = 0
     until_ns: int | None = None
+    packet: Packet | None = None
 
     def __post_init__(self) -> None:
         wanted_of(self.what)
+        if self.packet is not None and (self.what or self.to is not None):
+            raise FieldError("packet", "no to and no what beside it", self.packet)
         for name, least in (("at_least", 0), ("from_ns", 0)):
             value = getattr(self, name)
             if type(value) is not int or value < least:
@@ -58,7 +62,8 @@ class Expectation:
         count = f"{self.at_least} {most}" if self.at_most != self.at_least else f"{self.at_least}"
         end = "the end" if self.until_ns is None else f"{self.until_ns / 1e9:g} s"
         begin = f"{self.from_ns / 1e9:g}{'' if self.until_ns is not None else ' s'}"
-        return f"{to}{': ' * bool(self.what)}{self.what}, {count}, {begin} to {end}"
+        asked = f"{to}{': ' * bool(self.what)}{self.what}" if self.packet is None else self.packet
+        return f"{asked}, {count}, {begin} to {end}"
 
 
 @dataclass(frozen=True, slots=True)

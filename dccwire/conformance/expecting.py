@@ -24,7 +24,6 @@ class Expecting(Watch, abstract=True):
         self._times: list[int] = []
         self._count = self._missed = 0
         self._nearest: tuple[int, str, int] | None = None
-        self._end = 0
         # Whether packets of these bytes meet it, by how many bits they differ, and how.
         self._said: dict[bytes, tuple[bool, int, str]] = {}
 
@@ -39,6 +38,10 @@ class Expecting(Watch, abstract=True):
         return said is not None
 
     def _compare(self, packet: Packet) -> tuple[bool, int, str] | None:
+        if (exactly := self._asked.packet) is not None:
+            if packet.address != exactly.address or len(bytes(packet)) != len(bytes(exactly)):
+                return None
+            return (True, 0, "") if packet == exactly else _differences(packet, bytes(exactly))
         alike = self._asked.to in (None, packet.address)
         if self._wanted is None:
             return (True, 0, "") if alike else None
@@ -57,14 +60,7 @@ class Expecting(Watch, abstract=True):
             wanted = encode(Packet(packet.address, *made, mode=packet.mode))
         except CallError:
             wanted = bytes(packet)
-        turned = [
-            f"byte {place + 1} bit {bit}"
-            for place, (one, other) in enumerate(zip(bytes(packet)[:-1], wanted[:-1], strict=True))
-            for bit in range(7, -1, -1)
-            if (one ^ other) >> bit & 1
-        ]
-        told = f"{packet} [{bytes(packet).hex(' ').upper()}]"
-        return False, len(turned) or 99, f"{told} differs in {', '.join(turned) or 'its fields'}"
+        return _differences(packet, wanted)
 
     def take(self, heard: Heard) -> None:
         """Count it, or keep it if it came nearest."""
@@ -101,3 +97,15 @@ class Expecting(Watch, abstract=True):
             else ""
         )
         return ExpectationResult(asked, verdict, count, tuple(self._times), nearest, note)
+
+
+def _differences(packet: Packet, wanted: bytes) -> tuple[bool, int, str]:
+    """That a packet is not the wanted one, by how many bits, the error byte aside, and by which."""
+    turned = [
+        f"byte {place + 1} bit {bit}"
+        for place, (one, other) in enumerate(zip(bytes(packet)[:-1], wanted[:-1], strict=True))
+        for bit in range(7, -1, -1)
+        if (one ^ other) >> bit & 1
+    ]
+    told = f"{packet} [{bytes(packet).hex(' ').upper()}]"
+    return False, len(turned) or 99, f"{told} differs in {', '.join(turned) or 'its fields'}"

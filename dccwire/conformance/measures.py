@@ -28,7 +28,8 @@ _STRENGTH = list(Force)
 class Tally:
     """What a recording shows of a rule: how often it was measured, where it failed, the worst.
 
-    `lacks` says what the recording lacks where the rule is not decidable.
+    `lacks` says what the recording lacks where the rule is not decidable; `told` that it has no
+    verdict but that something was observed.
     """
 
     def __init__(self, rule: Rule) -> None:
@@ -41,6 +42,7 @@ class Tally:
         self.notes: Counter[str] = Counter()
         self.remarks: list[str] = []
         self.lacks = ""
+        self.told = rule.force is Force.REPORT
         self.doubted = False
         # How far an undecided reading is from a limit, at least: a finer error would decide it.
         self.nearest: int | None = None
@@ -50,6 +52,7 @@ class Tally:
         count = len(times) if count is None else count
         self.measured += count
         self.undecided += count * (outcome.verdict is Verdict.UNDECIDED)
+        self.told |= outcome.verdict is Verdict.OBSERVED
         if outcome.verdict is Verdict.FAIL:
             self.fail(times, count, outcome.force)
         if outcome.value is not None:
@@ -76,11 +79,8 @@ class Tally:
 
     @property
     def verdict(self) -> Verdict:
-        """One failure fails; else one undecided reading leaves the rule undecided.
-
-        A rule that is told alone has no verdict but that something was observed.
-        """
-        if self.rule.force is Force.REPORT and self.measured:
+        """One failure fails; else one undecided reading leaves the rule undecided."""
+        if self.told and self.measured:
             return Verdict.OBSERVED
         if self.failed:
             return Verdict.FAIL
@@ -101,7 +101,7 @@ class Tally:
 
     def result(self) -> RuleResult:
         """What the report says of the rule."""
-        counted = (f"{count} {note}" for note, count in self.notes.items())
+        counted = (f"{count} {note}" for note, count in sorted(self.notes.items()))
         lacks = [self.lacks] * (self.verdict is Verdict.NOT_DECIDABLE)
         return RuleResult(
             self.rule,

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.address import Mode, Partition
-from dccwire.codebook import IDLE_PACKET, RESET_PACKET
+from dccwire.codebook import RESET_PACKET
 from dccwire.conformance.addresses import AddressTable
 from dccwire.conformance.measures import LimitMeasure, Readings, Tally
 from dccwire.conformance.rules import UNKNOWN_MODE, Force, Outcome, Sent, Verdict, rule
@@ -189,6 +189,6 @@ def whole_address(data: bytes) -> bytes:
         return bytes((first, second & (0b01110000 if basic else 0b01110110), basic))
     if first in Partition.LONG.value:
         return data[:2]
-    if data in (RESET_PACKET, IDLE_PACKET) or first in Partition.RESERVED.value:
+    if data == RESET_PACKET or first > 231:
         return b""
     return data[:1]

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable
-from itertools import takewhile
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +22,7 @@ from dccwire.conformance import (  # noqa: F401 - they declare rules
     power,
     resets,
     sequences,
+    service,
     service_packets,
 )
 from dccwire.conformance.addresses import AddressRow, kind_of
@@ -30,7 +30,7 @@ from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.expecting import Expecting
 from dccwire.conformance.extended import LENGTH, judge_length
 from dccwire.conformance.history import Heard, Watch, hides
-from dccwire.conformance.measures import Tally
+from dccwire.conformance.measures import FIRST_TIMES, Tally
 from dccwire.conformance.pace import MISSED, SILENT, TO_ALL, UNHEARD, PaceRules
 from dccwire.conformance.rules import RULES, Outcome, Sent, Verdict
 from dccwire.conformance.session import Session
@@ -112,9 +112,12 @@ class PacketRules:
         profiles = [self._known[key] for key in keys]
         for profile, count in Counter(profiles).items():
             profile.count += count
+        failing: dict[_Profile, list[int]] = defaultdict(list)
+        for place, profile in enumerate(profiles):
             if profile.fails:
-                places = [place for place, one in enumerate(profiles) if one is profile]
-                self._tell(profile, rows.start[places].tolist(), count)
+                failing[profile].append(place)
+        for profile, places in failing.items():
+            self._tell(profile, rows.start[places[:FIRST_TIMES]].tolist(), len(places))
         numbers = np.array([one.address for one in profiles])
         self._pace.add(rows.start, rows.end, numbers, rows.data, rows.size)
         self._hear_columns(rows, keys, profiles)
@@ -184,29 +187,37 @@ class PacketRules:
 
     def _hear_columns(self, rows: PacketColumns, keys: list[int], profiles: list[_Profile]) -> None:
         """Let packets be heard by those who ask for them, in order."""
-        heard, met = -1, 0
-        for asked in (*(at for at, one in enumerate(profiles) if one.watches), len(profiles)):
-            awake = range(heard + 1, asked)
-            for place in (*takewhile(lambda _: self._awake, awake), asked):
-                if place < len(profiles):
-                    one, sent = next(iter(rows.take(slice(place, place + 1)))), _sent(keys[place])
-                    times, ones = (one.begin, one.start, one.end), one.preamble + 1
-                    self._met.update(each.address for each in profiles[met:place])
-                    met = place
-                    known = not self._met.isdisjoint((profiles[place].address, TO_ALL))
-                    number = self._number + place
-                    self._hear(profiles[place], Heard(number, *times, ones, sent, known))
-            heard = asked
-        self._met.update(each.address for each in profiles[met:])
+        count, met, place = len(profiles), 0, -1
+        asked = [at for at, one in enumerate(profiles) if one.watches]
+        awake = any(one.awake for one in self._watches)
+        columns = rows.begin, rows.start, rows.end, rows.preamble
+        times = [one.tolist() for one in columns] if asked or awake else []
+        for next_asked in (*asked, count):
+            place += 1
+            while place <= next_asked:
+                if not awake:
+                    place = next_asked
+                if place == count:
+                    break
+                profile = profiles[place]
+                self._met.update([one.address for one in profiles[met:place]])
+                known = profile.address in self._met or TO_ALL in self._met
+                begin, start, end, preamble = (one[place] for one in times)
+                sent, number = _sent(keys[place]), self._number + place
+                heard = Heard(number, begin, start, end, preamble + 1, sent, known)
+                awake = self._hear(profile, heard)
+                met, place = place, place + 1
+            place = next_asked
+        self._met.update([one.address for one in profiles[met:]])
 
-    @property
-    def _awake(self) -> bool:
-        return any(one.awake for one in self._watches)
-
-    def _hear(self, profile: _Profile, heard: Heard) -> None:
+    def _hear(self, profile: _Profile, heard: Heard) -> bool:
+        """Let a packet be heard; whether the next is to be, whatever it is."""
+        awake = False
         for one in self._watches:
             if one.awake or one in profile.watches:
                 one.take(heard)
+            awake |= one.awake
+        return awake
 
     def _tell(self, profile: _Profile, times: list[int], count: int) -> None:
         for number, outcome in profile.outcomes:

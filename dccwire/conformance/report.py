@@ -14,7 +14,7 @@ from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.rules import Force, Rule, Verdict
 
-SCHEMA = 1
+SCHEMA = 2
 """Version of the JSON's shape."""
 
 

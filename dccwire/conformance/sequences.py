@@ -28,7 +28,7 @@ from dccwire.conformance.rules import (
     rule,
 )
 from dccwire.conformance.session import Session
-from dccwire.formats import Provenance
+from dccwire.formats import MULTI_FUNCTION, Provenance
 from dccwire.instructions import (
     BinaryStateLongForm,
     BinaryStateShortForm,
@@ -36,7 +36,6 @@ from dccwire.instructions import (
     CvBitManipulation,
     CvOperation,
     DecoderFlag,
-    FactoryTest,
     FunctionsF13F20,
     FunctionsF21F28,
     SetDecoderFlags,
@@ -92,11 +91,18 @@ class FactoryTests(Watch):
         self._tally = Tally(FACTORY_TESTS)
 
     def wants(self, sent: Sent) -> bool:
-        return holds(sent, FactoryTest) and self.session.factory is not True
+        packet = sent.packet
+        if packet is None or not packet.address.partitions <= MULTI_FUNCTION:
+            return False
+        codes = (bytes(one)[0] for one in packet.instructions)  # of several bytes, too (X9)
+        return self.session.factory is not True and any(code >> 1 == 0b0000001 for code in codes)
 
     def take(self, heard: Heard) -> None:
         open_ = Outcome(Verdict.UNDECIDED, note="where the factory may be: say factory = false")
-        self._tally.add(open_ if self.session.factory is None else FAILED, [heard.start])
+        said = open_ if self.session.factory is None else FAILED
+        if heard.sent.mode is None:
+            said = Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE)
+        self._tally.add(said, [heard.start])
 
     def tallies(self) -> Iterable[Tally]:
         return (self._tally,)

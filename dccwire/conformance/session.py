@@ -10,12 +10,24 @@ import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
+from enum import StrEnum
 from typing import Any
 
 from dccwire.address import ShortAddress
 from dccwire.conformance.expectations import Expectation
 from dccwire.errors import Reason, RecordingError, ShapeError
 from dccwire.notation import address_from_text
+from dccwire.packet import Packet
+from dccwire.wording import either
+
+
+class Access(StrEnum):
+    """A mode by which a programmer gets at CVs (S-9.2.3 §E)."""
+
+    DIRECT = "direct"
+    ADDRESS_ONLY = "address-only"
+    REGISTER = "register"
+    PAGED = "paged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +37,8 @@ class Session:
     `programming_track`: whether service mode is meant to be sent; `consists`: the short addresses
     that consists use; `every_30_ms`: whether the station is set so that a packet comes every 30 ms
     (S-9.2 §C); `power_on_ns`: when power came on; `new`: whether there was no earlier state then
-    (S-9.2.4 §A); `factory`: whether decoders are tested there; `expectations`: what was to be sent.
+    (S-9.2.4 §A); `factory`: whether decoders are tested there; `access`: the one mode by which
+    packets of three bytes get at CVs in service mode; `expectations`: what was to be sent.
     """
 
     programming_track: bool | None = None
@@ -34,6 +47,7 @@ class Session:
     power_on_ns: tuple[int, ...] | None = None
     new: bool | None = None
     factory: bool | None = None
+    access: Access | None = None
     expectations: tuple[Expectation, ...] = ()
 
     @classmethod
@@ -91,6 +105,13 @@ def _truth(value: object, path: str) -> bool:
     return value
 
 
+def _access(value: object, path: str) -> Access:
+    known = {one.value: one for one in Access}
+    if not isinstance(value, str) or value not in known:
+        raise ShapeError(path, either(known), value)
+    return known[value]
+
+
 def _count(value: object, path: str) -> int:
     if type(value) is not int:
         raise ShapeError(path, "a whole number", value)
@@ -121,6 +142,7 @@ def _each(reader: _Reader) -> _Reader:
 _EXPECTED: dict[str, tuple[str, _Reader]] = {
     "to": ("to", lambda value, path: address_from_text(_text(value, path))),
     "what": ("what", _text),
+    "packet": ("packet", lambda value, path: Packet.from_text(_text(value, path))),
     "at_least": ("at_least", _count),
     "at_most": ("at_most", _count),
     "from_s": ("from_ns", _ns),
@@ -144,5 +166,6 @@ _KEYS: dict[str, tuple[str, _Reader]] = {
     "power_on_s": ("power_on_ns", _each(_ns)),
     "new": ("new", _truth),
     "factory": ("factory", _truth),
+    "access": ("access", _access),
     "expect": ("expectations", _each(_expectation)),
 }

@@ -28,7 +28,6 @@ MEANS = rule(
     6,
     "mean of the first halves of ones, less that of the last",
     Limit("S-9.1 §A", words="told: the same nominal duration, without a tolerance"),
-    Force.REPORT,
 )
 UNEQUAL = rule(
     7,
@@ -45,6 +44,12 @@ NEITHER = rule(
 _UNSTRETCHED_NS = 140_000
 """Zeros up to here tell whether all durations are off by one factor."""
 
+_PROBE_NS = 200
+"""Less of a shift by polarity is not looked at, and so far those of ones and zeros may differ."""
+
+_PROBE_SHARE = 0.1
+"""Or by so much of it (common practice, no source)."""
+
 _ALIKE = 0.01
 """How far the factors of ones and zeros may differ to be one (common practice, no source)."""
 
@@ -52,7 +57,12 @@ _ALIKE = 0.01
 class TimingRules:
     """Measures of rules 1 to 5; `error_ns` is the resolution and all other uncertainty."""
 
-    def __init__(self, error_ns: int) -> None:
+    def __init__(self, error_ns: int, probe_ns: float = 0) -> None:
+        self._probe_ns = probe_ns
+        # Of ones and of unstretched zeros, by polarity: how many halves, and how long in all; the
+        # polarity of the next half-bit.
+        self._polarity_sums = np.zeros((2, 2, 2))
+        self._polarity = 0
         self.ones = LimitMeasure(HALF_OF_ONE, error_ns)
         # Both halves share their middle edge, so a difference is off by twice as much (M4).
         self.differences = LimitMeasure(DIFFERENCE, error_ns, edges=2)
@@ -60,6 +70,7 @@ class TimingRules:
         self.totals = LimitMeasure(TOTAL, error_ns)
         self.neither = Tally(NEITHER)
         self.means, self.unequal = Tally(MEANS), Tally(UNEQUAL)
+        self.means.told = True
         # By how much first halves of ones are longer than the last ones, in all; how many zeros
         # have halves that surely differ.
         self._longer = self._differing = 0
@@ -76,6 +87,12 @@ class TimingRules:
         if not len(lengths):
             return
         one, zero = some.one, some.zero
+        self._add_polarities(lengths, one, zero & (lengths <= _UNSTRETCHED_NS))
+        if self._probe_ns:
+            lengths = lengths.copy()
+            lengths[self._polarity :: 2] -= round(self._probe_ns)
+            lengths[1 - self._polarity :: 2] += round(self._probe_ns)
+        self._polarity = (self._polarity + len(lengths)) % 2
         if some.cut:
             one, zero = one.copy(), zero.copy()
         for place in some.cut:
@@ -110,6 +127,42 @@ class TimingRules:
                 _take(self.differences, apart, starts, ones, both)
             if both is not None or not self.totals.all_below(whole, zeros):
                 _take(self.totals, whole, starts, zeros, both)
+
+    def _add_polarities(self, lengths: Readings, *kinds: NDArray[np.bool_]) -> None:
+        for row, mask in enumerate(kinds):
+            held = lengths * mask
+            for polarity in (0, 1):
+                some = slice((self._polarity + polarity) % 2, None, 2)
+                counted_ = np.count_nonzero(mask[some]), held[some].sum()
+                self._polarity_sums[row, polarity] += counted_
+
+    @property
+    def probe_ns(self) -> float | None:
+        """By how much halves of one polarity read too long, and those of the other too short (M7).
+
+        A probe of one rail, or an opto-coupler, moves rising and falling edges by different
+        amounts, so that ones and zeros differ alike. None where they do not.
+        """
+        counts, sums = self._polarity_sums[:, :, 0], self._polarity_sums[:, :, 1]
+        if not counts.all():
+            return None
+        means = sums / counts
+        one, zero = ((means[:, 0] - means[:, 1]) / 2).tolist()
+        alike = abs(one - zero) <= max(_PROBE_NS, _PROBE_SHARE * abs(one))
+        return one if alike and abs(one) > _PROBE_NS else None
+
+    def doubt_probe(self, without: TimingRules) -> None:
+        """Leave open what fails, and would not `without` what the probe may have done."""
+        shift = abs(self.probe_ns or 0) / 1e3
+        for mine, other in zip(self.tallies(), without.tallies(), strict=True):
+            if mine.failed and not other.failed:
+                mine.undecided, mine.failed, mine.first_times = mine.undecided + mine.failed, 0, []
+                mine.nearest = None
+                mine.remarks.append(
+                    f"halves of one polarity last {shift:.2f} us too long, those of the other too "
+                    "short, of ones and zeros alike: the station, or the probe; reverse the probe "
+                    "to decide (M7)"
+                )
 
     def _sum(self, row: int, readings: Readings) -> None:
         if (self.zeros.highest or 0) > _UNSTRETCHED_NS:

@@ -41,12 +41,18 @@ def longer_form(data: bytes) -> str:
     long = data[0] in Partition.LONG.value
     if not long and data[0] not in (*Partition.BROADCAST.value, *Partition.SHORT.value):
         return ""
-    code, size = data[1 + long], len(data) - 2 - long
-    if code == 0b00111100 and size <= 6:
+    rest = data[1 + long : -1]
+    if rest[0] == 0b00111100 and len(rest) <= 6:
         return "from memory: RCN-212"
-    if code >> 4 == 0b1110 and code >> 2 & 0b11 and size <= 8:
-        return "from memory: RCN-214"
-    return ""
+    return "from memory: RCN-214" if is_extended_cv_access(rest) else ""
+
+
+def is_extended_cv_access(rest: bytes) -> bool:
+    """Whether the bytes behind an address may be a CV access with a 24-bit address (from memory).
+
+    `1110CCSS`, CC not 00, three bytes of address and 0 to 4 of data.
+    """
+    return 4 <= len(rest) <= 8 and rest[0] >> 4 == 0b1110 and rest[0] & 0b1100 != 0
 
 
 FEATURES = "from memory: RCN-212, newer S-9.2.1"

@@ -6,7 +6,8 @@ import pytest
 from conformance_helpers import edges_of, lengths_of, result
 from test_conformance_codes import said, verdict
 
-from dccwire.conformance import Verdict, check
+from dccwire.conformance import Force, Verdict, check
+from dccwire.conformance.rules import Outcome
 
 PASS, FAIL, UNDECIDED, OBSERVED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED, Verdict.OBSERVED
 
@@ -30,7 +31,7 @@ def test_rule_45_output_of_a_cv_access(output: int) -> None:
     ],
 )
 def test_rule_46_accessory_packets_of_four_bytes(text: str, expected: Verdict | None) -> None:
-    """Bit 7 and bit 3 of the second byte 0, bit 0 a 1 (S-9.2.1 §D)."""
+    """In the second byte bits 7 and 3 are 0, bit 0 is 1 (S-9.2.1 §D)."""
     assert verdict(46, text) is expected
 
 
@@ -45,7 +46,8 @@ def test_rule_46_eight_bits_of_an_aspect_are_told(aspect: int) -> None:
 @pytest.mark.parametrize(
     ("number", "text", "expected"),
     [
-        *[(20, "00 00", OBSERVED), (20, "00 01", None), (20, "00 00 00", None)],
+        *[(20, "00 00", OBSERVED), (20, "00 01", OBSERVED), (20, "00 00 00", None)],
+        *[(20, "03 00", None), (20, "00 02", None)],
         *[(47, "BF 80", OBSERVED), (47, "BF 8F", OBSERVED), (47, "BF 07 05", OBSERVED)],
         *[(47, "BF 90", None), (47, "BE 80", None), (47, "BF 06 05", None), (47, "3F 80", None)],
         *[(48, "81 7E 00 05", OBSERVED), (48, "81 7E 08 05", OBSERVED), (48, "81 7E 01 05", None)],
@@ -64,4 +66,19 @@ def test_what_was_observed_neither_passes_nor_fails() -> None:
     assert (result(report, 20).verdict, result(report, 20).measured) == (OBSERVED, 2)
     assert result(report, 47).verdict is Verdict.NOT_EXERCISED
     assert report.verdict is Verdict.NOT_EXERCISED
-    assert "observed\n  rule 20\n" in report.text()
+    assert "observed       rule 20\n" in report.text()
+    edges = edges_of(lengths_of(*["00 00 00"] * 2, "00 01 01", "81 7E 00 05 FA", preamble=20))
+    report = check([edges], resolution_ns=1000, rules=(20, 48))
+    assert result(report, 20).note == "1 hard resets"
+    assert (result(report, 48).verdict, result(report, 48).force) == (OBSERVED, Force.SHOULD)
+    assert not report.failed_strictly
+
+
+@pytest.mark.parametrize("address", ["81 F0", "81 F8", "81 71"])
+def test_rule_34_bits_of_accessory_cvs(address: str) -> None:
+    """The data byte is as for other decoders, which follows from S-9.2.1 §C alone."""
+    assert verdict(34, f"{address} E8 07 E5") is PASS
+    assert said(34, f"{address} EB 07 C5") == Outcome(FAIL, force=Force.DERIVED)
+    assert verdict(34, f"{address} EC 07 05") is None
+    assert verdict(34, f"{address} E8 07") is None
+    assert verdict(34, "81 72 E8 07 05") is None

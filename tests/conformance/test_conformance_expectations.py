@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from conformance_helpers import PLAIN, edges_of, lengths_of
 
-from dccwire import Address, LongAddress, ShortAddress
+from dccwire import Address, LongAddress, Packet, ShortAddress
 from dccwire.conformance import Expectation, ExpectationResult, Session, Verdict, check
 from dccwire.errors import DccwireError, FieldError, Reason, TextError
 from refusals import refused
@@ -186,3 +186,32 @@ def test_an_expectation_in_words(one: Expectation, text: str) -> None:
         "nearest": seen.nearest,
         "note": "",
     }
+
+
+@pytest.mark.parametrize(
+    ("text", "count", "nearest"),
+    [
+        ("short 3: FunctionGroupOne functions=FL", 2, ""),
+        ("short 3: FunctionGroupOne functions=F1", 0, "[03 80 83] differs in byte 2 bit 0"),
+        ("short 3: FunctionGroupOne functions=F1,FL", 0, "[03 90 93] differs in byte 2 bit 0"),
+        ("short 4: FunctionGroupOne functions=FL", 0, ""),
+        ("short 3: SpeedStepControl128 forward=yes speed=1", 0, ""),
+    ],
+)
+def test_one_packet_alone(text: str, count: int, nearest: str) -> None:
+    """Of its address, those of its length are near."""
+    (one,) = found(lengths_of(LIGHT, DARK, LIGHT), Expectation(packet=Packet.from_text(text)))
+    assert (one.count, one.verdict) == (count, PASS if count else FAIL)
+    assert nearest in one.nearest
+    assert bool(nearest) is bool(one.nearest)
+    assert str(one.expectation) == f"{text}, 1 or more, 0 s to the end"
+
+
+def test_a_packet_says_its_address_and_what_it_is() -> None:
+    """So neither may stand beside it."""
+    packet = Packet.from_text("idle: Idle")
+    for wrong in ({"to": THREE}, {"what": "Idle"}):
+        with refused(FieldError, field="packet", value=packet):
+            Expectation(packet=packet, **wrong)  # type: ignore[arg-type] # wrong on purpose
+    session = Session.from_dict({"expect": [{"packet": "idle: Idle"}]})
+    assert session.expectations == (Expectation(packet=packet),)

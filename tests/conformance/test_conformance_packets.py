@@ -436,7 +436,7 @@ def test_rule_18_forms_known_from_memory_are_no_failure() -> None:
     assert (found.verdict, found.note) == (PASS, told)
     found = result(among(with_error_byte("FE0D"), "00C11E0C01D2"), 18)
     assert (found.verdict, found.undecided, found.measured) == (UNDECIDED, 1, 2)
-    assert found.note == f"1 with first byte 254: perhaps defined later (from memory); {told}"
+    assert found.note == f"{told}; 1 with first byte 254: perhaps defined later (from memory)"
 
 
 @pytest.mark.parametrize(

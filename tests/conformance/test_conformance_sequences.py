@@ -227,10 +227,18 @@ def test_rule_38_exempts_service_mode() -> None:
 )
 def test_rule_39_factory_tests(factory: bool | None, verdict: Verdict) -> None:
     """02 and 03 never in operation (S-9.2.1 §C); at a factory they may be."""
-    for text in ("03 02", "03 03"):
+    for text in ("03 02", "03 03", "C3 E8 02", "03 02 05", "03 60 03 05 05", "70 02"):
         found = of(39, IDLE, text, session=Session(factory=factory))
         assert found.verdict is verdict
-    assert of(39, "03 01").verdict is NOT_EXERCISED
+    assert of(39, "03 01").verdict is of(39, "03 04 02").verdict is NOT_EXERCISED
+
+
+def test_rule_39_is_not_about_service_mode() -> None:
+    """There 112 to 127 write registers; where the mode is not known, it is undecided."""
+    session = Session(factory=False)
+    assert of(39, IDLE, RESET, "70 02", session=session).verdict is NOT_EXERCISED
+    found = of(39, "70 02", session=session)
+    assert (found.verdict, "service mode, perhaps" in found.note) == (UNDECIDED, True)
 
 
 @pytest.mark.parametrize(

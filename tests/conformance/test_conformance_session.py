@@ -10,6 +10,7 @@ from conformance_helpers import PLAIN, edges_of, judge, lengths_of
 
 from dccwire import ShortAddress
 from dccwire.conformance import Expectation, Session, check, junit_of, read_session
+from dccwire.conformance.session import Access
 from dccwire.errors import FieldError, Reason, RecordingError, ShapeError, TextError
 from refusals import refused
 
@@ -19,6 +20,7 @@ consists = [7, 100]
 every_30_ms = true
 power_on_s = [0, 1.5]
 new = true
+access = "address-only"
 
 [[expect]]
 to = "short 3"
@@ -46,6 +48,7 @@ def test_a_session_file_says_what_no_recording_shows(tmp_path: Path) -> None:
         every_30_ms=True,
         power_on_ns=(0, 1_500_000_000),
         new=True,
+        access=Access.ADDRESS_ONLY,
         expectations=(wanted, nothing),
     )
     assert read_session(path) == read_session(str(path)) == expected
@@ -58,6 +61,9 @@ def test_a_session_file_says_what_no_recording_shows(tmp_path: Path) -> None:
     [
         ({"consist": [7]}, "consist", "a known key", "perhaps consists"),
         ({"zzz": 1}, "zzz", "a known key", None),
+        ({"access": "page"}, "access", "direct, address-only, register or paged", ""),
+        ({"access": 3}, "access", "direct, address-only, register or paged", ""),
+        ({"access": []}, "access", "direct, address-only, register or paged", ""),
         ({"expect": [{}, {"untill_s": 3}]}, "expect[1].untill_s", "a known key", "perhaps until_s"),
         ({"expect": {}}, "expect", "a list", ""),
         ({"expect": [3]}, "expect[0]", "a table", ""),

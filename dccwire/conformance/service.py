@@ -1,0 +1,430 @@
+"""Rules on the sequences of S-9.2.3: what groups of packets show of them.
+
+A step may end early where the decoder acknowledges it, which no recording of the signal alone
+shows; so fewer packets than demanded fail only where they are too few for any acknowledgement.
+Packets of three bytes may be of several modes; what is wrong in one of them alone is undecided.
+Room: finished groups in, outcomes out; the groups are cut elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import TypeAlias
+
+import numpy as np
+
+from dccwire.address import PROGRAMMING_TRACK, Mode
+from dccwire.codebook import IDLE_PACKET, RESET_PACKET, is_programming
+from dccwire.conformance import service_rules as r
+from dccwire.conformance.history import Heard, Watch
+from dccwire.conformance.measures import LimitMeasure, Tally
+from dccwire.conformance.pace import APART_112_127
+from dccwire.conformance.rules import FAILED, PASSED, UNKNOWN_MODE, Outcome, Rule, Sent, Verdict
+from dccwire.conformance.service_groups import (
+    ANSWERED,
+    LOST,
+    SHORTEST_PACKET_NS,
+    End,
+    Group,
+    Groups,
+    Kind,
+    resets_too,
+)
+from dccwire.conformance.session import Access, Session
+from dccwire.instructions import CvOperation, HardReset
+from dccwire.packet import Packet
+from dccwire.receiver.tracking import is_service
+from dccwire.service_mode import PRESET_PAGE, DirectBitManipulation
+from dccwire.signal import LIMITS
+
+Found: TypeAlias = Iterator[tuple[Rule, Outcome, int]]
+"""What a rule says, and of when."""
+
+DIRECT_KINDS = 3
+"""Verify, write and bit manipulation (S-9.2.3 §E, Direct Mode)."""
+
+ANSWERABLE = 2
+"""Packets from which on an acknowledgement may come (S-9.2.3 §D, P17)."""
+
+DIFFER = "of packets that differ: a decoder obeys identical ones alone (S-9.2.3 §E)"
+ANSWERED_OR_OTHER = f"{ANSWERED}, or they are of another mode (say which in the session)"
+IN_ONE_MODE = "in the one mode or the other: which is in use decides (say it in the session)"
+STRICT = "of exactly the least with the end bit before; the strict reading asks one more (P16, C2)"
+HIDDEN = "fewer, before which half-bits of no packet may hide ones"
+SHARED = "fewer resets than recovery and lead make, " + ANSWERED
+REPEATED = "with page writes repeated where the list has resets (P6)"
+SILENT = "where the text is silent: behind an address query or a decoder lock"
+DIVIDED = "that divide the resets before a step, or come before them"
+FREE = "that come before the recovery ends, if the decoder has not answered (record the current)"
+PERHAPS_SERVICE = "identical packets in close succession to 112 to 127: service mode without reset?"
+CYCLED = "behind a time without signal: whether the power was off decides"
+OPEN_END = "not 1; whether programming has ended decides"
+SHORT_RESETS = "resets among service mode packets behind fewer ones (the text is not clear)"
+
+
+FIND_DIRECT = [
+    bytes(Packet(PROGRAMMING_TRACK, one, mode=Mode.SERVICE))
+    for one in (DirectBitManipulation(CvOperation.VERIFY, 8, 7, value) for value in (0, 1))
+]
+"""Verifies of CV 8 bit 7 as 0 and as 1."""
+
+
+def accesses(group: Group, page: int | None, session: Session) -> tuple[Access, ...]:
+    """The modes that a group can be of, given what the page register was set to, if known.
+
+    Registers 5, 7 and 8 are of register mode; 1 to 4 are data registers too, of a page other than 1
+    for certain; register 1 below 128 is address-only mode's as well (P5, P9).
+    """
+    if group.target.direct:
+        return (Access.DIRECT,)
+    number, paged = group.target.number, page not in (None, PRESET_PAGE)
+    if group.target == r.PAGE and group.kind is Kind.WRITE:
+        preset = group.data[1] == PRESET_PAGE
+        found = [Access.PAGED, *[Access.REGISTER, Access.ADDRESS_ONLY][: 2 * preset]]
+    elif number > 4 and group.target != r.PAGE:
+        return (Access.REGISTER,)
+    elif paged:
+        return (Access.PAGED,)
+    else:
+        below = number == 1 and group.data[1] < 128
+        found = [Access.PAGED, Access.REGISTER, *[Access.ADDRESS_ONLY] * below]
+    return tuple(one for one in found if session.access in (None, one)) or tuple(found)
+
+
+def counted(group: Group, least: int) -> Outcome | None:
+    """Whether the packets of a group are enough."""
+    if group.count >= least:
+        return Outcome(Verdict.PASS, group.count, DIFFER * group.differs)
+    if group.uncounted:
+        return None
+    return _short(group, group.count, lost=group.lost)
+
+
+def recovered(group: Group, least: int) -> Outcome | None:
+    """Whether the same write, beyond what is enough, or resets behind it last for its recovery."""
+    count = group.surplus + group.after.count
+    if count >= least:
+        return Outcome(Verdict.PASS, count)
+    if group.uncounted or group.ended is End.RECORDING:
+        return None
+    lost = group.lost or group.after.missed or group.ended is End.GAP
+    return _short(group, count, lost=lost)
+
+
+def _short(group: Group, count: int, *, lost: bool) -> Outcome:
+    if lost:
+        return Outcome(Verdict.UNDECIDED, count, LOST)
+    if group.count >= ANSWERABLE:
+        return Outcome(Verdict.UNDECIDED, count, ANSWERED)
+    return Outcome(Verdict.FAIL, count)
+
+
+def led(group: Group, access: Access, sequence: r.Sequence) -> Outcome | None:
+    """Whether the resets before a group are enough.
+
+    They stand before each write group and before the first of a run of verify groups, in paged mode
+    before each; behind a write they come after its recovery.
+    """
+    earlier, count, least = group.earlier, group.before.count, sequence.counts.resets
+    verifies = earlier is not None and earlier.kind is group.kind is Kind.VERIFY
+    alike = earlier is not None and earlier.target.direct is group.target.direct
+    if verifies and alike and access is not Access.PAGED:
+        return None
+    whole = least
+    if earlier is not None and earlier.kind is Kind.WRITE:
+        whole += max(0, sequence.least_recovery(earlier.target) - earlier.surplus)
+    if count >= whole:
+        return Outcome(Verdict.PASS, count)
+    if group.before.cut:
+        return None
+    if group.before.missed:
+        return Outcome(Verdict.UNDECIDED, count, LOST)
+    if count >= least:
+        return Outcome(Verdict.UNDECIDED, count, SHARED)
+    if earlier is not None and earlier.kind is Kind.OTHER:
+        return Outcome(Verdict.UNDECIDED, count, SILENT)
+    return Outcome(Verdict.FAIL, count)
+
+
+def by_count(group: Group, possible: tuple[Access, ...]) -> Found:
+    """The rules that count the packets of a group and its resets, in each mode it can be of.
+
+    What is wrong in all of them fails in each; what is wrong in some is undecided there.
+    """
+    columns = zip(*(_demands(group, access) for access in possible), strict=True)
+    for column in columns:
+        wrong = [said is not None and said.verdict is Verdict.FAIL for _, said in column]
+        for rule, said in column:
+            if said is None:
+                continue
+            if said.verdict is Verdict.FAIL and not all(wrong):
+                yield rule, Outcome(Verdict.UNDECIDED, said.value, IN_ONE_MODE), group.begin
+            elif said.note == ANSWERED and len(column) > 1:
+                yield rule, said._replace(note=ANSWERED_OR_OTHER), group.begin
+            else:
+                yield rule, said, group.begin
+
+
+def _demands(group: Group, access: Access) -> Iterator[tuple[Rule, Outcome | None]]:
+    """What a mode demands of a group: resets, packets, recovery."""
+    sequence, page = r.SEQUENCES[access], group.target == r.PAGE
+    counts = sequence.counts
+    yield sequence.resets, led(group, access, sequence)
+    if group.kind is Kind.VERIFY:
+        listed = not (page and access is Access.PAGED)  # no verify of the page register is
+        yield sequence.verifies, counted(group, counts.verifies) if listed else None
+        return
+    least = sequence.least_recovery(group.target)
+    written = recovered(group, least)
+    presets = page and group.after.count < least and access is not Access.ADDRESS_ONLY
+    if presets and written and written.verdict is Verdict.PASS:
+        written = written._replace(note=REPEATED)
+    writes = counts.page_writes if page else counts.writes
+    yield sequence.resets if page else sequence.writes, counted(group, writes)
+    yield sequence.resets if page else sequence.recovery, written
+
+
+def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
+    """The rules on what comes before a group, into it, and into its recovery."""
+    before = group.before
+    if group.earlier is None and not group.cut:
+        lost = Outcome(Verdict.UNDECIDED, note=LOST) if before.missed else FAILED
+        yield r.LEAD, PASSED if before.count else lost, group.begin
+    if group.kind is Kind.OTHER:
+        return
+    few = before.count < r.SEQUENCES[possible[0]].counts.resets
+    if before.count:
+        yield r.ZEROS, PASSED, group.begin
+    if before.likeness is not None and few:
+        yield r.ZEROS, FAILED, before.likeness
+    for time in group.intruders:
+        yield r.INTRUDERS, FAILED, time
+    if before.divided is not None and few:
+        yield r.INTRUDERS, Outcome(Verdict.UNDECIDED, note=DIVIDED), before.divided
+    elif not group.intruders:
+        yield r.INTRUDERS, PASSED, group.begin
+    if group.kind is Kind.WRITE:
+        yield from _in_recovery(group, possible)
+
+
+def _in_recovery(group: Group, possible: tuple[Access, ...]) -> Found:
+    needed = [r.SEQUENCES[access].least_recovery(group.target) for access in possible]
+    outcome, least = recovered(group, max(needed)), recovered(group, min(needed))
+    if outcome is None or least is None:
+        return
+    passed = outcome.verdict is Verdict.PASS
+    if outcome.verdict is Verdict.FAIL and least.verdict is Verdict.PASS:
+        outcome = Outcome(Verdict.UNDECIDED, note=IN_ONE_MODE)
+    plain = outcome._replace(value=None, note=FREE if outcome.note == ANSWERED else outcome.note)
+    if passed or group.ended in (End.PAUSE, End.GAP):
+        yield r.STOPPED, plain, group.end
+    if passed or group.ended in (End.GROUP, End.OTHERS):
+        yield r.IN_RECOVERY, plain, group.end if passed else group.left
+        if not passed and group.ended is End.OTHERS:
+            yield r.INTRUDERS, plain, group.left
+
+
+class ServiceMode(Watch):
+    """Judges what is sent in service mode, where the session does not say that none is meant."""
+
+    def __init__(self, error_ns: int, session: Session) -> None:
+        super().__init__(error_ns, session)
+        self._groups = Groups(error_ns, meant=session.programming_track is True)
+        self._pauses = LimitMeasure(r.PAUSE, error_ns)
+        others = (one for one in r.RULES_OF_GROUPS if one is not r.PAUSE)
+        self._tallies = {one.number: Tally(one) for one in others}
+        self._least_one = 2 * (LIMITS["t1"].least - error_ns)
+        # The last packet; what was written to the page register last, None if that is not known;
+        # whether the power may have been off since, and whether operations packets came.
+        self._last: Heard | None = None
+        self._page: int | None = None
+        self._cycled = self._left = False
+        self._last_page = 0
+        self._kinds: set[int] = set()
+        # Packets that may be of service mode though no reset leads them.
+        self._close: tuple[bytes, int, bool] = b"", 0, False
+
+    def wants(self, sent: Sent) -> bool:
+        """Resets, what resembles them, what can be of service mode, and what is wrong."""
+        if self.session.programming_track is False:
+            return False
+        data = sent.data
+        return not sent.right or data == RESET_PACKET or is_service(data) or resets_too(data)
+
+    def take(self, heard: Heard) -> None:
+        """Judge the groups that it ends, and the packet by itself."""
+        self._judge(self._groups.take(heard))
+        data, groups = heard.sent.data, self._groups
+        if (pause := groups.pause) is not None:
+            self._judge_pause(pause.lasted, pause.start, pause.doubt)
+        if groups.service:
+            self._judge_preamble(heard)
+            self._left = False
+        elif heard.sent.right and is_service(data):
+            self._look_closer(heard)
+        elif heard.sent.right and data not in (RESET_PACKET, IDLE_PACKET):
+            self._left = True
+        if data == RESET_PACKET and groups.within and heard.ones < r.PREAMBLE.limit.least:
+            self._tallies[r.PREAMBLE.number].notes[SHORT_RESETS] += 1
+        self._last = heard
+        pending = self._page not in (None, PRESET_PAGE) and not self._left
+        self.awake = groups.open or pending
+
+    def gap(self, begin: int, end: int) -> None:
+        """The power may have been off."""
+        self._judge(self._groups.gap(begin, end))
+        self._cycled |= end - begin >= SHORTEST_PACKET_NS
+
+    def miss(self, begin: int, end: int) -> None:
+        """A packet may be lost."""
+        self._groups.miss(end)
+
+    def close(self) -> None:
+        """Judge what the end cuts, and the page that is left."""
+        cut = self._groups.close()
+        self._judge(cut)
+        if self._page == PRESET_PAGE:
+            self._add(r.LAST_PAGE, PASSED, 0)
+        elif self._page is not None and all(one.ended is not End.RECORDING for one in cut):
+            doubt = Outcome(Verdict.UNDECIDED, note=OPEN_END)
+            self._add(r.LAST_PAGE, FAILED if self._left else doubt, self._last_page)
+
+    def tallies(self) -> Iterable[Tally]:
+        """What was found."""
+        return self._pauses, *self._tallies.values()
+
+    def _add(self, rule: Rule, outcome: Outcome, time: int) -> None:
+        self._tallies[rule.number].add(outcome, [time])
+
+    def _lack(self, rule: Rule) -> None:
+        kind = "session description" if rule.needs == r.INTENT else "recording"
+        self._tallies[rule.number].lacks = f"the {kind} lacks {rule.needs}"
+
+    def _judge(self, groups: list[Group]) -> None:
+        for group in groups:
+            page = None if self._cycled else self._page
+            possible = accesses(group, page, self.session)
+            counted = () if group.kind is Kind.OTHER else by_count(group, possible)
+            for rule, outcome, time in (*by_order(group, possible), *counted):
+                unsure = group.unsure and outcome.verdict is Verdict.FAIL
+                doubt = Outcome(Verdict.UNDECIDED, outcome.value, UNKNOWN_MODE)
+                self._add(rule, doubt if unsure else outcome, time)
+            self._note(group)
+            self._follow_page(group)
+
+    def _follow_page(self, group: Group) -> None:
+        """Keep what the page register holds; data registers behind a power cycle (footnote 3)."""
+        if group.target.direct or group.kind is Kind.OTHER:
+            return
+        if group.target == r.PAGE:
+            if group.kind is Kind.WRITE:
+                self._page, self._cycled, self._last_page = group.data[1], False, group.begin
+        elif group.target.number <= 4 and self._page not in (None, PRESET_PAGE):
+            on = any(self._last_page < one < group.begin for one in self.session.power_on_ns or ())
+            known = self.session.power_on_ns is not None
+            cycled = on if known else self._cycled
+            doubt = Outcome(Verdict.UNDECIDED, note=CYCLED)
+            self._add(r.POWER_CYCLE, (FAILED if on else doubt) if cycled else PASSED, group.begin)
+
+    def _note(self, group: Group) -> None:
+        """What no rule can be decided by without the current or the session."""
+        for rule in (r.ANSWERS, r.WINDOW, r.LIMITED, r.OVERLOAD):
+            self._lack(rule)
+        data = group.data
+        if group.kind is Kind.OTHER:
+            if len(data) == 3:
+                self._lack(r.QUERY)
+        elif group.target.direct:
+            self._note_direct(group)
+        elif data[:2] == b"\x7f\x08":
+            self._lack(r.FACTORY_RESET)
+        elif group.target.number == 5 and group.kind is Kind.WRITE:
+            self._lack(r.REGISTER_5)
+
+    def _note_direct(self, group: Group) -> None:
+        seen = Outcome(Verdict.OBSERVED, group.after.count)
+        if group.kind is Kind.VERIFY and group.ended is not End.RECORDING:
+            self._add(r.AFTER_ANSWER, seen, group.end)
+        self._kinds.add(group.data[0] >> 2 & 0b11)
+        self._lack(r.DIRECT_KINDS)
+        if len(self._kinds) == DIRECT_KINDS:
+            self._tallies[r.DIRECT_KINDS.number].lacks = ""
+            self._add(r.DIRECT_KINDS, PASSED, group.begin)
+        if group.data in FIND_DIRECT:
+            note = f"of bit 7 as {FIND_DIRECT.index(group.data)}"
+            self._add(r.DIRECT_FOUND, Outcome(Verdict.OBSERVED, note=note), group.begin)
+
+    def _judge_pause(self, lasted: int, start: int, doubt: str) -> None:
+        measure = self._pauses
+        if doubt and lasted + measure.error > measure.rule.limit.most:
+            measure.add(Outcome(Verdict.UNDECIDED, lasted, doubt), [start])
+        else:
+            measure.take(np.array([lasted]), lambda some: np.array([start])[some])
+
+    def _judge_preamble(self, heard: Heard) -> None:
+        """Rule 49, counted as rule 14: the end bit before counts if it adjoins (C2)."""
+        last, least = self._last, r.PREAMBLE.limit.least
+        adjoins = last is not None and last.number == heard.number - 1 and last.end == heard.begin
+        if heard.ones >= least:
+            outcome = Outcome(Verdict.PASS, heard.ones, STRICT * (adjoins and heard.ones == least))
+        elif last is None or last.number != heard.number - 1:
+            return
+        else:
+            hidden = (heard.begin - last.end + 2 * self.error) // self._least_one + 1
+            if adjoins or heard.ones + hidden < least:
+                outcome = Outcome(Verdict.FAIL, heard.ones)
+            else:
+                outcome = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
+            if heard.sent.mode is None:
+                outcome = Outcome(Verdict.UNDECIDED, heard.ones, UNKNOWN_MODE)
+        self._add(r.PREAMBLE, outcome, heard.start)
+
+    def _look_closer(self, heard: Heard) -> None:
+        """Whether packets to 112 to 127 that no reset leads look like those of service mode.
+
+        They are identical, behind 20 ones, and closer together than footnote 11 of S-9.2 §C allows
+        in operations mode.
+        """
+        data, end, told = self._close
+        long = heard.ones >= r.PREAMBLE.limit.least
+        again = data == heard.sent.data and heard.start - end < APART_112_127.limit.least and long
+        if again and not told and is_programming(data):
+            self._add(r.LEAD, Outcome(Verdict.UNDECIDED, note=PERHAPS_SERVICE), heard.start)
+        self._close = heard.sent.data, heard.end, again
+
+
+class HardResets(Watch):
+    """Counts what comes behind a hard reset: a cycle that no sequence uses (rule 78)."""
+
+    def __init__(self, error_ns: int, session: Session) -> None:
+        super().__init__(error_ns, session)
+        self._tally = Tally(r.HARD_RESET)
+        self._start = self._count = 0
+
+    def wants(self, sent: Sent) -> bool:
+        """Hard resets, to whatever address (P14), but those of service mode (P10)."""
+        packet = sent.packet if sent.right and 1 in sent.data[1:3] else None
+        return packet is not None and any(isinstance(one, HardReset) for one in packet.instructions)
+
+    def take(self, heard: Heard) -> None:
+        """Count idles and resets until there are enough, or another packet comes."""
+        if self.awake and heard.sent.data in (IDLE_PACKET, RESET_PACKET):
+            self._count += 1
+            if self._count < r.HARD_RESET.limit.least:
+                return
+        if self.awake:
+            self._tally.add(Outcome(Verdict.OBSERVED, self._count), [self._start])
+        self.awake = self.wants(heard.sent)
+        self._start, self._count = heard.start, 0
+
+    def gap(self, begin: int, end: int) -> None:
+        """What it hides is not counted."""
+        self.awake = False
+
+    def miss(self, begin: int, end: int) -> None:
+        """What could not be read is not counted."""
+        self.awake = False
+
+    def tallies(self) -> Iterable[Tally]:
+        """What was counted."""
+        return (self._tally,)

@@ -1,0 +1,116 @@
+"""Assertions on recordings for tests of firmware, and the fixture that reads one; for pytest.
+
+`pip install 'dccwire[capture]'` is enough for pytest to know the fixture. What reads and judges is
+loaded when a test asks for it. Room: fixtures and assertions; nothing is judged here.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Collection, Iterable
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+import pytest
+
+if TYPE_CHECKING:
+    from dccwire.conformance import ExpectationResult, Report, Session
+    from dccwire.packet import Packet
+    from dccwire.recordings import Recording
+
+Signal: TypeAlias = "Recording | str | os.PathLike[str] | Iterable[int]"
+"""A recording, a file's path, or edge times in ns from capture code of one's own."""
+
+__all__ = ["assert_conforms", "assert_sent", "track_recording"]
+
+
+@pytest.fixture
+def track_recording() -> Callable[..., Recording]:
+    """What reads a file, with the arguments of `dccwire.recordings.read`.
+
+    A test may as well hand edge times in ns to the assertions, from capture code of its own.
+    """
+    from dccwire.recordings import read
+
+    return read
+
+
+def assert_conforms(
+    signal: Signal,
+    *,
+    rules: Collection[int] | None = None,
+    session: Session | None = None,
+    strict: bool = False,
+    certain: bool = False,
+    **options: Any,
+) -> Report:
+    """Fail the test unless a signal keeps the rules; the message is the report in words.
+
+    Args:
+        signal: a recording, a file's path, or edge times in ns.
+        rules: the numbers of the rules to judge by; all if left out.
+        session: what is known besides the recording, and expected.
+        strict: whether any failed rule counts, not only what the texts demand or define.
+        certain: whether what is undecided fails the test, too.
+        options: those of `dccwire.conformance.check`, such as `resolution_ns`.
+
+    Raises:
+        DccwireError: as `dccwire.conformance.check`.
+    """
+    __tracebackhide__ = True
+    from dccwire.conformance import Verdict
+
+    report = _judged(signal, rules=rules, session=session, **options)
+    failed = report.failed_strictly if strict else report.failed
+    if failed or not report.packets or (certain and report.verdict is Verdict.UNDECIDED):
+        pytest.fail(report.text(), pytrace=False)
+    return report
+
+
+def assert_sent(
+    signal: Signal,
+    packet: Packet | bytes | str,
+    *,
+    between: tuple[float, float] | None = None,
+    times: int | None = None,
+    **options: Any,
+) -> ExpectationResult:
+    """Fail the test unless a packet was sent; the message tells of the one that came nearest.
+
+    Args:
+        signal: as for `assert_conforms`.
+        packet: a packet, its text, or its bytes, error byte included.
+        between: seconds from the recording's begin, of packet start bits; all of it if left out.
+        times: how often exactly, where once or more is not meant; 0: never.
+        options: those of `dccwire.conformance.check`.
+
+    Raises:
+        DccwireError: as `dccwire.conformance.check`; no such packet, or no such times.
+    """
+    __tracebackhide__ = True
+    from dccwire.conformance import Expectation, Session, Verdict
+    from dccwire.packet import Packet, decode
+
+    if isinstance(packet, str):
+        packet = Packet.from_text(packet)
+    elif not isinstance(packet, Packet):
+        packet = decode(packet)
+    begin, end = (0, None) if between is None else (round(one * 1e9) for one in between)
+    least = 1 if times is None else times
+    asked = Expectation(None, "", least, times, begin or 0, end, packet)
+    report = _judged(signal, rules=(), session=Session(expectations=(asked,)), **options)
+    (found,) = report.expectations
+    if found.verdict is not Verdict.PASS:
+        told = (f"{found.count} seen", found.nearest and f"nearest {found.nearest}", found.note)
+        pytest.fail("; ".join(filter(None, (f"expected {asked}", *told))), pytrace=False)
+    return found
+
+
+def _judged(signal: Signal, **options: Any) -> Report:
+    from dccwire.conformance import check
+    from dccwire.recordings import Recording
+
+    if isinstance(signal, (str, os.PathLike, Recording)):
+        return check(signal, **options)
+    import numpy as np
+
+    return check([np.array([*signal], np.int64)], **options)

@@ -1,0 +1,118 @@
+"""A probe that moves rising and falling edges by different amounts is not blamed on the station."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from random import Random
+
+import numpy as np
+import pytest
+from conformance_helpers import check_signal, edges_of, result
+
+from dccwire.conformance import Report, Verdict
+from dccwire.recordings import Chunk, write_vcd
+from dccwire.signal import Timing
+from dccwire.synthesis import Sending
+
+PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
+GOOD = Timing(58_000, 100_000)
+IDLE, SPEED = bytes.fromhex("FF00FF"), bytes.fromhex("037477")
+
+
+def seen(shift: int, timing: Timing = GOOD, *, zeros: int | None = None) -> list[int]:
+    """Half-bits as a probe shows them: those of one polarity longer, the others shorter."""
+    random = Random(1)
+    lengths = [
+        length
+        for number in range(60)
+        for length in Sending([IDLE, SPEED][number % 2], 16, timing).lengths()
+    ]
+    by = (shift if zeros is None or length < 80_000 else zeros for length in lengths)
+    return [
+        int(length + (-1) ** place * each + random.uniform(-300, 300))
+        for place, (length, each) in enumerate(zip(lengths, by, strict=True))
+    ]
+
+
+def judged(lengths: list[int]) -> Report:
+    """The report on half-bits that were sampled each 0.1 µs."""
+    return check_signal([edges_of(lengths)], resolution_ns=100)
+
+
+@pytest.mark.parametrize(
+    ("shift", "verdict"),
+    [(0, PASS), (500, PASS), (1600, UNDECIDED), (1800, UNDECIDED), (-1800, UNDECIDED)],
+)
+def test_a_probe_of_one_rail_is_not_blamed_on_the_station(shift: int, verdict: Verdict) -> None:
+    """Ones and zeros are shifted alike (M7): the difference of the halves of a 1 is open."""
+    report = judged(seen(shift))
+    assert (report.verdict, result(report, 2).verdict, result(report, 2).failed) == (
+        verdict,
+        verdict,
+        0,
+    )
+    if verdict is UNDECIDED:
+        told = float(result(report, 2).note.split(" last ")[1].split()[0])
+        assert told == pytest.approx(abs(shift) / 1e3, abs=0.02)
+        assert "reverse the probe to decide (M7)" in result(report, 2).note
+        assert "rule 2: see its note" in report.text()
+
+
+@pytest.mark.parametrize("shift", [3500, -3500])
+def test_halves_that_it_moves_out_of_their_limits_are_open_too(shift: int) -> None:
+    """55 to 61 µs (rule 1) with the shift taken off."""
+    report = judged(seen(shift))
+    assert result(report, 1).verdict is UNDECIDED
+    assert result(report, 1).first_times_ns == ()
+    short = judged(seen(shift // 2, Timing(58_000, 96_000)))
+    assert result(short, 3).verdict is UNDECIDED
+
+
+@pytest.mark.parametrize(
+    ("timing", "shift", "zeros", "rule"),
+    [
+        (Timing(60_000, 100_000, one_last=56_000), 0, 0, 2),
+        (GOOD, 1800, 0, 2),
+        (GOOD, 1800, 1400, 2),
+        (Timing(62_000, 100_000), 1000, None, 1),
+        (Timing(58_000, 93_000), 1000, None, 3),
+    ],
+)
+def test_what_the_probe_does_not_explain_fails(
+    timing: Timing, shift: int, zeros: int | None, rule: int
+) -> None:
+    """Ones alone, or not alike, or wrong without it as well."""
+    report = judged(seen(shift, timing, zeros=zeros))
+    assert (report.verdict, result(report, rule).verdict) == (FAIL, FAIL)
+
+
+@pytest.mark.parametrize(("apart", "verdict"), [(180, UNDECIDED), (250, FAIL)])
+def test_how_alike_ones_and_zeros_are_shifted(apart: int, verdict: Verdict) -> None:
+    """To 0.2 µs, or a tenth of it (common practice, no source)."""
+    assert judged(seen(1800, zeros=1800 - apart)).verdict is verdict
+
+
+def test_a_file_is_looked_at_again_without_the_shift(tmp_path: Path) -> None:
+    """As edges are, with its own resolution."""
+    path = tmp_path / "track.vcd"
+    write_vcd(path, edges_of(seen(1800), 58_000).tolist())
+    report = check_signal(path)
+    assert result(report, 2).verdict is UNDECIDED
+    assert (report.packets, report.edges) == (60, len(seen(1800)) + 1)
+
+
+def test_across_a_stretch_without_a_level_polarity_is_not_known() -> None:
+    """Then nothing is said of the probe."""
+    edges = edges_of(seen(1800))
+    gap = int(edges[-1]) + 40_000
+    chunks = [Chunk(edges, (gap, gap + 10**6)), Chunk(edges + gap + 10**6)]
+    assert result(check_signal(chunks, resolution_ns=100), 2).verdict is FAIL
+
+
+def test_it_is_the_same_wherever_the_edges_are_cut() -> None:
+    """Polarity goes on from chunk to chunk."""
+    edges = edges_of(seen(1800))
+    whole = result(check_signal([edges], resolution_ns=100), 2)
+    for cut in range(100, len(edges), 777):
+        parts = check_signal(np.split(edges, [cut]), resolution_ns=100)
+        assert result(parts, 2) == whole

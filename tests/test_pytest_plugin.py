@@ -1,0 +1,134 @@
+"""The plugin for pytest: a fixture and two assertions, in test runs of their own."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from dccwire import Packet
+from dccwire.conformance import Session, Verdict
+from dccwire.errors import FieldError
+from dccwire.pytest_plugin import assert_conforms, assert_sent
+from dccwire.signal import Timing
+from dccwire.synthesis import Sending, synthesize
+
+pytest_plugins = ["pytester"]
+
+PROJECT = Path(__file__).parent.parent / "pyproject.toml"
+MORNING = Path(__file__).parent.parent / "vectors/recordings/harbour-morning.vcd"
+
+
+def edges(*packets: str, timing: Timing = Timing()) -> list[int]:  # noqa: B008 - a frozen value
+    """Edge times in ns of packets in hex."""
+    return list(synthesize([Sending(bytes.fromhex(one), 16, timing) for one in packets]))
+
+
+GOOD = edges("FF 00 FF", "37 74 43", "FF 00 FF")
+
+
+def test_a_signal_that_conforms_gives_its_report() -> None:
+    """Edges, a path, a recording: the report is there to look on."""
+    assert assert_conforms(GOOD).packets == 3
+    assert assert_conforms(iter(GOOD), rules=(1, 16)).verdict is Verdict.PASS
+    assert assert_conforms(MORNING, rules=range(1, 20)).packets == 59
+    assert assert_conforms(str(MORNING), session=Session(every_30_ms=False)).packets == 59
+
+
+@pytest.mark.parametrize(
+    ("signal", "options", "told"),
+    [
+        (edges("FF 00 FE"), {}, "exclusive OR of all bytes"),
+        (edges("FF 00 FF", timing=Timing(62_000, 100_000)), {}, "each half of a 1: 55 to 61 us"),
+        (edges("EA 40 AA"), {"strict": True}, "first byte 232 to 253"),
+        (edges("FF 00 FF", timing=Timing(61_000, 99_000)), {"certain": True}, "each half of a 1"),
+        ([58_000 * place for place in range(200)], {}, "0 packets"),
+    ],
+)
+def test_a_signal_that_does_not_conform_fails_with_the_report(
+    signal: list[int], options: dict[str, bool], told: str
+) -> None:
+    """What is derived fails when strict, what is undecided when certainty is asked for."""
+    given: dict[str, object] = {"resolution_ns": 1000, "rules": (1, 3, 16, 28), **options}
+    with pytest.raises(pytest.fail.Exception) as caught:
+        assert_conforms(signal, **given)  # type: ignore[arg-type] # by name
+    assert told in str(caught.value)
+    if options:
+        assert assert_conforms(signal, resolution_ns=1000, rules=(1, 3, 16, 28)).packets == 1
+
+
+@pytest.mark.parametrize(
+    "packet",
+    [
+        "short 55: SpeedAndDirection forward=yes c=1 speed=4",
+        bytes.fromhex("37 74 43"),
+        Packet.from_text("short 55: SpeedAndDirection step=6 steps=28 forward=yes"),
+    ],
+)
+def test_a_packet_that_was_sent(packet: Packet | bytes | str) -> None:
+    """By its text, its bytes, or as a value; where, and how often."""
+    start = assert_sent(GOOD, packet).times_ns[0] / 1e9
+    assert assert_sent(GOOD, packet, between=(start, start)).count == 1
+    assert assert_sent(GOOD, packet, times=1, between=(0, start)).count == 1
+    assert assert_sent(GOOD, packet, times=0, between=(0, start - 1e-6)).count == 0
+    assert assert_sent(GOOD, "idle: Idle", times=2).count == 2
+
+
+@pytest.mark.parametrize(
+    ("packet", "options", "told"),
+    [
+        ("short 3: FunctionGroupOne functions=FL", {}, "1 or more, 0 s to the end; 0 seen"),
+        ("short 55: SpeedAndDirection forward=yes c=1 speed=5", {}, "differs in byte 2 bit 0"),
+        ("idle: Idle", {"times": 1}, "idle: Idle, 1, 0 s to the end; 2 seen"),
+        ("idle: Idle", {"between": (0.006, 0.007)}, "1 or more, 0.006 to 0.007 s; 0 seen; nearest"),
+    ],
+)
+def test_a_packet_that_was_not_sent_fails_with_the_nearest(
+    packet: str, options: dict[str, object], told: str
+) -> None:
+    """And says what was expected, and how many were seen."""
+    with pytest.raises(pytest.fail.Exception) as caught:
+        assert_sent(GOOD, packet, **options)  # type: ignore[arg-type] # by name
+    assert told in str(caught.value)
+
+
+def test_what_cannot_be_asked_for_is_refused() -> None:
+    """Fewer than none; an end before its begin."""
+    with pytest.raises(FieldError):
+        assert_sent(GOOD, "idle: Idle", times=-1)
+    with pytest.raises(FieldError):
+        assert_sent(GOOD, "idle: Idle", between=(2, 1))
+
+
+def test_the_plugin_is_known_to_pytest(pytester: pytest.Pytester) -> None:
+    """A test uses the fixture; failures show the report's words and no lines of the plugin."""
+    pytester.makepyfile(
+        f"""
+        from dccwire.pytest_plugin import assert_conforms, assert_sent
+
+        def test_reads(track_recording):
+            recording = track_recording({str(MORNING)!r})
+            assert_conforms(recording, rules=range(1, 20))
+            assert_sent(recording, "idle: Idle")
+
+        def test_fails(track_recording):
+            assert_sent(track_recording({str(MORNING)!r}), "idle: Idle", times=0)
+        """
+    )
+    entry = tomllib.loads(PROJECT.read_text("utf-8"))["project"]["entry-points"]["pytest11"]
+    assert entry == {"dccwire": "dccwire.pytest_plugin"}
+    result = pytester.runpytest_subprocess("-p", "no:dccwire", "-p", entry["dccwire"])
+    result.assert_outcomes(passed=1, failed=1)
+    result.stdout.fnmatch_lines(["expected idle: Idle, 0, 0 s to the end; * seen"])
+    assert "pytest_plugin.py" not in result.stdout.str()
+
+
+def test_nothing_is_loaded_in_a_run_that_does_not_use_it() -> None:
+    """Neither numpy nor what reads and judges."""
+    code = "import sys, dccwire.pytest_plugin; print(*sorted(sys.modules))"
+    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = run.stdout.split()
+    assert not {"numpy", "dccwire.recordings", "dccwire.conformance"} & set(loaded)
