@@ -41,7 +41,7 @@ from dccwire.instructions import (
     SetDecoderFlags,
 )
 from dccwire.packet import Packet
-from dccwire.signal import Limit
+from dccwire.signal import LIMITS, Limit
 
 FACTORY_TESTS = rule(
     39, "factory tests in operation", Limit("S-9.2.1 §C, Factory Test", words="none")
@@ -111,8 +111,8 @@ class FactoryTests(Watch):
 class Repeated(Watch):
     """Rule 41: a state of F13 to F28 that differs from the one before comes twice, at least.
 
-    The text names no time, so one that came once is undecided when the recording ends; one that
-    the next change overtakes is exempt, and the first one seen may be no change.
+    The text names no time, so one that came once is undecided when the recording ends, or the
+    power may go; one that the next change overtakes is exempt, and the first may be no change.
     """
 
     def __init__(self, error_ns: int, session: Session) -> None:
@@ -141,8 +141,13 @@ class Repeated(Watch):
                 if count is not None and count > 1:
                     self._tally.add(_TWICE if count == 2 else PASSED, [at])
 
+    def gap(self, begin: int, end: int) -> None:
+        if end - begin > LIMITS["tr0"].most:
+            self.close()
+            self._states.clear()
+
     def close(self) -> None:
-        note = "sent once until the recording ends: a longer one may show it again"
+        note = "sent once until the recording, or the signal, ends: a longer one may show it again"
         once = Outcome(Verdict.UNDECIDED, note=note)
         for _, at, count in self._states.values():
             if count is not None:
