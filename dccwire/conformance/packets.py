@@ -24,6 +24,7 @@ from dccwire.conformance import (  # noqa: F401 - they declare rules
     sequences,
     service,
     service_packets,
+    writes,
 )
 from dccwire.conformance.addresses import AddressRow, kind_of
 from dccwire.conformance.expectations import ExpectationResult

@@ -1,4 +1,4 @@
-"""Rules of S-9.2 and S-9.2.1 on packets by what came before them, in operations mode.
+"""Rules 39, 41 and 89: tests, functions and states that are sent again, or should not be.
 
 What was not recorded, or could not be read, is not held against the station. Room: a class for each
 rule, or for a few that look at the same packets.
@@ -8,19 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from dccwire.address import LongAddress, Mode, Partition, ShortAddress
-from dccwire.codebook import IDLE_PACKET
-from dccwire.conformance.history import Heard, Watch, hides
+from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import Tally
-from dccwire.conformance.pace import whole_address
 from dccwire.conformance.rules import (
     FAILED,
-    MISSED,
     PASSED,
     UNKNOWN_MODE,
     Force,
     Outcome,
-    Rule,
     Sent,
     Verdict,
     holds,
@@ -28,20 +23,14 @@ from dccwire.conformance.rules import (
     rule,
 )
 from dccwire.conformance.session import Session
-from dccwire.formats import MULTI_FUNCTION, Provenance
+from dccwire.formats import MULTI_FUNCTION
 from dccwire.instructions import (
     BinaryStateLongForm,
     BinaryStateShortForm,
-    CvAccessLongForm,
-    CvBitManipulation,
-    CvOperation,
-    DecoderFlag,
     FunctionsF13F20,
     FunctionsF21F28,
-    SetDecoderFlags,
 )
-from dccwire.packet import Packet
-from dccwire.signal import Limit
+from dccwire.signal import LIMITS, Limit
 
 FACTORY_TESTS = rule(
     39, "factory tests in operation", Limit("S-9.2.1 §C, Factory Test", words="none")
@@ -57,30 +46,7 @@ STATES_AGAIN = rule(
     Limit("S-9.2.1 §C, Binary State Control", words="told"),
     Force.REPORT,
 )
-WRITTEN_TWICE = rule(
-    42,
-    "identical packets of a CV write, with nothing else for the decoder between",
-    Limit("S-9.2.1 §C, CV access long form", words="2", provenance=Provenance.DERIVED),
-    Force.DERIVED,
-)
-TO_CONSISTS = rule(
-    44,
-    "CV access in the long form to a consist address",
-    Limit("S-9.2.1 §C, CV access long form", words="none", provenance=Provenance.DERIVED),
-    Force.DERIVED,
-)
-FLAGS_TO_CONSISTS = rule(
-    91,
-    "set decoder flags 1000 and 1001 to a consist address",
-    Limit("S-9.2.1 §C, Set Decoder Flags", words="none", provenance=Provenance.DERIVED),
-    Force.DERIVED,
-)
-_CONSISTS = "the session's consist addresses: say them with consists = [...]"
-_PERHAPS = Outcome(
-    Verdict.UNDECIDED, note=f"with packets between to what may be its consist: needs {_CONSISTS}"
-)
 _TWICE = Outcome(Verdict.PASS, note="sent twice in all; another reading asks for three (X38)")
-_BEGUN = Outcome(Verdict.UNDECIDED, note="whose first packet may not have been recorded")
 
 
 class FactoryTests(Watch):
@@ -111,8 +77,8 @@ class FactoryTests(Watch):
 class Repeated(Watch):
     """Rule 41: a state of F13 to F28 that differs from the one before comes twice, at least.
 
-    The text names no time, so one that came once is undecided when the recording ends; one that
-    the next change overtakes is exempt, and the first one seen may be no change.
+    The text names no time, so one that came once is undecided when the recording ends, or the
+    power may go; one that the next change overtakes is exempt, and the first may be no change.
     """
 
     def __init__(self, error_ns: int, session: Session) -> None:
@@ -141,8 +107,13 @@ class Repeated(Watch):
                 if count is not None and count > 1:
                     self._tally.add(_TWICE if count == 2 else PASSED, [at])
 
+    def gap(self, begin: int, end: int) -> None:
+        if end - begin > LIMITS["tr0"].most:
+            self.close()
+            self._states.clear()
+
     def close(self) -> None:
-        note = "sent once until the recording ends: a longer one may show it again"
+        note = "sent once until the recording, or the signal, ends: a longer one may show it again"
         once = Outcome(Verdict.UNDECIDED, note=note)
         for _, at, count in self._states.values():
             if count is not None:
@@ -186,120 +157,3 @@ class StatesAgain(Watch):
 
     def tallies(self) -> Iterable[Tally]:
         return (self._tally,)
-
-
-class WrittenTwice(Watch):
-    """Rule 42: a write takes effect on the second identical packet, if no other comes between."""
-
-    def __init__(self, error_ns: int, session: Session) -> None:
-        super().__init__(error_ns, session)
-        self._tally = Tally(WRITTEN_TWICE)
-        # The first packet of writes that wait for their second, by the decoder's address.
-        self._first: dict[bytes, Heard] = {}
-        # Those with packets between that may be to the decoder's consist.
-        self._consist: set[bytes] = set()
-        self._done: dict[bytes, bytes] = {}
-
-    def wants(self, sent: Sent) -> bool:
-        return sent.mode is not Mode.SERVICE and _writes(sent.packet)
-
-    def take(self, heard: Heard) -> None:
-        if not heard.sent.right:
-            self._doubt()
-        elif heard.sent.data != IDLE_PACKET:
-            self._hear(heard)
-        # While a write waits for its second packet, and more of the same may follow on that.
-        self.awake = bool(self._first or self._done)
-
-    def _hear(self, heard: Heard) -> None:
-        data = heard.sent.data
-        address = whole_address(data) or data[:1]
-        to_all = data[0] == 0
-        for one in [*self._first] if to_all else [address]:
-            first = self._first.pop(one, None)
-            if first is None:
-                continue
-            twice = first.sent.data == data
-            outcome = _PERHAPS if one in self._consist else PASSED
-            if not twice:
-                outcome = FAILED if first.met else _BEGUN
-            self._tally.add(outcome, [first.start])
-            if twice:
-                self._done[one] = data
-                return
-        if to_all:
-            self._done.clear()
-        elif self._done.pop(address, None) == data:
-            self._done[address] = data  # more of the same are no new write
-        elif _writes(heard.sent.packet):
-            self._first[address] = heard
-            self._consist.discard(address)
-        consists = self.session.consists
-        if data[0] in (Partition.SHORT.value if consists is None else consists):
-            self._consist.update(one for one in self._first if one != address)
-
-    def _doubt(self) -> None:
-        for first in self._first.values():
-            self._tally.add(MISSED, [first.start])
-        self._first.clear()
-        self._done.clear()
-        self.awake = False
-
-    def miss(self, begin: int, end: int) -> None:
-        self._doubt()
-
-    def gap(self, begin: int, end: int) -> None:
-        if hides(begin, end):
-            self._doubt()
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
-
-def _writes(packet: Packet | None) -> bool:
-    """Whether a packet to a multi-function decoder writes a CV in the long form."""
-    if packet is None or not isinstance(packet.address, (ShortAddress, LongAddress)):
-        return False
-    return any(
-        (isinstance(one, CvAccessLongForm) and one.operation is CvOperation.WRITE)
-        or (isinstance(one, CvBitManipulation) and one.operation is CvOperation.WRITE)
-        for one in packet.instructions
-    )
-
-
-class ToConsists(Watch):
-    """Rules 44 and 91: what a consist address must not be sent, if the session tells them."""
-
-    _RULES: tuple[Rule, Rule] = (TO_CONSISTS, FLAGS_TO_CONSISTS)
-
-    def __init__(self, error_ns: int, session: Session) -> None:
-        super().__init__(error_ns, session)
-        self._tallies = [Tally(one) for one in self._RULES]
-        if session.consists is None:
-            for tally in self._tallies:
-                tally.lacks = f"needs {_CONSISTS}"
-
-    def wants(self, sent: Sent) -> bool:
-        return any(self._judge(sent))
-
-    def _judge(self, sent: Sent) -> tuple[Outcome | None, ...]:
-        packet, consists = sent.packet, self.session.consists
-        if packet is None or consists is None or sent.mode is Mode.SERVICE:
-            return ()
-        if not isinstance(packet.address, ShortAddress):
-            return ()
-        wrong = FAILED if packet.address.number in consists else PASSED
-        if wrong is FAILED and sent.mode is None:
-            wrong = Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE)
-        cvs = holds(sent, CvAccessLongForm, CvBitManipulation)
-        kept = {DecoderFlag.SET_BIDIRECTIONAL_COMMUNICATION, DecoderFlag.SET_CV_ACCESS}
-        flags = [one.flag for one in packet.instructions if isinstance(one, SetDecoderFlags)]
-        return wrong if cvs else None, wrong if kept & set(flags) else None
-
-    def take(self, heard: Heard) -> None:
-        for tally, outcome in zip(self._tallies, self._judge(heard.sent), strict=True):
-            if outcome is not None:
-                tally.add(outcome, [heard.start])
-
-    def tallies(self) -> Iterable[Tally]:
-        return self._tallies

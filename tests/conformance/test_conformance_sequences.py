@@ -273,6 +273,16 @@ def test_rule_41_exactly_two_are_told(times: int, note: str) -> None:
     assert "twice" not in found.note
 
 
+def test_rule_41_power_may_go_before_the_second() -> None:
+    """After 10 ms without signal all is new; a shorter time changes nothing."""
+    change: list[str | int] = ["03 DE 00", "03 DE 01"]
+    found = of(41, *change, 12_000, "03 DE 01", "03 DE 01")
+    assert (found.verdict, found.measured, found.undecided) == (UNDECIDED, 1, 1)
+    assert of(41, *change, 9_000, "03 DE 01").verdict is PASS
+    found = of(41, *change, "03 DE 01", 12_000, "03 DE 00", "03 DE 02", "03 DE 02")
+    assert (found.verdict, found.measured) == (PASS, 2)
+
+
 WRITE, AGAIN = "03 EC 1C 26", "03 EC 1C 27"
 BIT = "03 E8 1C F5"
 
