@@ -96,7 +96,7 @@ class Tally:
 
     def result(self) -> RuleResult:
         """What the report says of the rule."""
-        counted = (f"{count} {note}" for note, count in self.notes.items())
+        counted = (f"{count} {note}" for note, count in sorted(self.notes.items()))
         lacks = [self.lacks] * (self.verdict is Verdict.NOT_DECIDABLE)
         return RuleResult(
             self.rule,

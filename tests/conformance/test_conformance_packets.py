@@ -435,7 +435,7 @@ def test_rule_18_forms_known_from_memory_are_no_failure() -> None:
     assert (found.verdict, found.note) == (PASS, told)
     found = result(among(with_error_byte("FE0D"), "00C11E0C01D2"), 18)
     assert (found.verdict, found.undecided, found.measured) == (UNDECIDED, 1, 2)
-    assert found.note == f"1 with first byte 254: perhaps defined later (from memory); {told}"
+    assert found.note == f"{told}; 1 with first byte 254: perhaps defined later (from memory)"
 
 
 @pytest.mark.parametrize(
@@ -488,6 +488,19 @@ def test_the_first_failures_are_told_in_the_order_of_time() -> None:
     assert (whole.failed, len(whole.first_times_ns)) == (6, 5)
     assert list(whole.first_times_ns) == sorted(whole.first_times_ns)
     for cut in range(84, len(edges), 60):
+        parts = check([edges[:cut], edges[cut:]], resolution_ns=SAMPLED_NS)
+        assert result(parts, 18) == whole
+
+
+def test_notes_are_told_in_one_order_however_the_edges_are_cut() -> None:
+    """By their words, though packets are met in the order of the chunks."""
+    sent = [
+        with_error_byte(text) for text in ("00F900", "FE01", "003C40", "00C105", "D805", "FE02")
+    ]
+    edges = edges_of(lengths_of(PLAIN, *sent, *sent[::-1], PLAIN, preamble=20))
+    whole = result(check([edges], resolution_ns=SAMPLED_NS), 18)
+    assert whole.note.count(";") >= 2
+    for cut in range(84, len(edges), 40):
         parts = check([edges[:cut], edges[cut:]], resolution_ns=SAMPLED_NS)
         assert result(parts, 18) == whole
 
