@@ -57,8 +57,7 @@ AFTER_END = rule(
 _UNDECIDED = Outcome(
     Verdict.UNDECIDED, note="in packets or preambles: the station, its power off, or edges lost"
 )
-_SPOILED = Outcome(Verdict.UNDECIDED, note="wrong, with merged pulses in them: perhaps by noise")
-
+_SPOILED = Outcome(Verdict.UNDECIDED, note="wrong, with pulses or half-bits of no bit in them")
 _CUT = Outcome(Verdict.UNDECIDED, note="fewer, behind a packet that is not recorded whole")
 _OFF = Outcome(
     Verdict.UNDECIDED, note="before more than 10 ms without signal, which may be switched off"
@@ -84,8 +83,8 @@ class FramingRules:
         self._any_undefined = False
         self._error, self._windows = error_ns, Windows(error_ns)
         self._least_one = 2 * (LIMITS["t1"].least - error_ns)
-        # A packet whose error byte is wrong waits for what follows it; whether no pulse was merged
-        # in it, and whether an edge closed it.
+        # A packet whose error byte is wrong waits for what follows it; whether all of its half-bits
+        # are of ones and zeros, and sure, and whether an edge closed it.
         self._waiting: PacketReceived | None = None
         self._plain = self._closed = True
         self._before: Event | None = None
@@ -172,7 +171,8 @@ class FramingRules:
                 else:
                     self._waiting = event
                     begin, end = np.searchsorted(some.edges, (event.start, event.end)).tolist()
-                    self._plain = some.extra is None or not some.extra[begin:end].any()
+                    self._plain = bool(some.either[begin : end - (not self._closed)].all())
+                    self._plain &= some.extra is None or not some.extra[begin:end].any()
             case Fault(reason=Reason.SHORT_PREAMBLE):
                 self._judge_preamble(event, adjoining=self._complete and event.begin <= self._end)
                 self._judge(event)

@@ -145,8 +145,26 @@ def test_a_wrong_error_byte_where_a_pulse_was_merged_is_undecided(
     at = edges[84 * packet + 50]
     report = check_signal([np.sort(np.append(edges, [at + 500, at + 2500]))], resolution_ns=100)
     assert failing(report) == failed
-    told = "1 wrong, with merged pulses in them: perhaps by noise"
+    told = "1 wrong, with pulses or half-bits of no bit in them"
     assert (result(report, 16).note == told) is (packet == 1)
+
+
+@pytest.mark.parametrize(
+    ("place", "half", "failed"),
+    [
+        *[(28, 99_000, {16: 1}), (82, 58_000, {16: 1})],
+        *[(29, 75_000, {5: 1}), (30, 75_000, {5: 1}), (31, 75_000, {5: 1})],
+    ],
+)
+def test_a_wrong_error_byte_with_a_half_bit_of_neither_is_undecided(
+    place: int, half: int, failed: dict[int, int]
+) -> None:
+    """A decoder forgives one half (E7); rule 16 is on packets without what rule 5 counts."""
+    wrong = lengths_of("033F3D")
+    wrong[place] = half
+    report = judge(lengths_of(PLAIN) + wrong + lengths_of(PLAIN, PLAIN))
+    assert failing(report) == failed
+    assert result(report, 16).undecided == (5 in failed)
 
 
 @pytest.mark.parametrize(("ones", "verdict"), [(13, UNDECIDED), (14, NOT_EXERCISED)])

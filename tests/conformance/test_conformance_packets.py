@@ -493,6 +493,19 @@ def test_the_first_failures_are_told_in_the_order_of_time() -> None:
         assert result(parts, 18) == whole
 
 
+def test_notes_are_told_in_one_order_however_the_edges_are_cut() -> None:
+    """By their words, though packets are met in the order of the chunks."""
+    sent = [
+        with_error_byte(text) for text in ("00F900", "FE01", "003C40", "00C105", "D805", "FE02")
+    ]
+    edges = edges_of(lengths_of(PLAIN, *sent, *sent[::-1], PLAIN, preamble=20))
+    whole = result(check([edges], resolution_ns=SAMPLED_NS), 18)
+    assert whole.note.count(";") >= 2
+    for cut in range(84, len(edges), 40):
+        parts = check([edges[:cut], edges[cut:]], resolution_ns=SAMPLED_NS)
+        assert result(parts, 18) == whole
+
+
 def test_any_number_of_distinct_packets_is_counted(monkeypatch: pytest.MonkeyPatch) -> None:
     """However many of them are remembered at a time."""
     sent = [with_error_byte(f"03 74 {number:02X}") for number in range(40)] * 3
