@@ -24,12 +24,15 @@ STANDARD: dict[str, dict[str, Any]] = {
         "CUTOUT_BEGINS_NS": 32_000,  # from memory: RCN-217, 26 to 32 µs
         "_LONGEST_PACKET": 110,  # two halves of 55 bits: S-9.2.1, introduction, six bytes
     },
-    "conformance.pace": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.3 §E; C13
-    "conformance.sequences": {
-        "_LIKE_REGISTERS": range(112, 128),  # S-9.2.1 §C, Digital Decoder Reset
-        # 31 ones and 11 zeros as short as they may be: FF 00 FF; S-9.1 §A, Table 1
-        "_SHORTEST_PACKET_NS": 31 * 110_000 + 11 * 190_000,
+    "conformance.history": {
+        # 30 ones and 11 zeros as short as they may be: FF 00 FF, its end bit counted in the next
+        # preamble (C2); 8 and 11, of what a gap may hide; S-9.1 §A, Table 1
+        **{"SHORTEST_PACKET_NS": 30 * 110_000 + 11 * 190_000},
+        **{"_HIDES_NS": 8 * 110_000 + 11 * 190_000},
     },
+    "conformance.pace": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.3 §E; C13
+    "conformance.power": {"_RESETS": 20, "_IDLES": 10},  # S-9.2.4 §A
+    "conformance.resets": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.1 §C, Decoder Reset
     "conformance.service": {
         "DIRECT_KINDS": 3,  # S-9.2.3 §E, Direct Mode
         "ANSWERABLE": 2,  # S-9.2.3 §D (P17)
@@ -97,7 +100,9 @@ OWN: dict[str, dict[str, Any]] = {
     "conformance.pace": {"TO_ALL": 1, "_UNKNOWN": 2},
     "conformance.report": {"SCHEMA": 2},
     "conformance.report_text": {"_MOST_ADDRESSES": 3},
-    "conformance.timing": {"_UNSTRETCHED_NS": 140_000, "_ALIKE": 0.01},
+    "conformance.timing": {
+        **{"_UNSTRETCHED_NS": 140_000, "_ALIKE": 0.01, "_PROBE_NS": 200, "_PROBE_SHARE": 0.1},
+    },
     "cv.changes": {"_LATE": {1, 15, 16, 17, 18, 19, 29}},
     "decoder.state": {"AT_ONCE": (0, 0)},
     "framing": {"MOST_BYTES": 16},

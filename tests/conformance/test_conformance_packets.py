@@ -499,10 +499,10 @@ def test_notes_are_told_in_one_order_however_the_edges_are_cut() -> None:
         with_error_byte(text) for text in ("00F900", "FE01", "003C40", "00C105", "D805", "FE02")
     ]
     edges = edges_of(lengths_of(PLAIN, *sent, *sent[::-1], PLAIN, preamble=20))
-    whole = result(check([edges], resolution_ns=SAMPLED_NS), 18)
+    whole = result(check_signal([edges], resolution_ns=SAMPLED_NS), 18)
     assert whole.note.count(";") >= 2
     for cut in range(84, len(edges), 40):
-        parts = check([edges[:cut], edges[cut:]], resolution_ns=SAMPLED_NS)
+        parts = check_signal([edges[:cut], edges[cut:]], resolution_ns=SAMPLED_NS)
         assert result(parts, 18) == whole
 
 
