@@ -25,11 +25,13 @@ STANDARD: dict[str, dict[str, Any]] = {
         "_LONGEST_PACKET": 110,  # two halves of 55 bits: S-9.2.1, introduction, six bytes
     },
     "conformance.pace": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.3 §E; C13
-    "conformance.sequences": {
-        "_LIKE_REGISTERS": range(112, 128),  # S-9.2.1 §C, Digital Decoder Reset
-        # 31 ones and 11 zeros as short as they may be: FF 00 FF; S-9.1 §A, Table 1
-        "_SHORTEST_PACKET_NS": 31 * 110_000 + 11 * 190_000,
+    "conformance.history": {
+        # 30 ones and 11 zeros as short as they may be: FF 00 FF; S-9.1 §A, Table 1
+        "SHORTEST_PACKET_NS": 30 * 110_000 + 11 * 190_000,
+        "_HIDES_NS": 8 * 110_000 + 11 * 190_000,  # from its start bit to the last one of a byte
     },
+    "conformance.power": {"_RESETS": 20, "_IDLES": 10},  # S-9.2.4 §A
+    "conformance.resets": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.1 §C; S-9.2.3 §C
     "conformance.service": {
         "DIRECT_KINDS": 3,  # S-9.2.3 §E, Direct Mode
         "ANSWERABLE": 2,  # S-9.2.3 §D (P17)

@@ -33,6 +33,7 @@ def add_commands(commands: Commands) -> None:
     add("--strict", action="store_true", help="any failed rule counts, not only shall")
     add("--certain", action="store_true", help="what is undecided counts as not well")
     add("--session", metavar="FILE", help="what is known besides, and expected: TOML")
+    add("--html", metavar="FILE", help="write the report as a page of HTML, too")
     add("--junit", metavar="FILE", help="write the report as JUnit XML, too")
     add("--all", action="store_true", help="tell of every rule in full")
     add("--rules", metavar="LIST", help="judge these alone, such as 1-5,14")
@@ -225,7 +226,7 @@ def _seen(recording: Recording) -> str:
 
 def _check(given: argparse.Namespace) -> int:
     recording = _open(given)
-    from dccwire.conformance import Verdict, check, choose_rules, junit_of, read_session
+    from dccwire.conformance import Verdict, check, choose_rules, html_of, junit_of, read_session
 
     session = None if given.session is None else read_session(given.session)
     rules = None if given.rules is None else choose_rules(given.rules)
@@ -244,6 +245,8 @@ def _check(given: argparse.Namespace) -> int:
         say(line)
     if not report.packets:
         complain(f"{given.file}: no packet; {_seen(recording)}")
+    if given.html is not None:
+        _write(given.html, html_of(report))
     if given.junit is not None:
         text = junit_of(report, strict=given.strict, certain=given.certain)
         _write(given.junit, text)

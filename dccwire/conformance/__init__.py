@@ -11,6 +11,7 @@ from dccwire.conformance.expectations import Expectation, ExpectationResult
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.junit import junit_of
 from dccwire.conformance.report import Report, RuleResult
+from dccwire.conformance.report_html import html_of
 from dccwire.conformance.rules import RULES, Force, Rule, Verdict, choose_rules, rules_in_words
 from dccwire.conformance.session import Session, read_session
 
@@ -28,6 +29,7 @@ __all__ = [
     "Verdict",
     "check",
     "choose_rules",
+    "html_of",
     "junit_of",
     "read_session",
     "rules_in_words",

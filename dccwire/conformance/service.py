@@ -22,6 +22,7 @@ from dccwire.conformance.pace import APART_112_127
 from dccwire.conformance.rules import FAILED, PASSED, UNKNOWN_MODE, Outcome, Rule, Sent, Verdict
 from dccwire.conformance.service_groups import (
     ANSWERED,
+    COUNTS,
     LOST,
     SHORTEST_PACKET_NS,
     End,
@@ -33,6 +34,8 @@ from dccwire.conformance.service_groups import (
 from dccwire.conformance.session import Access, Session
 from dccwire.instructions import CvOperation, HardReset
 from dccwire.packet import Packet
+from dccwire.programming.session import HEARD_FROM
+from dccwire.programming.session import Kind as StepKind
 from dccwire.receiver.tracking import is_service
 from dccwire.service_mode import PRESET_PAGE, DirectBitManipulation
 from dccwire.signal import LIMITS
@@ -43,7 +46,7 @@ Found: TypeAlias = Iterator[tuple[Rule, Outcome, int]]
 DIRECT_KINDS = 3
 """Verify, write and bit manipulation (S-9.2.3 §E, Direct Mode)."""
 
-ANSWERABLE = 2
+ANSWERABLE = HEARD_FROM[StepKind.VERIFY]
 """Packets from which on an acknowledgement may come (S-9.2.3 §D, P17)."""
 
 DIFFER = "of packets that differ: a decoder obeys identical ones alone (S-9.2.3 §E)"
@@ -58,6 +61,9 @@ DIVIDED = "that divide the resets before a step, or come before them"
 FREE = "that come before the recovery ends, if the decoder has not answered (record the current)"
 PERHAPS_SERVICE = "identical packets in close succession to 112 to 127: service mode without reset?"
 CYCLED = "behind a time without signal: whether the power was off decides"
+PERHAPS_OPERATIONS = (
+    "or packets to 112 to 127 behind a reset: what the track is for decides (say it in the session)"
+)
 OPEN_END = "not 1; whether programming has ended decides"
 SHORT_RESETS = "resets among service mode packets behind fewer ones (the text is not clear)"
 
@@ -77,17 +83,14 @@ def accesses(group: Group, page: int | None, session: Session) -> tuple[Access, 
     """
     if group.target.direct:
         return (Access.DIRECT,)
-    number, paged = group.target.number, page not in (None, PRESET_PAGE)
-    if group.target == r.PAGE and group.kind is Kind.WRITE:
-        preset = group.data[1] == PRESET_PAGE
-        found = [Access.PAGED, *[Access.REGISTER, Access.ADDRESS_ONLY][: 2 * preset]]
-    elif number > 4 and group.target != r.PAGE:
+    page_write = group.target == r.PAGE and group.kind is Kind.WRITE
+    if group.target.number > 4 and group.target != r.PAGE:
         return (Access.REGISTER,)
-    elif paged:
+    if (group.data[1] if page_write else page) not in (None, PRESET_PAGE):
         return (Access.PAGED,)
-    else:
-        below = number == 1 and group.data[1] < 128
-        found = [Access.PAGED, Access.REGISTER, *[Access.ADDRESS_ONLY] * below]
+    found = [Access.PAGED, Access.REGISTER]
+    if page_write or (group.target.number == 1 and group.data[1] < 128):
+        found.append(Access.ADDRESS_ONLY)
     return tuple(one for one in found if session.access in (None, one)) or tuple(found)
 
 
@@ -122,8 +125,8 @@ def _short(group: Group, count: int, *, lost: bool) -> Outcome:
 def led(group: Group, access: Access, sequence: r.Sequence) -> Outcome | None:
     """Whether the resets before a group are enough.
 
-    They stand before each write group and before the first of a run of verify groups, in paged mode
-    before each; behind a write they come after its recovery.
+    Each write group needs them, and in paged mode each verify group; in other modes the verify
+    groups that follow one another need them once. Behind a write they come after its recovery.
     """
     earlier, count, least = group.earlier, group.before.count, sequence.counts.resets
     verifies = earlier is not None and earlier.kind is group.kind is Kind.VERIFY
@@ -192,7 +195,7 @@ def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
         yield r.LEAD, PASSED if before.count else lost, group.begin
     if group.kind is Kind.OTHER:
         return
-    few = before.count < r.SEQUENCES[possible[0]].counts.resets
+    few = before.count < COUNTS.resets
     if before.count:
         yield r.ZEROS, PASSED, group.begin
     if before.likeness is not None and few:
@@ -201,7 +204,7 @@ def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
         yield r.INTRUDERS, FAILED, time
     if before.divided is not None and few:
         yield r.INTRUDERS, Outcome(Verdict.UNDECIDED, note=DIVIDED), before.divided
-    elif not group.intruders:
+    elif not group.intruders and not group.unsure:
         yield r.INTRUDERS, PASSED, group.begin
     if group.kind is Kind.WRITE:
         yield from _in_recovery(group, possible)
@@ -241,6 +244,9 @@ class ServiceMode(Watch):
         self._cycled = self._left = False
         self._last_page = 0
         self._kinds: set[int] = set()
+        # What is to be said of preambles of the open group; whether its sequence is one, surely.
+        self._preambles: list[tuple[Rule, Outcome, int]] = []
+        self._meant = True
         # Packets that may be of service mode though no reset leads them.
         self._close: tuple[bytes, int, bool] = b"", 0, False
 
@@ -305,12 +311,31 @@ class ServiceMode(Watch):
             page = None if self._cycled else self._page
             possible = accesses(group, page, self.session)
             counted = () if group.kind is Kind.OTHER else by_count(group, possible)
-            for rule, outcome, time in (*by_order(group, possible), *counted):
-                unsure = group.unsure and outcome.verdict is Verdict.FAIL
-                doubt = Outcome(Verdict.UNDECIDED, outcome.value, UNKNOWN_MODE)
-                self._add(rule, doubt if unsure else outcome, time)
-            self._note(group)
+            doubt = self._doubt(group)
+            found = (*self._preambles, *by_order(group, possible), *counted)
+            for rule, outcome, time in found:
+                open_ = bool(doubt) and outcome.verdict is Verdict.FAIL
+                unsure = Outcome(Verdict.UNDECIDED, outcome.value, doubt)
+                self._add(rule, unsure if open_ else outcome, time)
+            self._preambles.clear()
+            if not group.unsure:
+                self._note(group)
             self._follow_page(group)
+
+    def _doubt(self, group: Group) -> str:
+        """Why it may not be of service mode.
+
+        Where the session does not say what the track is for, a locomotive at 112 to 127 may be
+        meant; signs of that are fewer resets than lead a sequence, one packet alone, and short
+        preambles, and two of them leave doubt (our choice).
+        """
+        if group.unsure:
+            return UNKNOWN_MODE
+        if group.earlier is None:
+            few = group.before.count < COUNTS.resets and not group.cut
+            signs = few + (group.count < ANSWERABLE) + (not group.long)
+            self._meant = self.session.programming_track is True or signs < 2
+        return "" if self._meant else PERHAPS_OPERATIONS
 
     def _follow_page(self, group: Group) -> None:
         """Keep what the page register holds; data registers behind a power cycle (footnote 3)."""
@@ -356,7 +381,9 @@ class ServiceMode(Watch):
 
     def _judge_pause(self, lasted: int, start: int, doubt: str) -> None:
         measure = self._pauses
-        if doubt and lasted + measure.error > measure.rule.limit.most:
+        if lasted + measure.error <= measure.rule.limit.most:
+            measure.add(Outcome(Verdict.PASS, lasted), [start])
+        elif doubt:
             measure.add(Outcome(Verdict.UNDECIDED, lasted, doubt), [start])
         else:
             measure.take(np.array([lasted]), lambda some: np.array([start])[some])
@@ -366,18 +393,14 @@ class ServiceMode(Watch):
         last, least = self._last, r.PREAMBLE.limit.least
         adjoins = last is not None and last.number == heard.number - 1 and last.end == heard.begin
         if heard.ones >= least:
-            outcome = Outcome(Verdict.PASS, heard.ones, STRICT * (adjoins and heard.ones == least))
-        elif last is None or last.number != heard.number - 1:
-            return
-        else:
+            note = STRICT * (adjoins and heard.ones == least)
+            self._add(r.PREAMBLE, Outcome(Verdict.PASS, heard.ones, note), heard.start)
+        elif last is not None and last.number == heard.number - 1:
             hidden = (heard.begin - last.end + 2 * self.error) // self._least_one + 1
-            if adjoins or heard.ones + hidden < least:
-                outcome = Outcome(Verdict.FAIL, heard.ones)
-            else:
-                outcome = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
-            if heard.sent.mode is None:
-                outcome = Outcome(Verdict.UNDECIDED, heard.ones, UNKNOWN_MODE)
-        self._add(r.PREAMBLE, outcome, heard.start)
+            sure = adjoins or heard.ones + hidden < least
+            doubt = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
+            outcome = Outcome(Verdict.FAIL, heard.ones) if sure else doubt
+            self._preambles.append((r.PREAMBLE, outcome, heard.start))
 
     def _look_closer(self, heard: Heard) -> None:
         """Whether packets to 112 to 127 that no reset leads look like those of service mode.

@@ -1,7 +1,7 @@
 """Packets in service mode, cut into groups: what S-9.2.3 §E counts.
 
-A group is a run of packets of one kind to one CV or register, unbroken by any other valid packet;
-the resets before it and after it belong to it. Room: packets in, groups out; nothing is judged
+A group is a run of packets of one kind to one CV or register no other valid one among them; the
+resets before it and after it belong to it. Room: packets in, groups out; nothing is judged
 here, and how many a standard asks for is not known, but for where one group ends and another of the
 same kind begins.
 """
@@ -29,7 +29,9 @@ LOST = "that fall short, where packets may be lost or the power off (record agai
 SHORTEST_PACKET_NS = 5_000_000
 """Fourteen ones, FF FF 00, start and end bits take longer (S-9.2 §A; S-9.1 §A, Table 1): 5.1 ms."""
 
-ENOUGH = Counts().writes
+COUNTS = Counts()
+
+ENOUGH = COUNTS.writes
 """Identical packets that other ones to the same CV do not add to, but begin a group after."""
 
 
@@ -90,6 +92,7 @@ class Group:
         data: the bytes of the last packet.
         count: the packets, where none of another kind divides them.
         same: the last packets that are identical; `differs`: not all of them are.
+        long: a preamble has at least the 20 ones of service mode.
         unsure: the mode of a packet could not be known.
         missed: some may not have been read.
         intruders: when packets of no service mode began, with more of the group behind them.
@@ -108,6 +111,7 @@ class Group:
     run: int = 0
     same: int = 0
     differs: bool = False
+    long: bool = False
     unsure: bool = False
     missed: bool = False
     intruders: list[int] = field(default_factory=list)
@@ -144,6 +148,7 @@ class Group:
         self.data, self.end = data, heard.end
         self.run += 1
         self.count = max(self.count, self.run)
+        self.long |= heard.ones >= COUNTS.preamble
         self.unsure |= heard.sent.mode is None
         self.missed |= missed
 
@@ -209,15 +214,18 @@ class Groups:
         if not heard.sent.right:
             self.miss(heard.end)
             return []
+        ended: list[Group] = []
+        if self._lost and self._paused(heard.start):
+            ended = self.gap(heard.start - STAY_NS, heard.start)  # packets may be lost all along
         lasted = heard.start - (heard.start if self._ended is None else self._ended)
-        paused = lasted - self._error >= STAY_NS
+        paused = self._paused(heard.start)
         if heard.sent.data == RESET_PACKET:
-            ended = self._take_reset(heard, lasted, paused=paused)
+            ended += self._take_reset(heard, lasted, paused=paused)
         elif self._is_service(heard):
             self.service = True
-            ended = self._take_service(heard, lasted, paused=paused)
+            ended += self._take_service(heard, lasted, paused=paused)
         else:
-            ended = self._take_other(heard)
+            ended += self._take_other(heard)
         self._ended, self._lost = heard.end, False
         return ended
 
@@ -242,10 +250,14 @@ class Groups:
         """The recording ends."""
         return self._finish(End.RECORDING, 0)
 
+    def _paused(self, start: int) -> bool:
+        return self._ended is not None and start - self._ended - self._error >= STAY_NS
+
     def _is_service(self, heard: Heard) -> bool:
         if not is_service(heard.sent.data):
             return False
-        goes_on = self._group is not None and self._group.data == heard.sent.data
+        group = self._group
+        goes_on = group is not None and not group.unsure and group.data == heard.sent.data
         return heard.sent.mode is not Mode.OPERATIONS or self._meant or goes_on
 
     def _take_reset(self, heard: Heard, lasted: int, *, paused: bool) -> list[Group]:

@@ -89,9 +89,7 @@ AFTER_ANSWER = _rule(
     Force.REPORT,
     needs=CURRENT,
 )
-DIRECT_WRITES = _rule(
-    57, "direct mode: writes to one CV", _least("§E, Direct Mode", _DIRECT.writes)
-)
+DIRECT_WRITES = _rule(57, "direct mode: writes to a CV", _least("§E, Direct Mode", _DIRECT.writes))
 DIRECT_RECOVERY = _rule(
     58,
     "direct mode: the write or resets behind it",
@@ -99,7 +97,7 @@ DIRECT_RECOVERY = _rule(
 )
 DIRECT_KINDS = _rule(
     60,
-    "direct mode: verify, write and bit manipulation are sent",
+    "direct mode: its three kinds of access are sent",
     _words("§E, Direct Mode", "all three"),
     needs=INTENT,
 )
@@ -111,7 +109,7 @@ DIRECT_FOUND = _rule(
 )
 ADDRESS_RESETS = _rule(
     62,
-    "address-only mode: resets, page presets, resets",
+    "address-only mode: what opens it, and leads its groups",
     _opening("§E, Address-Only Mode (P6)", _COMMON),
     Force.DEFINED,
 )
@@ -128,19 +126,19 @@ ADDRESS_RECOVERY = _rule(
 )
 REGISTER_RESETS = _rule(
     66,
-    "register mode: resets, page presets, resets",
+    "register mode: what opens it, and leads its groups",
     _opening("§E, Physical Register Addressing (P6)", _REGISTER),
     Force.DEFINED,
 )
 REGISTER_VERIFIES = _rule(
     67,
-    "register mode: verifies of one register",
+    "register mode: verifies of a register",
     _least("§E, Physical Register Addressing (P1)", _REGISTER.verifies),
     Force.DEFINED,
 )
 REGISTER_WRITES = _rule(
     68,
-    "register mode: writes to one register",
+    "register mode: writes to a register",
     _least("§E, Physical Register Addressing", _REGISTER.writes),
     Force.DEFINED,
 )
@@ -154,13 +152,13 @@ REGISTER_RECOVERY = _rule(
 )
 PAGED_RESETS = _rule(
     70,
-    "paged mode: resets, page register writes, resets",
+    "paged mode: page groups, and what leads all groups",
     _opening("§E, Paged CV Addressing (P6)", _COMMON),
     Force.DEFINED,
 )
 PAGED_ACCESS = _rule(
     71,
-    "paged mode: verifies of a data register, or writes",
+    "paged mode: verifies of data registers, or writes",
     _least("§E, Paged CV Addressing (P1)", _COMMON.verifies),
     Force.DEFINED,
 )
@@ -212,14 +210,14 @@ QUERY = _rule(
 ANSWERS = _rule(
     82,
     "acknowledgements",
-    _words("§D, Basic Acknowledgment", "60 mA more for 6 ms +- 1 ms"),
+    _words("§D, Basic Acknowledgment", "60 mA more, for 5 to 7 ms"),
     Force.REPORT,
     needs=CURRENT,
 )
 WINDOW = _rule(
     83,
     "when acknowledgements come",
-    _words("§D (P17)", "from the second packet to the end of the count"),
+    _words("§D (P17)", "from the second packet on"),
     Force.REPORT,
     needs=CURRENT,
 )

@@ -172,6 +172,14 @@ def test_what_may_be_lost(text: str, lost: bool, before: bool, after: bool) -> N
     assert (group.lost, group.before.missed, group.after.missed) == (lost, before, after)
 
 
+def test_a_pause_in_which_packets_may_be_lost_is_a_gap() -> None:
+    """Four that could not be read are 24 ms; three are less than the 20 ms that divide groups."""
+    assert words("irvv!!!vvi") == ["1 V4 0 OTHERS"]
+    assert words("irvv!!!!vvi") == ["1 V2 0 GAP", "0 V2 0 OTHERS"]
+    assert [one.lost for one in run("irvv!!!!vvi")] == [True, True]
+    assert pauses("irv!!!!v") == [(2, False), (26, True)]
+
+
 def test_silence_too_short_for_a_packet_hides_none() -> None:
     """Five ms are (14 ones and FF FF 00 take longer)."""
     groups = Groups(1000, meant=False)
@@ -233,7 +241,7 @@ def pauses(text: str) -> list[tuple[int, bool]]:
     ],
 )
 def test_pauses_within_a_step(text: str, found: list[tuple[int, bool]]) -> None:
-    """From the first reset to the end of the count or recovery; not between steps."""
+    """From the first reset to where the count ends or recovery; not between steps."""
     assert pauses(text) == found
 
 
