@@ -24,15 +24,14 @@ STANDARD: dict[str, dict[str, Any]] = {
         "CUTOUT_BEGINS_NS": 32_000,  # from memory: RCN-217, 26 to 32 µs
         "_LONGEST_PACKET": 110,  # two halves of 55 bits: S-9.2.1, introduction, six bytes
     },
-    "conformance.history": {
-        # 30 ones and 11 zeros as short as they may be: FF 00 FF, its end bit counted in the next
-        # preamble (C2); 8 and 11, of what a gap may hide; S-9.1 §A, Table 1
-        **{"SHORTEST_PACKET_NS": 30 * 110_000 + 11 * 190_000},
-        **{"_HIDES_NS": 8 * 110_000 + 11 * 190_000},
-    },
     "conformance.pace": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.3 §E; C13
+    "conformance.history": {
+        # 30 ones and 11 zeros as short as they may be: FF 00 FF; S-9.1 §A, Table 1
+        "SHORTEST_PACKET_NS": 30 * 110_000 + 11 * 190_000,
+        "_HIDES_NS": 8 * 110_000 + 11 * 190_000,  # from its start bit to the last one of a byte
+    },
     "conformance.power": {"_RESETS": 20, "_IDLES": 10},  # S-9.2.4 §A
-    "conformance.resets": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.1 §C, Decoder Reset
+    "conformance.resets": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.1 §C; S-9.2.3 §C
     "conformance.service": {
         "DIRECT_KINDS": 3,  # S-9.2.3 §E, Direct Mode
         "ANSWERABLE": 2,  # S-9.2.3 §D (P17)

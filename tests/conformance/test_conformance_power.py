@@ -97,6 +97,15 @@ def test_rule_50_after_a_gap() -> None:
         assert judged(50, [*few, 11_000, *few, VERIFY], session).verdict is NOT_EXERCISED
 
 
+@pytest.mark.parametrize("before", [IDLE, SPOILED, WRONG])
+def test_rule_50_packets_before_power_on_are_none_of_its(before: str) -> None:
+    """The one whose start bit begins when power comes on is the first."""
+    packets: list[str | int] = [IDLE, before, *[IDLE] * 18, RESET, VERIFY]
+    session = Session(power_on_ns=(start_of(IDLE, before),))
+    found = judged(50, packets, session)
+    assert (found.verdict, found.worst) == (FAIL, "19 packets")
+
+
 def test_rule_50_each_power_on_is_judged_by_the_first_operation_behind_it() -> None:
     """What the session says that no service mode is, is none."""
     few, enough = [IDLE] * 3 + [RESET], [IDLE] * 30 + [RESET]

@@ -24,13 +24,13 @@ SPOILED = "spoiled"
 
 SEQUENCES = (21, 22, 23, 24, 38, 39, 41, 42, 43, 44, 89, 91, 92)
 WRONG = "wrong"
-"""A packet with a wrong error byte."""
+"""A packet with a wrong error byte; before bytes, of these."""
 
 
 def halves(text: str, preamble: int = 16) -> list[int]:
     """The half-bits of a packet in hex without its error byte, or of a spoiled one."""
-    data = bytes.fromhex(OTHER if text in (SPOILED, WRONG) else text)
-    check_byte = reduce(xor, data) ^ (text == WRONG)
+    data = bytes.fromhex(OTHER if text in (SPOILED, WRONG) else text.removeprefix(WRONG))
+    check_byte = reduce(xor, data) ^ text.startswith(WRONG)
     lengths = list(Sending(data + bytes([check_byte]), preamble, COARSE).lengths())
     if text == SPOILED:
         lengths[2 * preamble + 6 : 2 * preamble + 8] = [75_000, 75_000]
@@ -141,11 +141,14 @@ def test_rule_21_no_address_100_to_127_after_a_reset(
         ((*[OTHER] * 4, RESET, "64 60"), FAIL),
         ((RESET, RESET, RESET, RESET, "6F 60"), FAIL),
         (("64 60", *[OTHER] * 4), FAIL),
+        ((SPOILED, RESET, *[OTHER] * 4), PASS),
+        ((OTHER, OTHER, 9_000, SPOILED, OTHER), PASS),
+        ((WRONG + "64 60",), NOT_EXERCISED),
         (("7F 60", "7F 60 61 62"), FAIL),
     ],
 )
 def test_rule_21_what_may_be_meant_as_service_mode(
-    packets: tuple[str, ...], verdict: Verdict
+    packets: tuple[str | int, ...], verdict: Verdict
 ) -> None:
     """Registers of three and four bytes may be; what could not be read may have been one of them.
 
@@ -189,6 +192,9 @@ def test_rule_21_with_a_session(meant: bool | None, verdict: Verdict) -> None:
         ([SPOILED] + [IDLE] * 7, FAIL),
         ([11_000] + [IDLE] * 5, FAIL),
         ([SPOILED] + [IDLE] * 10, UNDECIDED),
+        ([IDLE] * 3 + [WRONG] + [IDLE] * 6, UNDECIDED),
+        ([IDLE] * 8 + [3994], FAIL),
+        ([IDLE] * 8 + [3995], UNDECIDED),
         ([IDLE] * 7 + [SPOILED] * 3, UNDECIDED),
     ],
 )
@@ -220,6 +226,8 @@ def test_rule_38_exempts_service_mode() -> None:
     assert of(38, *packets, session=Session(programming_track=False)).verdict is FAIL
     assert of(38, "7C 04 05", "05 00", "7C 04 05").verdict is FAIL
     assert of(38, "05 00", "6F 60").verdict is NOT_EXERCISED
+    assert of(38, "05 00", WRONG + "70 60").verdict is NOT_EXERCISED
+    assert of(38, "05 00", SPOILED, "7C 04 05").verdict is UNDECIDED
 
 
 @pytest.mark.parametrize(
@@ -309,6 +317,7 @@ BIT = "03 E8 1C F5"
         ([WRITE, "04 EC 1C 26", "04 EC 1C 26", WRITE], 2, 0, 0),
         ([WRITE, "04 EC 1C 26", "00 71"], 0, 2, 0),
         ([WRITE, WRONG, WRITE, OTHER], 0, 0, 2),
+        ([WRITE, "09 60", OTHER, WRITE, WRITE], 1, 1, 0),
     ],
 )
 def test_rule_42_a_write_is_sent_twice(
