@@ -130,6 +130,8 @@ class PacketRules:
             self._history.miss(end)
             self._met.clear()
             self._pace.hide(begin, end, UNHEARD if undefined else SILENT)
+            for each in self._expecting if undefined else ():  # silence is nothing that was sent
+                each.miss(begin, end)
         for one in self._watches:
             one.gap(begin, end)
 

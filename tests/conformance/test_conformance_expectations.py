@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from conformance_helpers import PLAIN, edges_of, lengths_of
 
 from dccwire import Address, LongAddress, Packet, ShortAddress
 from dccwire.conformance import Expectation, ExpectationResult, Session, Verdict, check
 from dccwire.errors import DccwireError, FieldError, Reason, TextError
+from dccwire.recordings import Chunk
 from refusals import refused
 
 PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
@@ -215,3 +217,21 @@ def test_a_packet_says_its_address_and_what_it_is() -> None:
             Expectation(packet=packet, **wrong)  # type: ignore[arg-type] # wrong on purpose
     session = Session.from_dict({"expect": [{"packet": "idle: Idle"}]})
     assert session.expectations == (Expectation(packet=packet),)
+
+
+@pytest.mark.parametrize(
+    ("undefined", "lasts_ms", "verdict"),
+    [(True, 20, UNDECIDED), (True, 1, PASS), (False, 20, PASS)],
+)
+def test_a_stretch_without_a_level_may_hide_a_packet(
+    undefined: bool, lasts_ms: int, verdict: Verdict
+) -> None:
+    """If it is long enough for one; silence is nothing that was sent."""
+    one = edges_of(lengths_of(PLAIN))
+    begin = int(one[-1]) + 30_000
+    end = begin + lasts_ms * 10**6
+    two = edges_of(lengths_of(PLAIN), end)
+    chunks = [Chunk(one, (begin, end)), Chunk(two)] if undefined else [np.append(one, two)]
+    nothing = Expectation(ShortAddress(5), at_least=0, at_most=0)
+    report = check(chunks, resolution_ns=1, session=Session(expectations=(nothing,)))
+    assert report.expectations[0].verdict is verdict
