@@ -28,3 +28,7 @@ def wrapped(words: str, width: int, head: str = "") -> Iterator[str]:
     lines = textwrap.wrap(words, max(width - len(head), 12), break_on_hyphens=False) or [""]
     yield (head + lines[0]).rstrip()
     yield from (" " * len(head) + line for line in lines[1:])
+
+
+KINDS = ("speed", "functions", "states", "control", "cv", "accessory", "other")
+"""What the first instruction of a packet is about, in the words of commands and reports."""

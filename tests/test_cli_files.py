@@ -472,3 +472,44 @@ def test_packets_says_what_a_packet_means(run, tmp_path, data: str, meaning: str
     plan.write_text(f"repeat=3 | {data}\n")
     assert run("compose", str(plan), str(path))[0] == 0
     assert " ".join(run("packets", str(path))[1].split()).count(meaning) >= 2
+
+
+@pytest.mark.parametrize(
+    ("options", "expected"),
+    [
+        (["--to", "short 3"], ["03 74 77", "03 80 83", "03 74 77", "03 75 76"]),
+        (["--to", "long 1205"], []),
+        (["--kind", "functions"], ["03 80 83"]),
+        (["--kind", "accessory"], ["81 F1 70"]),
+        (["--changes", "--to", "short 3"], ["03 74 77", "03 80 83", "03 75 76"]),
+        (["--changes"], ["FF 00 FF", "03 74 77", "03 80 83", "81 F1 70", "03 75 76"]),
+        (["--from", "0.03", "--kind", "speed"], ["03 74 77", "03 75 76"]),
+        (["--until", "0.01", "--kind", "speed"], ["03 74 77"]),
+    ],
+)
+def test_packets_are_chosen(run, tmp_path, options: list[str], expected: list[str]) -> None:
+    """By address, by kind, by time, and those alone that say something new."""
+    plan, path = tmp_path / "a.plan", tmp_path / "a.vcd"
+    sent = ["FF 00 FF", "03 74 77", "03 80 83", "FF 00 FF", "81 F1 70", "03 74 77", "03 75 76"]
+    plan.write_text("".join(f"{one}\n" for one in sent))
+    assert run("compose", str(plan), str(path))[0] == 0
+    status, out, _ = run("packets", str(path), "--json", *options)
+    assert status == 0
+    assert [one["bytes"] for one in objects(out) if one["event"] == "packet"] == expected
+    assert all(one["event"] == "packet" for one in objects(out))
+
+
+def test_times_choose_other_events_too(run, tmp_path) -> None:
+    """What is chosen by an address or a kind is packets alone."""
+    path = tmp_path / "a.csv"
+    path.write_text("Time [us],level\n" + "".join(f"{75 * i},{i % 2}\n" for i in range(200)))
+
+    def count(*options: str) -> int:
+        out = run("packets", str(path), "--signal", "level", "--json", *options)[1]
+        return len(out.splitlines())
+
+    assert count() == 1
+    assert count("--until", "1") == 1
+    assert count("--from", "1") == count("--kind", "speed") == 0
+    status, _, err = run("packets", str(path), "--signal", "level", "--to", "loco 3")
+    assert (status, "'loco 3', position 0" in err) == (2, True)

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import lru_cache
 from itertools import chain
-from math import ceil, isfinite
+from math import ceil, inf, isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +17,8 @@ from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command, text_of
 from dccwire.errors import FieldError, Reason, RecordingError
-from dccwire.wording import wrapped
+from dccwire.notation import address_from_text
+from dccwire.wording import KINDS, wrapped
 
 if TYPE_CHECKING:
     from dccwire.receiver import Event
@@ -28,6 +29,11 @@ def add_commands(commands: Commands) -> None:
     """Add the three commands."""
     add = _add_reader(commands, "packets", _packets, "list the packets of a recording")
     add("--json", action="store_true", help="one object a line")
+    add("--to", metavar="ADDRESS", help="packets to this address alone, such as 'short 3'")
+    add("--kind", choices=KINDS, help="packets about this alone")
+    add("--changes", action="store_true", help="packets that say other than the last alike")
+    add("--from", type=number, default=0, metavar="S", dest="begin", help="from this second on")
+    add("--until", type=number, default=inf, metavar="S", help="up to this second")
     add = _add_reader(commands, "check", _check, "judge a recording by the rules of the standard")
     add("--json", action="store_true", help="a line a rule, the last the summary")
     add("--strict", action="store_true", help="any failed rule counts, not only shall")
@@ -135,8 +141,11 @@ def _packets(given: argparse.Namespace) -> int:
     read = 0
     with _progress(recording, lines=True) as progress:
         tracker = ModeTracker()
+        chosen = _choice(given)
         for event in map(tracker.take, _events(recording, given.uncertainty, progress)):
             read += isinstance(event, PacketReceived) and event.packet is not None
+            if not chosen(event):
+                continue
             told = [json.dumps(_event_to_dict(event))] if given.json else _event_lines(event)
             for line in told:
                 say(line)
@@ -145,6 +154,33 @@ def _packets(given: argparse.Namespace) -> int:
     if not read:
         complain(f"{given.file}: no packet; {_seen(recording)}")
     return 0 if read else 1
+
+
+def _choice(given: argparse.Namespace) -> Callable[[Event], bool]:
+    """Which events the options choose, asked in order."""
+    from dccwire.conformance.addresses import kind_of
+    from dccwire.receiver import PacketReceived
+
+    to = None if given.to is None else address_from_text(given.to)
+    packets_alone = to is not None or given.kind is not None or given.changes
+    last: dict[object, bytes] = {}
+
+    def chosen(event: Event) -> bool:
+        time = event.start if isinstance(event, PacketReceived) else event.begin
+        if not given.begin <= time / 1e9 <= given.until:
+            return False
+        if not packets_alone:
+            return True
+        if not isinstance(event, PacketReceived) or (packet := event.packet) is None:
+            return False
+        kind = kind_of(event.data)
+        if to not in (None, packet.address) or given.kind not in (None, kind):
+            return False
+        alike = packet.address, kind, type(packet.instructions[0]) if packet.instructions else None
+        changed, last[alike] = last.get(alike) != event.data, event.data
+        return changed or not given.changes
+
+    return chosen
 
 
 def _event_to_dict(event: Event) -> dict[str, Any]:

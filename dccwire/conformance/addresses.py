@@ -13,9 +13,7 @@ import numpy as np
 
 from dccwire.address import Partition
 from dccwire.receiver.columns import Times
-
-KINDS = ("speed", "functions", "states", "control", "cv", "accessory", "other")
-"""What the first instruction of a packet is about."""
+from dccwire.wording import KINDS
 
 
 @dataclass(frozen=True, slots=True)

@@ -166,9 +166,9 @@ class _Judge:
             self._last = int(chunk.edges[-1])
             self._take(self._receiver.feed(chunk.edges))
         if chunk.gap is not None:
+            self._levels_known = False  # which polarity comes next, nobody knows
             if not chunk.lost:
-                self._levels_known = False  # which polarity comes next, nobody knows
-            self._framing.undefined.add(chunk.gap[0])
+                self._framing.undefined.add(chunk.gap[0])
             self._take(self._receiver.gap(*chunk.gap))
             self._judge(None, undefined=True)
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -215,12 +216,9 @@ class PacketRules:
 
     def _hear(self, profile: _Profile, heard: Heard) -> bool:
         """Let a packet be heard; whether the next is to be, whatever it is."""
-        awake = False
-        for one in self._watches:
-            if one.awake or one in profile.watches:
-                one.take(heard)
-            awake |= one.awake
-        return awake
+        for one in [one for one in self._watches if one.awake or one in profile.watches]:
+            one.take(heard)
+        return any(one.awake for one in self._watches)
 
     def _tell(self, profile: _Profile, times: list[int], count: int) -> None:
         for number, outcome in profile.outcomes:
@@ -245,7 +243,9 @@ class PacketRules:
             self._known[key] = profile
 
 
+@lru_cache(maxsize=4096)
 def _sent(key: bytes | int) -> Sent:
+    """The bytes of a key, and their mode: decoded once where several watches hear of them."""
     if isinstance(key, bytes):
         return Sent(key[:-1], _MODES[key[-1]])
     word = key.to_bytes(8, "little")
