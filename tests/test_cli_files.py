@@ -513,3 +513,38 @@ def test_times_choose_other_events_too(run, tmp_path) -> None:
     assert count("--from", "1") == count("--kind", "speed") == 0
     status, _, err = run("packets", str(path), "--signal", "level", "--to", "loco 3")
     assert (status, "'loco 3', position 0" in err) == (2, True)
+
+
+def test_a_session_and_what_was_expected(run, tmp_path) -> None:
+    """An expectation that is not met ends with 1, and its nearest packet is told; so in JSON."""
+    plan, path, session = (tmp_path / name for name in ("a.plan", "a.vcd", "a.toml"))
+    plan.write_text("".join(f"FF 00 FF\n0{n} 74 7{n ^ 4}\nFF 00 FF\n" for n in range(1, 6)))
+    assert run("compose", str(plan), str(path))[0] == 0
+    session.write_text("[[expect]]\nto = 'short 3'\nwhat = 'SpeedAndDirection speed=5'\n")
+    status, out, err = run("check", str(path), "--session", str(session), "--rules", "1-5")
+    assert (status, err) == (1, "")
+    words = " ".join(out.split())
+    assert words.startswith(f"fail: {path}")
+    assert "fail short 3: SpeedAndDirection speed=5, 1 or more, 0 s to the end: 0 seen" in words
+    assert "differs in byte 2 bit 0" in words
+    assert "and 2 more, which --all tells" in words
+    every = run("check", str(path), "--all", "--rules", "1-5")[1]
+    assert all(f"short {number}" in every for number in range(1, 6))
+    *_, expected, summary = objects(run("check", str(path), "--session", str(session), "--json")[1])
+    assert (expected["verdict"], summary["verdict"]) == ("fail", "fail")
+    session.write_text("expects = []\n")
+    status, _, err = run("check", str(path), "--session", str(session))
+    assert (status, err.count("\n")) == (2, 1)
+    assert "perhaps expect" in err
+
+
+def test_junit_and_what_is_undecided(run, tmp_path) -> None:
+    """With --certain what is undecided ends with 1, and fails its case."""
+    plan, path, xml = (tmp_path / name for name in ("a.plan", "a.vcd", "a.xml"))
+    plan.write_text("repeat=3 | one=61 | FF 00 FF\n".replace("3 | one", "3 one"))
+    assert run("compose", str(plan), str(path), "--sampling", "1")[0] == 0
+    options = ("--rules", "1-3", "--resolution", "1000", "--junit", str(xml))
+    assert run("check", str(path), *options)[0] == 0
+    assert 'failures="0"' in xml.read_text()
+    assert run("check", str(path), *options, "--certain")[0] == 1
+    assert 'failures="1"' in xml.read_text()

@@ -11,7 +11,6 @@ from dccwire.conformance.expectations import Expectation, ExpectationResult, wan
 from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import FIRST_TIMES
 from dccwire.conformance.rules import Sent, Verdict
-from dccwire.errors import CallError
 from dccwire.packet import Packet, encode, readings
 from dccwire.signal import UNBOUNDED
 
@@ -56,11 +55,7 @@ class Expecting(Watch, abstract=True):
         made = tuple(
             self._wanted.made_of(one) if one is part else one for one in packet.instructions
         )
-        try:
-            wanted = encode(Packet(packet.address, *made, mode=packet.mode))
-        except CallError:
-            wanted = bytes(packet)
-        return _differences(packet, wanted)
+        return _differences(packet, encode(Packet(packet.address, *made, mode=packet.mode)))
 
     def take(self, heard: Heard) -> None:
         """Count it, or keep it if it came nearest."""

@@ -6,6 +6,7 @@ counts in tallies of its own. Room: no rule here, no numpy.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
@@ -54,7 +55,7 @@ class Heard(NamedTuple):
     met: bool
 
 
-class Watch:
+class Watch(ABC):
     """Judges packets by those before them; `error_ns` is how far a time may be off.
 
     `session` says what is known besides the recording.
@@ -74,21 +75,21 @@ class Watch:
         if not abstract:
             Watch.classes.append(cls)
 
+    @abstractmethod
     def wants(self, sent: Sent) -> bool:
         """Whether packets of these bytes are to be heard; asked once for each distinct packet."""
-        raise NotImplementedError
 
+    @abstractmethod
     def take(self, heard: Heard) -> None:
         """Hear a packet."""
-        raise NotImplementedError
 
-    def gap(self, begin: int, end: int) -> None:
+    def gap(self, begin: int, end: int) -> None:  # noqa: B027 - few watches need it
         """Hear of silence, or of a stretch without a level: the power may have been off."""
 
-    def miss(self, begin: int, end: int) -> None:
+    def miss(self, begin: int, end: int) -> None:  # noqa: B027 - the same
         """Hear of what may be a packet that could not be read."""
 
-    def close(self) -> None:
+    def close(self) -> None:  # noqa: B027 - the same
         """The recording ends."""
 
     def tallies(self) -> Iterable[Tally]:

@@ -116,3 +116,9 @@ def test_it_is_the_same_wherever_the_edges_are_cut() -> None:
     for cut in range(100, len(edges), 777):
         parts = check_signal(np.split(edges, [cut]), resolution_ns=100)
         assert result(parts, 2) == whole
+
+
+def test_ones_alone_tell_nothing_of_the_probe() -> None:
+    """Zeros must be shifted alike."""
+    report = judged([62_000 + (-1) ** place * 1800 for place in range(400)])
+    assert result(report, 1).verdict is FAIL
