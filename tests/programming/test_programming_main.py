@@ -17,7 +17,7 @@ from dccwire.programming import (
 from dccwire.signal import durations
 
 APART = 5_000_000
-"""End bit to next start bit, in ns: S-9.2 §C, and footnote 11 for 112 to 127."""
+"""From one packet to the start bit of another, in ns: S-9.2 §C; footnote 11 for 112 to 127."""
 
 SESSIONS = {
     "byte to 3": lambda: write_byte_on_main(ShortAddress(3), 29, 38),
