@@ -20,8 +20,9 @@ from dccwire.wording import KINDS
 class AddressRow:
     """An address, its packets by kind, and its times in ns.
 
-    `longest_ns` is the longest time from start bit to start bit, `without_ns` the longest from end
-    bit to start bit; None where only one packet came. `first_ns` and `last_ns` are start bits.
+    `longest_ns` is the longest time from one packet's start bit to the next one's, `without_ns`
+    that from the end bit before; None where only one packet came. `first_ns` and `last_ns` are
+    start bits.
     """
 
     address: str

@@ -42,8 +42,8 @@ class Heard(NamedTuple):
     `met` says that a packet to the same decoder, or to all, was heard before it, since when none
     can have been missed.
 
-    `begin` is where the preamble begins, `start` the packet start bit, `end` the end of the packet
-    end bit; `ones` counts complete ones, the end bit before among them if it adjoins (C2).
+    `begin` is where the preamble begins, `start` where the packet start bit does, `end` where the
+    packet end bit ends; `ones` counts complete ones, with the end bit before if it adjoins (C2).
     """
 
     number: int

@@ -22,24 +22,24 @@ from dccwire.signal import Limit
 
 EVERY = rule(
     22,
-    "start bit to next start bit",
+    "from one packet's start to the next one's",
     Limit("S-9.2 §C (C12)", most=30_000_000, unit="us"),
     needs="the session: every_30_ms = true, where the station is set so",
 )
 EVERY_CV = rule(
     43,
-    "start bit to start bit around CV access in the long form",
+    "from start to start around CV access in the long form",
     Limit("S-9.2.1 §C footnote 7; S-9.2 §C", most=30_000_000, unit="us"),
     needs=EVERY.needs,
 )
 APART_112_127 = rule(
     23,
-    "end bit to start bit, packets to one address in 112 to 127",
+    "from end to start of packets to one address in 112 to 127",
     Limit("S-9.2 §C footnote 11 (C13)", least=5_000_000, unit="us"),
 )
 APART = rule(
     24,
-    "end bit to start bit, packets to one other address",
+    "from end to start of packets to one other address",
     Limit("S-9.2 §C (C13)", least=5_000_000, unit="us", provenance=Provenance.DERIVED),
     Force.DERIVED,
 )

@@ -140,8 +140,8 @@ class TimingRules:
     def probe_ns(self) -> float | None:
         """By how much halves of one polarity read too long, and those of the other too short (M7).
 
-        A probe of one rail, or an opto-coupler, moves rising and falling edges by different
-        amounts, so that ones and zeros differ alike. None where they do not.
+        A probe of one rail, or an opto-coupler, delays edges of one direction more than those of
+        the other, so that ones and zeros differ alike. None where they do not.
         """
         counts, sums = self._polarity_sums[:, :, 0], self._polarity_sums[:, :, 1]
         if not counts.all():

@@ -30,7 +30,7 @@ class ModeHistory:
 
     def __init__(self) -> None:
         self._mode: Mode | None = None
-        # Where the last reset or service mode packet ended if nothing since leads out, and whether
+        # Where the last reset or packet of service mode ended if nothing leads out since, whether
         # a reset leads that sequence; until when a packet that was not heard may still count.
         self._since_ns: int | None = None
         self._led = False

@@ -1,4 +1,4 @@
-"""A probe that moves rising and falling edges by different amounts is not blamed on the station."""
+"""A probe that delays edges of one direction more than others is not blamed on the station."""
 
 from __future__ import annotations
 

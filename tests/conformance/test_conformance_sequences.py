@@ -67,7 +67,7 @@ def start_of(*before: str) -> int:
 def test_rules_23_and_24_packets_to_one_address(
     number: int, text: str, apart: int, verdict: Verdict
 ) -> None:
-    """5 ms from the end bit to the start bit (S-9.2 §C), give or take a resolution of 1 µs."""
+    """5 ms from the end of one to the start of the other (S-9.2 §C), give or take 1 µs."""
     hold = apart - 16 * 116
     found = of(number, IDLE, text, hold, text, IDLE)
     assert (found.verdict, found.measured, found.worst) == (verdict, 1, f"{apart} us")
@@ -115,7 +115,7 @@ def test_rule_23_is_not_about_service_mode() -> None:
 def test_rule_21_no_address_100_to_127_after_a_reset(
     first: str, apart: int, verdict: Verdict
 ) -> None:
-    """20 ms from its end bit to the start bit (S-9.2 §B; C9), whatever lies between."""
+    """20 ms from its end to the start of the other (S-9.2 §B; C9), whatever lies between."""
     idles = 3 * sum(halves(IDLE)) // 1000
     hold = apart - idles - 16 * 116
     found = of(21, RESET, IDLE, hold, IDLE, IDLE, first)
@@ -323,7 +323,7 @@ BIT = "03 E8 1C F5"
 def test_rule_42_a_write_is_sent_twice(
     packets: list[str], passed: int, failed: int, undecided: int
 ) -> None:
-    """With no other packet to that decoder, and no broadcast, between (S-9.2.1 §C)."""
+    """With nothing else for that decoder, nor for all, between them (S-9.2.1 §C)."""
     found = of(42, OTHER, "04 60", *packets, session=Session(consists=frozenset({9})))
     assert (found.measured, found.failed, found.undecided) == (
         passed + failed + undecided,
@@ -534,7 +534,7 @@ EVERY = Session(every_30_ms=True)
     ("apart", "verdict"), [(29_999, PASS), (30_000, UNDECIDED), (30_001, FAIL)]
 )
 def test_rule_22_start_to_start(apart: int, verdict: Verdict) -> None:
-    """30 ms, in the setting that promises it (S-9.2 §C; C12), give or take 1 µs."""
+    """30 ms, where the station is set so (S-9.2 §C; C12), give or take 1 µs."""
     # Stretched zeros fill the time: a level that holds longer than 10 ms would be silence.
     lengths = halves(OTHER) + halves(IDLE)
     zeros = [place for place, length in enumerate(lengths[:84]) if length == 99_000]
