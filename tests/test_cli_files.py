@@ -548,3 +548,23 @@ def test_junit_and_what_is_undecided(run, tmp_path) -> None:
     assert 'failures="0"' in xml.read_text()
     assert run("check", str(path), *options, "--certain")[0] == 1
     assert 'failures="1"' in xml.read_text()
+
+
+def test_ctrl_c_gives_the_report_so_far(run, monkeypatch) -> None:
+    """After the chunk in hand; the status is that of a command that was interrupted."""
+    import signal
+
+    from dccwire.recordings import Recording
+
+    read, before = Recording.__iter__, signal.getsignal(signal.SIGINT)
+
+    def interrupted(recording: Recording):
+        for chunk in read(recording):
+            signal.raise_signal(signal.SIGINT)
+            yield chunk
+
+    monkeypatch.setattr(Recording, "__iter__", interrupted)
+    status, out, err = run("check", str(STORM), "--rules", "1")
+    assert (status, err) == (130, "")
+    assert "(so far: it was stopped)" in out
+    assert signal.getsignal(signal.SIGINT) is before

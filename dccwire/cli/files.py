@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import argparse
 import json
+import signal
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import lru_cache
 from itertools import chain
 from math import ceil, inf, isfinite
@@ -260,20 +261,42 @@ def _seen(recording: Recording) -> str:
     return f"it begins with {seen}; another --signal, --bit, --rate or --unit?"
 
 
+class _Stops:
+    """While it is entered, Ctrl-C asks for the report so far; a second one ends the command."""
+
+    def __init__(self) -> None:
+        self.asked = False
+        self._before: Any = signal.SIG_DFL
+
+    def __enter__(self) -> None:
+        self._before = signal.getsignal(signal.SIGINT)
+        with suppress(ValueError):  # of threads other than the first
+            signal.signal(signal.SIGINT, self._ask)
+
+    def _ask(self, *_: object) -> None:
+        self.asked = True
+        signal.signal(signal.SIGINT, self._before)
+
+    def __exit__(self, *_: object) -> None:
+        with suppress(ValueError):
+            signal.signal(signal.SIGINT, self._before)
+
+
 def _check(given: argparse.Namespace) -> int:
     recording = _open(given)
     from dccwire.conformance import Verdict, check, choose_rules, html_of, junit_of, read_session
 
     session = None if given.session is None else read_session(given.session)
     rules = None if given.rules is None else choose_rules(given.rules)
-    with _progress(recording) as progress:
+    stops = _Stops()
+    with _progress(recording) as show, stops:
         report = check(
             recording,
             session=session,
             rules=rules,
             uncertainty_ns=given.uncertainty,
             other_protocols=given.other_protocols,
-            progress=progress,
+            progress=lambda: (show(), stops.asked)[1],
         )
     for line in (
         map(json.dumps, report.to_dicts()) if given.json else [report.text(every=given.all)]
@@ -288,6 +311,8 @@ def _check(given: argparse.Namespace) -> int:
         _write(given.junit, text)
     failed = report.failed_strictly if given.strict else report.failed
     failed |= given.certain and report.verdict is Verdict.UNDECIDED
+    if report.stopped:
+        return 130
     return 1 if failed or not report.packets else 0
 
 

@@ -42,7 +42,7 @@ def check(
     uncertainty_ns: int = 0,
     resolution_ns: int | None = None,
     other_protocols: bool = False,
-    progress: Callable[[], None] | None = None,
+    progress: Callable[[], object] | None = None,
 ) -> Report:
     """Judge a recording by the rules of `RULES`.
 
@@ -54,7 +54,7 @@ def check(
         resolution_ns: the sampling period, where edges or a path are given and do not tell it.
         other_protocols: half-bits between packets that belong to none are expected, as S-9.2 §C
             allows; else what is not judged does not pass.
-        progress: called after each chunk.
+        progress: called after each chunk; what it answers stops the judging there, if it is true.
 
     Raises:
         RecordingError: the file cannot be used.
@@ -83,7 +83,7 @@ def check(
         judge = _Judge(*told, uncertainty_ns, known)
         judge.run(chunks, progress)
         judge.close(None)
-        if judge.probe_ns is not None:
+        if judge.probe_ns is not None and not judge.stopped:
             again = _Judge(*told, uncertainty_ns, known, judge.probe_ns)
             again.run(chunks, None)
             again.close(None)
@@ -96,9 +96,11 @@ def check(
     while resolution != (resolution := recording.resolution_ns):
         judge = _Judge(resolution, recording.resolution_source, uncertainty_ns, known)
         judge.run(recording, progress)
+        if judge.stopped:
+            break
         recording.check_resolution()
-    judge.close(recording.end_ns)
-    if judge.probe_ns is not None:
+    judge.close(None if judge.stopped else recording.end_ns)
+    if judge.probe_ns is not None and not judge.stopped:
         source = recording.resolution_source
         again = _Judge(resolution, source, uncertainty_ns, known, judge.probe_ns)
         again.run(recording, None)
@@ -127,6 +129,7 @@ class _Judge:
         session: Session,
         probe_ns: float = 0,
     ) -> None:
+        self.stopped = False
         self._session = session
         self._levels_known = True
         self._resolution = resolution_ns
@@ -151,12 +154,13 @@ class _Judge:
         self._first: int | None = None
         self._last = 0
 
-    def run(self, chunks: Iterable[Chunk], progress: Callable[[], None] | None) -> None:
-        """Take all chunks, in order."""
+    def run(self, chunks: Iterable[Chunk], progress: Callable[[], object] | None) -> None:
+        """Take all chunks, in order, unless `progress` stops it."""
         for chunk in chunks:
             self.add(chunk)
-            if progress is not None:
-                progress()
+            if progress is not None and progress():
+                self.stopped = True
+                return
 
     def add(self, chunk: Chunk) -> None:
         """Take a chunk of edges, and the gap after it."""
@@ -179,7 +183,7 @@ class _Judge:
         self._framing.close()
         end = self._last / 1e9
         for one in self._session.expectations:
-            if one.from_ns > self._last:
+            if one.from_ns > self._last and not self.stopped:
                 raise FieldError("from_s", f"within the recording, which ends at {end:g} s", one)
 
     @property
@@ -248,10 +252,13 @@ class _Judge:
             notes=(*notes, *self._notes()),
             expectations=self._rules.expectations(),
             addresses=self._rules.addresses(),
+            stopped=self.stopped,
         )
 
     def _notes(self) -> Iterator[str]:
         places, silences = self._places, self._framing.silences
+        if self.stopped:
+            yield f"stopped: what comes after {self._last / 1e9:.3f} s is not judged"
         if self._first_pulse is not None:
             yield (
                 f"{counted(self._receiver.merged, 'pulse')} shorter than {SHORTEST_NS / 1e3:g} us "

@@ -65,7 +65,7 @@ class RuleResult:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """The results of all rules, and what they rest on.
+    """The results of all rules, and what they rest on; so far, if the judging was `stopped`.
 
     `not_judged` counts half-bits between packets that no rule judged, though they have the shape of
     nothing that may stand there without being told.
@@ -84,6 +84,7 @@ class Report:
     notes: tuple[str, ...] = ()
     expectations: tuple[ExpectationResult, ...] = ()
     addresses: tuple[AddressRow, ...] = ()
+    stopped: bool = False
 
     @property
     def _verdicts(self) -> set[Verdict]:
@@ -138,6 +139,7 @@ class Report:
             "uncertainty_ns": self.uncertainty_ns,
             "not_judged": self.not_judged,
             "histogram_us": {str(place): count for place, count in self.histogram.counts().items()},
+            "stopped": self.stopped,
             "addresses": [one.to_dict() for one in self.addresses],
             "notes": list(self.notes),
         }

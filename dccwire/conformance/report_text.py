@@ -88,7 +88,7 @@ def _addresses(report: Report, width: int, *, every: bool) -> Iterator[str]:
 
 def _mild(report: Report) -> str:
     mild = report.failed_strictly and not report.failed
-    return " (of no 'shall': see the force)" if mild else ""
+    return " (of no 'shall': see the force)" * mild + " (so far: it was stopped)" * report.stopped
 
 
 def _in_short(found: dict[Verdict, list[RuleResult]], width: int) -> Iterator[str]:

@@ -19,7 +19,7 @@ from conformance_helpers import (
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dccwire.conformance import Report, Verdict, check
+from dccwire.conformance import Expectation, Report, Session, Verdict, check
 from dccwire.errors import FieldError, Reason, RecordingError
 from dccwire.recordings import Chunk, read, write_vcd
 from dccwire.signal import Timing
@@ -307,3 +307,26 @@ def test_what_breaks_the_limits_by_twice_the_error_never_passes(
     framed = place - max(begin for begin in begins if begin <= place) > 20
     assert report.verdict in ({Verdict.FAIL} if framed else {Verdict.FAIL, Verdict.UNDECIDED})
     assert failing(report).keys() & {1, 3, 5} or not framed
+
+
+@pytest.mark.parametrize("file", [False, True])
+def test_judging_may_be_stopped_after_a_chunk(file: bool, tmp_path: Path) -> None:
+    """The report is that of what came until then, and says so; nothing after it is expected."""
+    edges = edges_of(lengths_of(*[PLAIN] * 4000), 58_000)
+    late = Session(expectations=(Expectation(from_ns=int(edges[-1]) - 1),))
+    stop = iter([False, True])
+    options = {"progress": lambda: next(stop), "session": late, "rules": (1, 14)}
+    if file:
+        path = tmp_path / "track.vcd"
+        write_vcd(path, edges.tolist())
+        report = check(path, **options)  # type: ignore[arg-type] # by name
+    else:
+        report = check(np.array_split(edges, 8), resolution_ns=1, **options)  # type: ignore[arg-type]
+    assert report.stopped
+    assert 0 < report.edges < len(edges)
+    assert report.notes[0].startswith("stopped: what comes after ")
+    assert report.text().splitlines()[0].startswith("fail (so far: it was stopped)")
+    assert list(report.to_dicts())[-1]["stopped"] is True
+    whole = check([edges[: report.edges]], resolution_ns=1, rules=(1, 14))
+    assert not whole.stopped
+    assert result(report, 1).measured == result(whole, 1).measured

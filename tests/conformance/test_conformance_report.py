@@ -191,6 +191,7 @@ def test_json_has_a_line_a_rule_and_the_summary_last() -> None:
         "uncertainty_ns": 0,
         "not_judged": 0,
         "histogram_us": {"58": 2 * ones, "99": 2 * zeros},
+        "stopped": False,
         "addresses": [
             {
                 "address": "short 3",
