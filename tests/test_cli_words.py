@@ -5,6 +5,7 @@ import json
 import runpy
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
@@ -388,7 +389,7 @@ def test_the_module_runs_in_this_process_too(monkeypatch, capsys) -> None:
     """The same as the script that the installation makes."""
     monkeypatch.setattr(sys, "argv", ["dccwire", "decode", "ff00ff"])
     with pytest.raises(SystemExit) as ended:
-        runpy.run_module("dccwire", run_name="__main__")
+        runpy.run_path(str(Path(dccwire.__file__).with_name("__main__.py")), run_name="__main__")
     assert ended.value.code == 0
     assert capsys.readouterr().out == "idle: Idle\n"
 
