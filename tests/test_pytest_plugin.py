@@ -12,7 +12,7 @@ import pytest
 from dccwire import Packet
 from dccwire.conformance import Session, Verdict
 from dccwire.errors import FieldError
-from dccwire.pytest_plugin import assert_conforms, assert_sent
+from dccwire.pytest_plugin import assert_conforms, assert_sent, track_recording  # noqa: F401
 from dccwire.signal import Timing
 from dccwire.synthesis import Sending, synthesize
 
@@ -28,6 +28,12 @@ def edges(*packets: str, timing: Timing = Timing()) -> list[int]:  # noqa: B008 
 
 
 GOOD = edges("FF 00 FF", "37 74 43", "FF 00 FF")
+
+
+def test_the_fixture_reads_a_file(track_recording) -> None:  # noqa: F811 - the fixture
+    """With the arguments of `read`."""
+    recording = track_recording(MORNING, resolution=250)
+    assert (recording.format, recording.resolution_ns) == ("VCD", 250)
 
 
 def test_a_signal_that_conforms_gives_its_report() -> None:
