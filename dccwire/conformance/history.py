@@ -7,7 +7,7 @@ counts in tallies of its own. Room: no rule here, no numpy.
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterable
+from collections.abc import Iterable, Set
 from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 from dccwire.conformance.measures import Tally
@@ -61,11 +61,13 @@ class Watch(ABC):
     `session` says what is known besides the recording.
 
     Every subclass, but an `abstract` one, is made once for each recording. It hears the packets of
-    whose bytes `wants` is true, or all of them while it is `awake`; what a gap hides and what could
-    not be read it hears of as well.
+    whose bytes `wants` is true, those to the addresses that it `heeds`, or all of them while it is
+    `awake`; what a gap hides and what could not be read it hears of as well. Addresses are what
+    `pace.whole_address` gives, or the first byte.
     """
 
     awake = False
+    heeds: Set[bytes] = frozenset()
     classes: ClassVar[list[type[Watch]]] = []
 
     def __init__(self, error_ns: int, session: Session) -> None:

@@ -9,7 +9,7 @@ files of their chapters.
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Set
 from functools import lru_cache
 
 import numpy as np
@@ -33,7 +33,7 @@ from dccwire.conformance.expecting import Expecting
 from dccwire.conformance.extended import LENGTH, judge_length
 from dccwire.conformance.history import Heard, Watch, hides
 from dccwire.conformance.measures import FIRST_TIMES, Tally
-from dccwire.conformance.pace import MISSED, SILENT, TO_ALL, UNHEARD, PaceRules
+from dccwire.conformance.pace import MISSED, SILENT, TO_ALL, UNHEARD, PaceRules, whole_address
 from dccwire.conformance.rules import RULES, Outcome, Sent, Verdict
 from dccwire.conformance.session import Session
 from dccwire.receiver.columns import PacketColumns
@@ -49,7 +49,8 @@ _MODES = (Mode.OPERATIONS, Mode.SERVICE, None)
 class _Profile:
     """What packets have in common: what rules say of their bytes, who hears of them, to whom.
 
-    `count` is how often they came; `kind` what they are about.
+    `count` is how often they came, `times` when the first of those came that fail; `address` is the
+    number of the address, `to` what `Watch.heeds` knows it by; `kind` what they are about.
     """
 
     def __init__(
@@ -57,11 +58,20 @@ class _Profile:
         outcomes: tuple[tuple[int, Outcome], ...],
         watches: tuple[Watch, ...],
         address: int,
+        to: bytes,
         kind: str,
     ) -> None:
-        self.outcomes, self.watches, self.address, self.kind = outcomes, watches, address, kind
+        self.outcomes, self.watches = outcomes, watches
+        self.address, self.to, self.kind = address, to, kind
         self.count = 0
+        self.times: list[int] = []
         self.fails = any(one.verdict is Verdict.FAIL for _, one in outcomes)
+
+    def add(self, start: int) -> None:
+        """Count one that came then."""
+        self.count += 1
+        if self.fails and len(self.times) < FIRST_TIMES:
+            self.times.append(start)
 
 
 class PacketRules:
@@ -79,6 +89,8 @@ class PacketRules:
         self._number = 0
         # The numbers of the addresses that were sent to since a packet may have been missed.
         self._met: set[int] = set()
+        self._awake, self._heeded = False, list[Set[bytes]]()
+        self._look_around()
 
     def add(self, data: bytes, begin: int, start: int, end: int, ones: int) -> None:
         """Count a packet; the times and ones are those of `Heard`."""
@@ -89,9 +101,7 @@ class PacketRules:
         key = data + bytes((_MODES.index(mode),))
         self._learn({key})
         profile = self._known[key]
-        profile.count += 1
-        if profile.fails:
-            self._tell(profile, [start], 1)
+        profile.add(start)
         if _sent(key).right:
             row, size = np.frombuffer(data, np.uint8)[None], np.array([len(data)])
             times = np.array([start]), np.array([end])
@@ -112,14 +122,8 @@ class PacketRules:
         keys = words.view("<u8")[:, 0].tolist()
         self._learn(set(keys))
         profiles = [self._known[key] for key in keys]
-        for profile, count in Counter(profiles).items():
-            profile.count += count
-        failing: dict[_Profile, list[int]] = defaultdict(list)
-        for place, profile in enumerate(profiles):
-            if profile.fails:
-                failing[profile].append(place)
-        for profile, places in failing.items():
-            self._tell(profile, rows.start[places[:FIRST_TIMES]].tolist(), len(places))
+        for profile, start in zip(profiles, rows.start.tolist(), strict=True):
+            profile.add(start)
         numbers = np.array([one.address for one in profiles])
         self._pace.add(rows.start, rows.end, numbers, rows.data, rows.size)
         self._hear_columns(rows, keys, profiles)
@@ -135,6 +139,7 @@ class PacketRules:
                 each.miss(begin, end)
         for one in self._watches:
             one.gap(begin, end)
+        self._look_around()
 
     def miss(self, begin: int, end: int) -> None:
         """What may be a packet that could not be read."""
@@ -143,6 +148,7 @@ class PacketRules:
         self._pace.hide(begin, end, MISSED)
         for one in self._watches:
             one.miss(begin, end)
+        self._look_around()
 
     def close(self) -> None:
         """The recording ends."""
@@ -171,8 +177,8 @@ class PacketRules:
     def tallies(self) -> Iterable[Tally]:
         """What was found."""
         for profile in self._profiles.values():
-            if not profile.fails:  # else it was told at once, with the times
-                self._tell(profile, [], profile.count)
+            for number, outcome in profile.outcomes:
+                self._tallies[number].add(outcome, profile.times, profile.count)
         yield from self._tallies.values()
         yield from self._pace.tallies()
         for one in self._watches:
@@ -180,49 +186,50 @@ class PacketRules:
         yield from lacking.tallies()
 
     def _modes(self, rows: PacketColumns) -> NDArray[np.intp] | int:
-        """The modes of packets, as numbers; all are in operations mode where none could be else."""
+        """The modes of packets, as numbers; all are in operations mode where none could be else.
+
+        What counts are those that may be of service mode, resets, and the last before one of them:
+        of several others in a row the last says it all.
+        """
         doubtful = (rows.data[:, 0] >> 4 == 0b0111) | (rows.data[:, 1] == 0b11111001)
-        others = np.flatnonzero(rows.data.any(axis=1))
-        # If none is, what counts is the last packet that is no reset, and what comes after it.
-        begin = 0 if doubtful.any() or not len(others) else int(others[-1])
-        some = rows.take(slice(begin, None))
+        counts = doubtful | ~rows.data.any(axis=1)
+        counts[-1] = True
+        counts[:-1] |= counts[1:]
+        places = np.flatnonzero(counts)
+        some = rows.take(places)
         told = [_MODES.index(self._history.take(one.data, one.start, one.end)) for one in some]
-        return np.where(doubtful, told, 0) if doubtful.any() else 0
+        if not doubtful.any():
+            return 0
+        modes = np.zeros(len(rows), np.intp)
+        modes[places] = told
+        return np.where(doubtful, modes, 0)
 
     def _hear_columns(self, rows: PacketColumns, keys: list[int], profiles: list[_Profile]) -> None:
         """Let packets be heard by those who ask for them, in order."""
-        count, met, place = len(profiles), 0, -1
-        asked = [at for at, one in enumerate(profiles) if one.watches]
-        awake = any(one.awake for one in self._watches)
-        columns = rows.begin, rows.start, rows.end, rows.preamble
-        times = [one.tolist() for one in columns] if asked or awake else []
-        for next_asked in (*asked, count):
-            place += 1
-            while place <= next_asked:
-                if not awake:
-                    place = next_asked
-                if place == count:
-                    break
-                profile = profiles[place]
-                self._met.update([one.address for one in profiles[met:place]])
-                known = profile.address in self._met or TO_ALL in self._met
+        met, columns = self._met, (rows.begin, rows.start, rows.end, rows.preamble)
+        times: list[list[int]] = []
+        for place, profile in enumerate(profiles):
+            if profile.watches or self._awake or any(profile.to in one for one in self._heeded):
+                times = times or [one.tolist() for one in columns]
                 begin, start, end, preamble = (one[place] for one in times)
-                sent, number = _sent(keys[place]), self._number + place
-                heard = Heard(number, begin, start, end, preamble + 1, sent, known)
-                awake = self._hear(profile, heard)
-                met, place = place, place + 1
-            place = next_asked
-        self._met.update([one.address for one in profiles[met:]])
+                known, sent = profile.address in met or TO_ALL in met, _sent(keys[place])
+                number = self._number + place
+                self._hear(profile, Heard(number, begin, start, end, preamble + 1, sent, known))
+            met.add(profile.address)
 
-    def _hear(self, profile: _Profile, heard: Heard) -> bool:
-        """Let a packet be heard; whether the next is to be, whatever it is."""
-        for one in [one for one in self._watches if one.awake or one in profile.watches]:
-            one.take(heard)
-        return any(one.awake for one in self._watches)
+    def _hear(self, profile: _Profile, heard: Heard) -> None:
+        """Let a packet be heard by those whom it may concern."""
+        wrong = not heard.sent.right
+        for one in self._watches:
+            heeded = one.heeds and (wrong or profile.to in one.heeds)
+            if one.awake or heeded or one in profile.watches:
+                one.take(heard)
+        self._look_around()
 
-    def _tell(self, profile: _Profile, times: list[int], count: int) -> None:
-        for number, outcome in profile.outcomes:
-            self._tallies[number].add(outcome, times, count)
+    def _look_around(self) -> None:
+        """Whether someone is awake, and which addresses are heeded."""
+        self._awake = any(one.awake for one in self._watches)
+        self._heeded = [one.heeds for one in self._watches if one.heeds]
 
     def _learn(self, keys: set[bytes | int]) -> None:
         """Keep what is asked once of bytes."""
@@ -236,7 +243,9 @@ class PacketRules:
             outcomes = tuple([(number, one) for number, one in said if one is not None])
             watches = tuple([one for one in self._watches if one.wants(sent)])
             address = self._pace.address(sent)
-            parts = outcomes, watches, address, kind_of(sent.data) if address else ""
+            to = whole_address(sent.data) if sent.right else b""
+            kind = kind_of(sent.data) if address else ""
+            parts = outcomes, watches, address, to or sent.data[:1], kind
             profile = self._profiles.get(parts)
             if profile is None:
                 profile = self._profiles[parts] = _Profile(*parts)

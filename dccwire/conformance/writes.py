@@ -60,6 +60,7 @@ _CONSISTS = "the session's consist addresses: say them with consists = [...]"
 _PERHAPS = Outcome(
     Verdict.UNDECIDED, note=f"with packets between to what may be its consist: needs {_CONSISTS}"
 )
+_TO_ALL = b"\0"
 _BEGUN = Outcome(Verdict.UNDECIDED, note="whose first packet may not have been recorded")
 
 
@@ -83,8 +84,13 @@ class WrittenTwice(Watch):
             self._doubt()
         elif heard.sent.data != IDLE_PACKET:
             self._hear(heard)
-        # While a write waits for its second packet, and more of the same may follow on that.
-        self.awake = bool(self._first or self._done)
+        # While a write waits for its second packet, and more of the same may follow on that; what
+        # its consist may be sent is of no more use when it is in doubt.
+        consists = self.session.consists
+        self.awake = consists is None and bool(self._first.keys() - self._consist)
+        heeded = self._first.keys() | self._done.keys()
+        perhaps = [bytes((one,)) for one in consists or () if self._first]
+        self.heeds = {*heeded, *perhaps, _TO_ALL} if heeded else frozenset()
 
     def _hear(self, heard: Heard) -> None:
         data = heard.sent.data
@@ -118,7 +124,7 @@ class WrittenTwice(Watch):
             self._tally.add(MISSED, [first.start])
         self._first.clear()
         self._done.clear()
-        self.awake = False
+        self.awake, self.heeds = False, frozenset()
 
     def miss(self, begin: int, end: int) -> None:
         self._doubt()
