@@ -8,6 +8,7 @@ function a rule.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 
 from dccwire.address import BROADCAST, Mode, Partition
 from dccwire.codebook import is_query_or_lock, reserved_clause
@@ -67,6 +68,7 @@ def _is_longer_cv_access(data: bytes) -> bool:
     return data[0] < 128 and is_extended_cv_access(data[1:-1])
 
 
+@lru_cache(maxsize=1)  # nine rules ask for the same in a row
 def _parts(sent: Sent) -> tuple[tuple[Instruction, ...], Kept | None] | None:
     """The instructions of a packet to multi-function decoders, and what is kept as it came.
 

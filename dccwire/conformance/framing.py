@@ -74,6 +74,13 @@ class FramingRules:
     holds where gaps begin in which the recording has no level.
     """
 
+    OPEN = (
+        "undefined", "_waiting", "_plain", "_closed", "_before", "_complete", "_gap_since",
+        "_other_since", "_end", "_hiding_from", "_ended", "_ended_within", "_first", "_broken",
+        "_doubtful",
+    )  # fmt: skip
+    """What comes next depends on these."""
+
     def __init__(self, error_ns: int, rules: PacketRules) -> None:
         self.packets = self.silences = 0
         self.undefined: set[int] = set()
@@ -101,6 +108,21 @@ class FramingRules:
         self._broken = False
         self._doubtful = 0
 
+    @property
+    def settled(self) -> bool:
+        """Whether the last event was a packet like others, and nothing waits."""
+        return self._complete and self._before is None and self._waiting is None
+
+    def absorb(self, later: FramingRules) -> None:
+        """Go on with what another one found from here on."""
+        for mine, its in zip(self._tallies(), later._tallies(), strict=True):
+            mine.absorb(its)
+        self.packets += later.packets
+        self.silences += later.silences
+        self._any_undefined |= later._any_undefined
+        for name in self.OPEN:
+            setattr(self, name, getattr(later, name))
+
     def add(self, some: HalfBits) -> None:
         """Judge the events that these half-bits belong to."""
         for part in some.columns.parts:
@@ -119,6 +141,9 @@ class FramingRules:
         if not self._any_undefined:
             for tally in (self._gaps, self._after_end):
                 tally.lacks = f"the recording lacks {tally.rule.needs}: record it to decide"
+        return self._tallies()
+
+    def _tallies(self) -> tuple[Tally, ...]:
         return self._gaps, self._preamble, self._framing, self._after_end
 
     def _add_columns(self, rows: PacketColumns, some: HalfBits) -> None:
@@ -146,7 +171,7 @@ class FramingRules:
         self._framing.measured += count
         self._rules.add_columns(rows)
         self._keep(int(rows.end[-1]))
-        self._before = None
+        self._before, self._plain, self._closed = None, True, True
 
     def _keep(self, end: int | None) -> None:
         """A packet that was complete ended here, or one that was not."""

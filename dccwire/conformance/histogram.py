@@ -32,6 +32,10 @@ class Histogram:
         bins = np.minimum(lengths, (_LAST - 1) * 1000).astype(np.int32) // 1000
         self._bins += np.bincount(bins, minlength=_LAST)
 
+    def absorb(self, other: Histogram) -> None:
+        """Add what another one has counted."""
+        self._bins += other._bins
+
     def counts(self) -> dict[int, int]:
         """Microseconds to how many durations are that long or less than 1 µs longer."""
         filled = np.flatnonzero(self._bins).tolist()

@@ -67,6 +67,24 @@ class Tally:
         forces = [force or self.rule.force, *filter(None, [self.force])]
         self.force = min(forces, key=_STRENGTH.index)
 
+    def absorb(self, other: Tally) -> None:
+        """Add what another one of the same rule has counted."""
+        self.measured += other.measured
+        self.undecided += other.undecided
+        if other.failed:
+            self.fail(other.first_times, other.failed, other.force)
+        if other.lowest is not None and other.highest is not None:
+            self.see(other.lowest, other.highest)
+        self.notes.update(other.notes)
+        self.told |= other.told
+        self.lacks = self.lacks or other.lacks
+        self._near(other.nearest)
+
+    def _near(self, apart: int | None) -> None:
+        """Keep how far the undecided reading nearest to a limit is from it."""
+        known = [one for one in (apart, self.nearest) if one is not None]
+        self.nearest = min(known, default=None)
+
     def doubt(self) -> None:
         """The times themselves are in doubt: nothing fails, and nothing passes."""
         self.doubted, self.undecided, self.failed = True, self.measured, 0
@@ -161,8 +179,7 @@ class LimitMeasure(Tally):
         if len(open_):
             some = readings[open_]
             apart = np.minimum(np.abs(some - limit.least), np.abs(some - limit.most)).min()
-            apart //= self._edges
-            self.nearest = int(min(apart, self.nearest if self.nearest is not None else apart))
+            self._near(int(apart) // self._edges)
         if len(failed):
             self.fail(time_of(failed[:FIRST_TIMES]).tolist(), len(failed))
 

@@ -67,12 +67,6 @@ class _Profile:
         self.times: list[int] = []
         self.fails = any(one.verdict is Verdict.FAIL for _, one in outcomes)
 
-    def add(self, start: int) -> None:
-        """Count one that came then."""
-        self.count += 1
-        if self.fails and len(self.times) < FIRST_TIMES:
-            self.times.append(start)
-
 
 class PacketRules:
     """Tallies of all rules on packets, fed with them in order, made as a `Watch` is."""
@@ -89,7 +83,8 @@ class PacketRules:
         self._number = 0
         # The numbers of the addresses that were sent to since a packet may have been missed.
         self._met: set[int] = set()
-        self._awake, self._heeded = False, list[Set[bytes]]()
+        self._awake = False
+        self._heeded: Set[bytes] = frozenset()
         self._look_around()
 
     def add(self, data: bytes, begin: int, start: int, end: int, ones: int) -> None:
@@ -101,7 +96,9 @@ class PacketRules:
         key = data + bytes((_MODES.index(mode),))
         self._learn({key})
         profile = self._known[key]
-        profile.add(start)
+        profile.count += 1
+        if profile.fails:
+            profile.times.append(start)
         if _sent(key).right:
             row, size = np.frombuffer(data, np.uint8)[None], np.array([len(data)])
             times = np.array([start]), np.array([end])
@@ -122,8 +119,11 @@ class PacketRules:
         keys = words.view("<u8")[:, 0].tolist()
         self._learn(set(keys))
         profiles = [self._known[key] for key in keys]
-        for profile, start in zip(profiles, rows.start.tolist(), strict=True):
-            profile.add(start)
+        for profile, count in Counter(profiles).items():
+            profile.count += count
+        for place in [place for place, one in enumerate(profiles) if one.fails]:
+            if len(times := profiles[place].times) < FIRST_TIMES:
+                times.append(int(rows.start[place]))
         numbers = np.array([one.address for one in profiles])
         self._pace.add(rows.start, rows.end, numbers, rows.data, rows.size)
         self._hear_columns(rows, keys, profiles)
@@ -209,7 +209,7 @@ class PacketRules:
         met, columns = self._met, (rows.begin, rows.start, rows.end, rows.preamble)
         times: list[list[int]] = []
         for place, profile in enumerate(profiles):
-            if profile.watches or self._awake or any(profile.to in one for one in self._heeded):
+            if profile.watches or self._awake or profile.to in self._heeded:
                 times = times or [one.tolist() for one in columns]
                 begin, start, end, preamble = (one[place] for one in times)
                 known, sent = profile.address in met or TO_ALL in met, _sent(keys[place])
@@ -229,7 +229,8 @@ class PacketRules:
     def _look_around(self) -> None:
         """Whether someone is awake, and which addresses are heeded."""
         self._awake = any(one.awake for one in self._watches)
-        self._heeded = [one.heeds for one in self._watches if one.heeds]
+        heeded = [one.heeds for one in self._watches if one.heeds]
+        self._heeded = heeded[0] if len(heeded) == 1 else frozenset().union(*heeded)
 
     def _learn(self, keys: set[bytes | int]) -> None:
         """Keep what is asked once of bytes."""

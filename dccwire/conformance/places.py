@@ -31,6 +31,9 @@ PAUSE_LASTS_NS = 400_000
 BESIDE_NS = 2 * SHORTEST_NS
 """A merged pulse so near to an edge is distortion at that crossing (common practice, no source)."""
 
+REMEMBERED_NS = 1_000_000
+"""Merged pulses are of no more use when the last eight may lie further back (our choice)."""
+
 DOUBTFUL = 4
 """Half-bits that may be those of another protocol before, or of a bouncing contact (our choice)."""
 
@@ -74,6 +77,9 @@ class Places:
     are lengths in ns, and `foreign_at` is where the first begins.
     """
 
+    OPEN = "_after_packet", "_reach", "_resumed", "_doubtful", "_pulses"
+    """What comes next depends on these."""
+
     def __init__(self, error_ns: int) -> None:
         self.pauses = self.foreign = 0
         self.shortest, self.longest, self.foreign_at = UNBOUNDED, 0, 0
@@ -88,6 +94,16 @@ class Places:
         # How many of the next half-bits may be cut, or another protocol's.
         self._doubtful = DOUBTFUL
         self._pulses = np.empty((0, 2), np.int64)
+
+    def absorb(self, later: Places) -> None:
+        """Go on with what another one found from here on."""
+        self.pauses += later.pauses
+        self.foreign_at = self.foreign_at if self.foreign else later.foreign_at
+        self.foreign += later.foreign
+        self.shortest = min(self.shortest, later.shortest)
+        self.longest = max(self.longest, later.longest)
+        for name in self.OPEN:
+            setattr(self, name, getattr(later, name))
 
     def take(
         self, columns: Columns, following: Columns | None, *, undefined: bool = False
@@ -221,7 +237,8 @@ class Places:
         own, edges = some.columns.pulses, some.edges
         after = following.pulses[:8] if following is not None else own[:0]
         pulses = np.concatenate((self._pulses, own, after))
-        self._pulses = pulses[: len(self._pulses) + len(own)][-8:]
+        known = pulses[: len(self._pulses) + len(own)][-8:]
+        self._pulses = known[known[:, 1] > edges[-1] - REMEMBERED_NS] if len(edges) else known
         if not len(pulses) or not len(some.lengths):
             return
         # Pulses nearer to each other than that are one distortion.

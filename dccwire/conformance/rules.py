@@ -122,6 +122,10 @@ class Rule:
     of_bytes: Callable[[Sent], Outcome | None] | None = None
     mode: Mode | None = None
 
+    def __reduce__(self) -> tuple[Callable[[int], Rule], tuple[int]]:
+        # Its function is not found by its name, which is that of the rule.
+        return _numbered, (self.number,)
+
     def judge(self, sent: Sent) -> Outcome | None:
         """What bytes show; in a mode that is not known, what would fail is undecided."""
         if self.of_bytes is None or self.mode not in (None, sent.mode or self.mode):
@@ -149,6 +153,10 @@ class Rule:
 
 RULES: dict[int, Rule] = {}
 """The rules by number, as the chapters declare them."""
+
+
+def _numbered(number: int) -> Rule:
+    return RULES[number]
 
 
 def rule(

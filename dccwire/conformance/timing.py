@@ -57,12 +57,15 @@ _ALIKE = 0.01
 class TimingRules:
     """Measures of rules 1 to 5; `error_ns` is the resolution and all other uncertainty."""
 
+    OPEN = "polarity", "_torn_open", "_torn_doubtful"
+    """What comes next depends on these."""
+
     def __init__(self, error_ns: int, probe_ns: float = 0) -> None:
         self._probe_ns = probe_ns
         # Of ones and of unstretched zeros, by polarity: how many halves, and how long in all; the
         # polarity of the next half-bit.
         self._polarity_sums = np.zeros((2, 2, 2))
-        self._polarity = 0
+        self.polarity = 0
         self.ones = LimitMeasure(HALF_OF_ONE, error_ns)
         # Both halves share their middle edge, so a difference is off by twice as much (M4).
         self.differences = LimitMeasure(DIFFERENCE, error_ns, edges=2)
@@ -81,6 +84,24 @@ class TimingRules:
         # How many ones and unstretched zeros there are, and how long they last together.
         self._sums = np.zeros((2, 2), np.int64)
 
+    @property
+    def torn(self) -> tuple[bool, bool]:
+        """Whether a bit is torn at the end of what was measured, and whether that is in doubt."""
+        return self._torn_open, self._torn_open and self._torn_doubtful
+
+    def absorb(self, later: TimingRules, *, turned: bool) -> None:
+        """Go on with what another one measured from here on; `turned`: with polarities changed."""
+        for mine, its in zip(self._tallies(), later._tallies(), strict=True):
+            mine.absorb(its)
+        self._polarity_sums += later._polarity_sums[:, :: -1 if turned else 1]
+        self._sums += later._sums
+        self._longer += later._longer
+        self._differing += later._differing
+        self._torn += later._torn
+        for name in self.OPEN:
+            setattr(self, name, getattr(later, name))
+        self.polarity ^= turned
+
     def add(self, some: HalfBits) -> None:
         """Measure half-bits."""
         lengths, edges, extra = some.lengths, some.edges, some.extra
@@ -90,9 +111,9 @@ class TimingRules:
         self._add_polarities(lengths, one, zero & (lengths <= _UNSTRETCHED_NS))
         if self._probe_ns:
             lengths = lengths.copy()
-            lengths[self._polarity :: 2] -= round(self._probe_ns)
-            lengths[1 - self._polarity :: 2] += round(self._probe_ns)
-        self._polarity = (self._polarity + len(lengths)) % 2
+            lengths[self.polarity :: 2] -= round(self._probe_ns)
+            lengths[1 - self.polarity :: 2] += round(self._probe_ns)
+        self.polarity = (self.polarity + len(lengths)) % 2
         if some.cut:
             one, zero = one.copy(), zero.copy()
         for place in some.cut:
@@ -132,7 +153,7 @@ class TimingRules:
         for row, mask in enumerate(kinds):
             held = lengths * mask
             for polarity in (0, 1):
-                some = slice((self._polarity + polarity) % 2, None, 2)
+                some = slice((self.polarity + polarity) % 2, None, 2)
                 counted_ = np.count_nonzero(mask[some]), held[some].sum()
                 self._polarity_sums[row, polarity] += counted_
 
@@ -245,6 +266,9 @@ class TimingRules:
         if self.unequal.measured:
             zeros = counted(self.unequal.measured, "bit")
             self.unequal.remarks = [f"{self._differing} of {zeros}"]
+        return self._tallies()
+
+    def _tallies(self) -> tuple[Tally, ...]:
         timing = self.ones, self.differences, self.zeros, self.totals, self.neither
         return *timing, self.means, self.unequal
 

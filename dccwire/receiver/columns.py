@@ -98,6 +98,9 @@ class ColumnReceiver:
     [14, 14, 14]
     """
 
+    OPEN = "_pending", "_edges", "_read", "_latest", "_pulses"
+    """What is in hand, by its names; `after_packet`, the state machine is as new besides."""
+
     def __init__(self, *, resolution_ns: int = 0, shortest_ns: int = SHORTEST_NS) -> None:
         self.merged = 0
         self._pulses: list[tuple[int, int]] = []
@@ -108,6 +111,11 @@ class ColumnReceiver:
         self._pending = self._edges = np.empty(0, np.int64)
         self._read = 0
         self._latest: int | None = None
+
+    @property
+    def after_packet(self) -> bool:
+        """Whether all that was read so far ends with a packet."""
+        return self._machine.after_packet
 
     def feed(self, edge_times_ns: Times) -> Columns:
         """Take edges, in order.

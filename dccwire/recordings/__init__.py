@@ -13,7 +13,7 @@ if find_spec("numpy") is None:
     raise MissingPartError("numpy", "capture")
 
 from dccwire.recordings.reading import read
-from dccwire.recordings.recording import Chunk, Recording
+from dccwire.recordings.recording import Chunk, Recording, RecordingPart
 from dccwire.recordings.writing import write_csv, write_vcd
 
-__all__ = ["Chunk", "Recording", "read", "write_csv", "write_vcd"]
+__all__ = ["Chunk", "Recording", "RecordingPart", "read", "write_csv", "write_vcd"]

@@ -78,11 +78,11 @@ _KINDS: tuple[tuple[type[Exception] | tuple[type[Exception], ...], str, str], ..
 class Stream:
     """Plain bytes of one pass over a file; a context manager that closes what it opened."""
 
-    def __init__(self, opened: Opened, raw: BufferedReader) -> None:
+    def __init__(self, opened: Opened, raw: BufferedReader, begin: int = 0) -> None:
         self._opened, self._raw = opened, raw
         self._size = max(1, os.fstat(raw.fileno()).st_size)
         self._plain: BufferedIOBase = gzip.GzipFile(fileobj=raw) if opened.zipped else raw
-        self._unpacked = 0
+        self._unpacked = self._plain.seek(begin)
 
     def __enter__(self) -> Stream:
         return self
@@ -139,10 +139,14 @@ class Opened:
         with self.stream() as stream:
             self.zipped = stream.read(2) == _GZIP_MAGIC
 
-    def stream(self) -> Stream:
-        """A new pass over the plain bytes, from the start."""
+    def __getstate__(self) -> dict[str, object]:
+        """What another process needs to read the file; what is copied is removed by this one."""
+        return {**vars(self), "discard": None, "_spooled": []}
+
+    def stream(self, begin: int = 0) -> Stream:
+        """A new pass over the plain bytes, from the start or from so many of them on."""
         with system_errors(self.shown):
-            return Stream(self, open(self.path, "rb"))
+            return Stream(self, open(self.path, "rb"), begin)
 
     def plain_path(self) -> str:
         """The path of a file of the plain bytes, for readers that want no stream."""

@@ -3,8 +3,10 @@
 Every format is a `Source` of blocks; here they become edges and gaps, by one rule for all.
 """
 
+from __future__ import annotations
+
 from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import islice
@@ -85,6 +87,18 @@ class Source(ABC):
     def blocks(self) -> Iterator[Block]:
         """Read the file anew, from its start."""
 
+    def split(self, count: int) -> list[Source]:
+        """The same file in so many stretches that can be read each by itself, if it can be cut."""
+        return []
+
+    @property
+    def seam(self) -> tuple[int, int] | None:
+        """Of a stretch that was read, its first and its last time mark, ns.
+
+        None if it is no stretch, or ends within something.
+        """
+        return None
+
 
 class _Edges:
     """The state between levels and edges.
@@ -93,9 +107,14 @@ class _Edges:
     the gap has no length.
     """
 
-    def __init__(self, source: Source, estimate: ResolutionEstimate | None) -> None:
+    def __init__(
+        self, source: Source, estimate: ResolutionEstimate | None, *, later: bool = False
+    ) -> None:
         self.source, self.estimate = source, estimate
         self.level: int | None = None
+        # Of a stretch that is not the first: the level that it is taken to begin with, since its
+        # first one is taken for an edge.
+        self.later, self.taken = later, UNDEFINED
         self.gap_start: int | None = None
         self.first_level: int | None = None
         self.mark: int | None = None
@@ -103,7 +122,7 @@ class _Edges:
         self.repeated: tuple[int, int] | None = None  # from there to a repetition, which may be
         self.lost: list[int] = []  # the mark of the end, or the end of a lost stretch
 
-    def chunks(self, most: int | None = None) -> Iterator[Chunk]:
+    def chunks(self, most: int | None = None, *, last: bool = True) -> Iterator[Chunk]:
         """The edges of so many blocks, told to the estimate; a gap may last until the end."""
         for block in islice(self.source.blocks(), most):
             for chunk in self._add(block):
@@ -111,6 +130,8 @@ class _Edges:
                     self.estimate.holds(*self.source.held)
                     self.estimate.add(chunk.edges)
                 yield chunk
+        if not last:
+            return
         if self.gap_start is not None and self.mark is not None and self.mark > self.gap_start:
             yield Chunk(np.empty(0, np.int64), (self.gap_start, self.mark))
         if self.lost:
@@ -125,6 +146,9 @@ class _Edges:
         if levels is None or not times.size:
             yield from _portions(times)
             return
+        if self.later and self.taken == UNDEFINED:
+            self.taken = int(levels[0]) ^ 1
+            self.level = self.taken if levels[0] != UNDEFINED else None
         changed = changes_of(levels, self.level)
         plain = self.gap_start is None and self.repeated is None and levels.max() != UNDEFINED
         if self.level is None or not plain or (self.source.alternates and not changed.all()):
@@ -195,9 +219,11 @@ class Recording:
 
     def __init__(self, source: Source, resolution: float | None) -> None:
         self._source, self._option = source, resolution
+        self._first_edge: int | None = None
         self.path, self.format, self.signal = source.opened.given, source.format, source.signal
         estimate = self._estimate()
         edges, self.first_level = first_edges(source, estimate=estimate)
+        self._first_edge = int(edges[0]) if edges.size else None
         self.factor: float | None = None
         self.resolution_ns, self.resolution_source = self._resolution(estimate)
         self.factor = common_factor(edges, self.resolution_ns)
@@ -227,7 +253,7 @@ class Recording:
         """What will tell the resolution, if neither an option nor a sample rate does."""
         if self._option is not None or self._source.sampled:
             return None
-        return ResolutionEstimate(ceil(self._source.tick_ns))
+        return ResolutionEstimate(ceil(self._source.tick_ns), self._first_edge)
 
     def _resolution(self, estimate: ResolutionEstimate | None) -> tuple[int, str]:
         if self._option is not None:
@@ -245,6 +271,28 @@ class Recording:
         """0 to 1: how much of the file the latest iteration has read."""
         return self._source.opened.fraction
 
+    @fraction.setter
+    def fraction(self, read: float) -> None:
+        self._source.opened.fraction = read
+
+    def parts(self, count: int) -> list[RecordingPart]:
+        """The recording in so many stretches, or none if its format is read as a whole alone."""
+        return [
+            RecordingPart(source, self._estimate(), number, count)
+            for number, source in enumerate(self._source.split(count))
+        ]
+
+    def join(self, parts: Sequence[RecordingPart]) -> None:
+        """Take what reading all parts has shown, in order, as if read at once."""
+        estimate = self._estimate()
+        for part in parts:
+            if estimate is not None and part.estimate is not None:
+                estimate.absorb(part.estimate)
+            for note in part.notes:
+                self._source.note(note)
+        self.resolution_ns, self.resolution_source = self._resolution(estimate)
+        self.end_ns, self.fraction = parts[-1].mark, 1.0
+
     def __repr__(self) -> str:
         what = f"{self.path!r}, {self.format}, signal {self.signal!r}"
         return f"<Recording {what}, resolution {self.resolution_ns} ns>"
@@ -257,6 +305,42 @@ class Recording:
         self.resolution_ns, self.resolution_source = self._resolution(state.estimate)
         self.end_ns = state.mark
         self.first_level = state.first_level
+
+
+class RecordingPart:
+    """A stretch of a recording, read by itself: an iterable of chunks.
+
+    What stands at its ends is known when it has been read; `follows` tells whether it was read as
+    it would have been with those before it.
+    """
+
+    def __init__(
+        self, source: Source, estimate: ResolutionEstimate | None, number: int, count: int
+    ) -> None:
+        self._source, self.estimate, self._number, self._count = source, estimate, number, count
+        self._taken = self._level = UNDEFINED
+        self.mark = 0
+        self._seam: tuple[int, int] | None = None
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What a reader of the edges should know."""
+        return tuple(self._source.notes)
+
+    def __iter__(self) -> Iterator[Chunk]:
+        state = _Edges(self._source, self.estimate, later=self._number > 0)
+        yield from state.chunks(last=self._number == self._count - 1)
+        self._seam, self.mark = self._source.seam, state.mark or 0
+        self._taken = state.taken
+        gap = state.gap_start is not None or state.level is None
+        self._level = UNDEFINED if gap else state.level or 0
+
+    def follows(self, before: RecordingPart) -> bool:
+        """Whether levels and times go on from the one to the other."""
+        if before._seam is None or self._seam is None:
+            return False
+        in_order = before._seam[1] <= self._seam[0]
+        return in_order and self._taken == before._level != UNDEFINED
 
 
 def to_ns(ticks: Ticks, tick_ns: Fraction) -> Ticks:

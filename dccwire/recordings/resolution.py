@@ -5,6 +5,8 @@ rounding to the unit of the file then smears each point of that grid over two un
 times in, a number of ns out; knows nothing of files.
 """
 
+from __future__ import annotations
+
 from math import ceil, log
 
 import numpy as np
@@ -23,8 +25,11 @@ _FEW = 5
 _NOTHING = 2
 _USUAL = 2_000
 _FEWEST = 3
-#: To look at all edges would take a tenth of the time in which they are judged (measured).
-_CYCLE = 1 << 18
+#: To look at all edges would take a tenth of the time in which they are judged (measured): all of
+#: the first two seconds are looked at, then an eighth of each second, in ns; where does not depend
+#: on how the edges are portioned.
+_ALL = 1 << 31
+_CYCLE = 1 << 30
 #: A stretch of so many edges is enough to judge by: with jitter each point of the grid near the
 #: usual durations is then met several times.
 _ENOUGH = 1_000
@@ -56,13 +61,14 @@ class ResolutionEstimate:
     (334, 'distances of the durations')
     """
 
-    def __init__(self, tick_ns: int = 1) -> None:
+    def __init__(self, tick_ns: int = 1, first: int | None = None) -> None:
         self._unit, self._why = max(1, tick_ns), "unit of the times"
-        self._best = 0, ""
-        self._seen = np.zeros(_LONGEST + 1, np.bool_)
-        self._count = 0
-        self._latest: int | None = None
-        self._until = self._taken = 0
+        # Where the times begin; by octave, which durations occur, among how many edges, and in what
+        # unit; the first edge, and the latest, and whether they are looked at.
+        self._first = first
+        self._octaves: dict[int, tuple[NDArray[np.bool_], int, int]] = {}
+        self._begin: tuple[int, bool] | None = None
+        self._end: tuple[int, bool] | None = None
 
     def holds(self, least_ns: float, why: str) -> None:
         """Say that the numbers of the file, so far, hold no less than this, and why."""
@@ -70,59 +76,82 @@ class ResolutionEstimate:
             self._unit, self._why = ceil(least_ns), why
 
     def add(self, edges: NDArray[np.int64]) -> None:
-        """Take edge times, ns, in any portions; an eighth of each `_CYCLE` of them is looked at."""
-        at, self._taken = self._taken, self._taken + edges.size
-        for start in range(at - at % _CYCLE, self._taken, _CYCLE):
-            if start >= at:
-                self._latest = None
-            self._look(edges[max(start - at, 0) : max(start - at + _CYCLE // 8, 0)])
+        """Take edge times, ns, in any portions."""
+        if not edges.size:
+            return
+        if self._first is None:
+            self._first = int(edges[0])
+        begin = edges[:1] if self._end is None else np.array([self._end[0]])
+        all_edges = np.concatenate((begin, edges))
+        since = all_edges - self._first
+        looked = ((since & (_CYCLE - 1)) < _CYCLE // 8) | (since < _ALL)
+        if self._end is None:
+            all_edges, looked = all_edges[1:], looked[1:]
+            self._begin = int(edges[0]), bool(looked[0])
+        self._end = int(edges[-1]), bool(looked[-1])
+        self._look(all_edges, looked)
 
-    def _look(self, edges: NDArray[np.int64]) -> None:
-        while edges.size:
-            if edges[0] >= self._until:
-                if self._count >= _ENOUGH:
-                    self._best = max(self._best, self._judged())
-                    self._seen[:] = False
-                    self._count = 0
-                self._until = 1 << int(edges[0]).bit_length()
-            inside = edges[-1] < self._until
-            size = edges.size if inside else int(np.searchsorted(edges, self._until))
-            part, edges = edges[:size], edges[size:]
-            # Without a sign a time that runs backwards is a long way on: all longer ones share the
-            # last place. (Clipping takes seven times as long.)
-            lengths = np.diff(part).view(np.uint64)
-            np.minimum(lengths, _LONGEST, out=lengths)
-            self._seen[lengths.view(np.int64)] = True
-            if self._latest is not None:
-                self._seen[min(abs(int(part[0]) - self._latest), _LONGEST)] = True
-            self._latest = int(part[-1])
-            self._count += size
+    def absorb(self, later: ResolutionEstimate) -> None:
+        """Go on with what another one was told, which began where this one stands."""
+        if later._begin is None:
+            return
+        if self._end is not None:
+            edges, looked = zip(self._end, later._begin, strict=True)
+            self._look(np.array(edges), np.array(looked))
+        for octave, (seen, count, unit) in later._octaves.items():
+            mine, number, _ = self._octaves.get(octave, (np.zeros_like(seen), 0, 0))
+            self._octaves[octave] = mine | seen, number + count, unit
+        self._begin, self._end = self._begin or later._begin, later._end
+
+    def _look(self, edges: NDArray[np.int64], looked: NDArray[np.bool_]) -> None:
+        """Note the durations between edges that are looked at."""
+        pairs = looked[1:] & looked[:-1]
+        # Without a sign a time that runs backwards is a long way on: all longer ones share the last
+        # place. (Clipping takes seven times as long.)
+        places = np.flatnonzero(pairs)
+        lengths = (edges[places + 1] - edges[places]).view(np.uint64)
+        np.minimum(lengths, _LONGEST, out=lengths)
+        ends = edges[places + 1]
+        while ends.size:
+            octave = int(ends[0]).bit_length()
+            size = int(np.searchsorted(ends, 1 << octave)) if ends[-1] >> octave else ends.size
+            size = max(size, 1)  # times may run backwards
+            seen, count, _ = self._octaves.get(octave) or (np.zeros(_LONGEST + 1, np.bool_), 0, 0)
+            seen[lengths[:size].view(np.int64)] = True
+            self._octaves[octave] = seen, count + size, self._unit
+            ends, lengths = ends[size:], lengths[size:]
 
     def result(self) -> tuple[int, str]:
         """The resolution in ns, rounded up, at least 1; and where it comes from."""
-        best = self._best
-        if self._count >= _ENOUGH or not best[0]:
-            best = max(best, self._judged())
+        best, seen, count = (0, ""), np.zeros(_LONGEST + 1, np.bool_), 0
+        octaves = [one for _, one in sorted(self._octaves.items())]
+        for number, (some, more, unit) in enumerate(octaves):
+            seen, count = seen | some, count + more
+            last = number == len(octaves) - 1
+            if count >= _ENOUGH or (last and not best[0]):
+                best = max(best, _judged(seen, unit))
+                seen, count = np.zeros_like(seen), 0
         return max((self._unit, self._why), best, key=lambda one: one[0])
 
-    def _judged(self) -> tuple[int, str]:
-        """What the durations noted tell: 0 where it is nothing."""
-        values = np.flatnonzero(self._seen[1:_LONGEST]) + 1
-        divisor = int(np.gcd.reduce(values))
-        best = divisor, "greatest common divisor of the edge times"
-        if values.size < _FEW:
-            if divisor > self._unit:
-                usual = max(one for one in range(1, _USUAL + 1) if divisor % one == 0)
-                return (0, "") if values.size <= _NOTHING else (usual, best[1])
-            best = 0, ""
-        # Numbers of floating point have a grid of their own, on which that of the clock is rounded:
-        # so the period of that grid may be followed by a longer one.
-        unit: float = max(self._unit, divisor)
-        enough = _NEIGHBOURS if unit == self._unit else values.size
-        while period := _period(values, unit, enough):
-            best, enough = (ceil(period), "distances of the durations"), values.size
-            unit = period
-        return best
+
+def _judged(seen: NDArray[np.bool_], least: int) -> tuple[int, str]:
+    """What the durations noted tell: 0 where it is nothing."""
+    values = np.flatnonzero(seen[1:_LONGEST]) + 1
+    divisor = int(np.gcd.reduce(values))
+    best = divisor, "greatest common divisor of the edge times"
+    if values.size < _FEW:
+        if divisor > least:
+            usual = max(one for one in range(1, _USUAL + 1) if divisor % one == 0)
+            return (0, "") if values.size <= _NOTHING else (usual, best[1])
+        best = 0, ""
+    # Numbers of floating point have a grid of their own, on which that of the clock is rounded:
+    # so the period of that grid may be followed by a longer one.
+    unit: float = max(least, divisor)
+    enough = _NEIGHBOURS if unit == least else values.size
+    while period := _period(values, unit, enough):
+        best, enough = (ceil(period), "distances of the durations"), values.size
+        unit = period
+    return best
 
 
 def _period(values: NDArray[np.int64], unit: float, enough: int) -> float | None:

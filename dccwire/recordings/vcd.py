@@ -2,16 +2,20 @@
 
 import re
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import pairwise
+from os import SEEK_END
 
 import numpy as np
 
 from dccwire.errors import RecordingError
 from dccwire.recordings.choice import Candidate, choose
 from dccwire.recordings.opening import Opened, decoded, refusal
-from dccwire.recordings.recording import UNIT_HINT, UNITS_NS, Block, Source
+from dccwire.recordings.recording import UNIT_HINT, UNITS_NS, Block, Source, to_ns
 from dccwire.recordings.vcd_body import MARGIN, TOKEN, State, scan, tokenise
+from dccwire.signal import UNBOUNDED
 from dccwire.wording import either
 
 #: Larger pieces leave the cache, and are slower (measured). The first one is small: it holds the
@@ -23,6 +27,8 @@ _MOST_BLOCKS = 16
 _ALL_BLOCKS = 128
 #: How far from its end a piece is searched for a line end.
 _NEAR = 1 << 12
+#: A time that begins a line.
+_TIME = re.compile(rb"\n(#([0-9]+))\s")
 _INK = bytes(range(33, 256))
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _RANGE = re.compile(r"(?<=\S)\s*\[(-?\d{1,9})(?::(-?\d{1,9}))?\]$")
@@ -66,6 +72,40 @@ class VcdSource(Source):
         super().__init__(opened)
         self.tick_ns = self.unit_ns = tick_ns
         self._header, self._identifier, self._position = header, code, position
+        # Of a stretch: where it begins, and ends, in the file; the first time mark of all, and of
+        # it, in units of the file; how reading it ended.
+        self._span = header.body, UNBOUNDED
+        self._zero = self._first = 0
+        self._state: State | None = None
+
+    def split(self, count: int) -> list[Source]:
+        """Stretches of like size, cut before times; none if the file is packed, or has no times."""
+        if self.opened.zipped or self._state is None or self._state.time is None:
+            return []
+        cuts, firsts = [self._header.body], [self._state.zero]
+        with open(self.opened.path, "rb") as file:
+            size = file.seek(0, SEEK_END)
+            for number in range(1, count):
+                file.seek(self._header.body + (size - self._header.body) * number // count)
+                found = _TIME.search(near := file.read(_NEAR))
+                if found is None:
+                    return []
+                cuts.append(file.tell() - len(near) + found.start(1))
+                firsts.append(int(found[2]))
+        parts = list[Source]()
+        for span, first in zip(pairwise((*cuts, UNBOUNDED)), firsts, strict=True):
+            part = copy(self)
+            part.notes, part._span, part._zero, part._first = [], span, firsts[0], first
+            parts.append(part)
+        return parts
+
+    @property
+    def seam(self) -> tuple[int, int] | None:
+        """Its first and last mark, where it begins with one and ends with nothing open."""
+        state = self._state
+        if state is None or not state.is_plain:
+            return None
+        return to_ns(self._first - state.zero, self.tick_ns), state.mark
 
     def blocks(self) -> Iterator[Block]:
         wanted = self.tick_ns, self._identifier, self._position
@@ -73,10 +113,14 @@ class VcdSource(Source):
         text = bytearray(b" ") * (MARGIN + 2 * _PIECE)
         room, buffer = memoryview(text), np.frombuffer(text, np.uint8)
         size, end = min(_FIRST_PIECE, _PIECE), MARGIN
-        with self.opened.stream() as stream:
-            stream.read(self._header.body)
-            while got := stream.readinto(room[end : end + size]):
+        begin, beyond = self._span
+        self._state = state
+        if begin > self._header.body:
+            state.zero = state.time = self._zero
+        with self.opened.stream(begin) as stream:
+            while got := stream.readinto(room[end : end + min(size, beyond - begin)]):
                 end += got
+                begin += got
                 cut = _cut(room[:end], at_end=got < size)
                 size = _PIECE
                 if cut == MARGIN and end - MARGIN > size:
@@ -91,7 +135,8 @@ class VcdSource(Source):
         rest = bytes(room[MARGIN:end])
         whole = rest.rstrip(_INK)
         yield tokenise(whole, state)
-        yield self._last(rest[len(whole) :], state)
+        if beyond == UNBOUNDED:
+            yield self._last(rest[len(whole) :], state)
 
     def _last(self, word: bytes, state: State) -> Block:
         """What stands behind the last blank may be cut off anywhere."""

@@ -1,0 +1,235 @@
+"""The receiver and all rules of one recording, fed with edges; and how judgements of parts add up.
+
+What is counted adds up; what is open at the end of a stretch — half a packet, a packet that waits
+for what follows it — is named in each room's `OPEN`, so that a stretch judged by itself can follow
+on another if it began with the same. Room: puts the rooms of the rules together; measures nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from copy import copy
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any, cast
+
+import numpy as np
+
+from dccwire.conformance.framing import FramingRules
+from dccwire.conformance.histogram import Histogram
+from dccwire.conformance.measures import Tally
+from dccwire.conformance.packets import PacketRules
+from dccwire.conformance.places import Places
+from dccwire.conformance.session import Session
+from dccwire.conformance.timing import TimingRules
+from dccwire.errors import FieldError
+from dccwire.receiver.columns import ColumnReceiver, Columns
+from dccwire.recordings import Chunk
+from dccwire.signal import LIMITS
+
+_LONGEST_NS = LIMITS["tr0"].most
+"""No half-bit lasts longer (S-9.1 §A, Table 1 tr0): it is silence."""
+
+_ERROR_BOUND_NS = 13_000
+"""Half the distance of the windows for ones and zeros: errors of so much mix them up."""
+
+
+NOTHING_KNOWN = Session()
+"""A session of which nothing is said."""
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """By what a recording is judged: how exact its times are, and what is known besides.
+
+    `probe_ns` is by how much halves of one polarity are taken to read too long (M7).
+
+    Raises:
+        FieldError: a resolution or an uncertainty below its bounds, or so large that ones and zeros
+            cannot be told apart.
+    """
+
+    resolution_ns: int
+    resolution_source: str = "option"
+    uncertainty_ns: int = 0
+    session: Session = NOTHING_KNOWN
+    probe_ns: float = 0
+
+    def __post_init__(self) -> None:
+        if type(self.resolution_ns) is not int or not 1 <= self.resolution_ns < _ERROR_BOUND_NS:
+            raise FieldError("resolution_ns", f"1 to {_ERROR_BOUND_NS - 1} ns", self.resolution_ns)
+        most = _ERROR_BOUND_NS - 1 - self.resolution_ns
+        if not 0 <= self.uncertainty_ns <= most:
+            raise FieldError("uncertainty_ns", f"0 to {most} ns", self.uncertainty_ns)
+
+    @property
+    def error_ns(self) -> int:
+        """How far a duration may be off."""
+        return self.resolution_ns + self.uncertainty_ns
+
+
+class Tape:
+    """Keeps what `PacketRules` was to hear, so that it can hear it when its turn has come.
+
+    The rules on packets ask for what came before; a stretch that is judged by itself does not know.
+    """
+
+    def __init__(self) -> None:
+        self._heard: list[tuple[str, tuple[Any, ...], dict[str, Any]]] = []
+
+    def __getattr__(self, name: str) -> Callable[..., None]:
+        if name.startswith("_"):  # while it is being unpickled
+            raise AttributeError(name)
+        return lambda *given, **named: self._heard.append((name, given, named))
+
+    def play(self, rules: PacketRules) -> None:
+        """Let the rules hear it all."""
+        for name, given, named in self._heard:
+            getattr(rules, name)(*given, **named)
+
+
+class Judge:
+    """Takes chunks of a recording in order; `tape` keeps what is said of packets for later."""
+
+    def __init__(self, terms: Terms, *, tape: bool = False) -> None:
+        self.terms = terms
+        error = terms.error_ns
+        self.stopped = False
+        self.receiver = ColumnReceiver(resolution_ns=error)
+        self.places = Places(error)
+        self.timing = TimingRules(error, terms.probe_ns)
+        self.rules = cast(PacketRules, Tape()) if tape else PacketRules(error, terms.session)
+        self.framing = FramingRules(error, self.rules)
+        self.histogram = Histogram()
+        self.edges, self.merged = 0, 0
+        self.first: int | None = None
+        self.last = 0
+        self.first_pulse: int | None = None
+        self._levels_known = True
+        # What is judged when it is known what comes next: whether silence, or distortion.
+        self._held: Columns | None = None
+
+    def run(self, chunks: Iterable[Chunk], progress: Callable[[], object] | None) -> None:
+        """Take all chunks, in order, unless `progress` stops it."""
+        for chunk in chunks:
+            self.add(chunk)
+            if progress is not None and progress():
+                self.stopped = True
+                return
+
+    def add(self, chunk: Chunk) -> None:
+        """Take a chunk of edges, and the gap after it."""
+        if len(chunk.edges):
+            self.edges += len(chunk.edges)
+            self.first = int(chunk.edges[0]) if self.first is None else self.first
+            self.last = int(chunk.edges[-1])
+            self._take(self.receiver.feed(chunk.edges))
+        if chunk.gap is not None:
+            self._levels_known = False  # which polarity comes next, nobody knows
+            if not chunk.lost:
+                self.framing.undefined.add(chunk.gap[0])
+            self._take(self.receiver.gap(*chunk.gap))
+            self._judge(None, undefined=True)
+
+    def close(self, end_ns: int | None) -> None:
+        """The recording ends."""
+        self._take(self.receiver.close(end_ns))
+        self._judge(None)
+        self.framing.close()
+        end = self.last / 1e9
+        for one in self.terms.session.expectations:
+            if one.from_ns > self.last and not self.stopped:
+                raise FieldError("from_s", f"within the recording, which ends at {end:g} s", one)
+
+    @property
+    def probe_ns(self) -> float | None:
+        """What the probe may have done to halves of one polarity, where a rule of times fails."""
+        failed = any(one.failed for one in self.timing.tallies())
+        return self.timing.probe_ns if failed and self._levels_known else None
+
+    def doubt_probe(self, again: Judge) -> None:
+        """Leave open what fails for what the probe may have done, as judged `again` without."""
+        self.timing.doubt_probe(again.timing)
+
+    def tallies(self) -> list[Tally]:
+        """What was found, rule by rule."""
+        rooms = self.timing, self.framing, self.rules
+        return [tally for room in rooms for tally in room.tallies()]
+
+    def open(self) -> list[object]:
+        """What is open, to be compared by `alike`; which polarity comes next is left out."""
+        rooms = self.receiver, self.places, self.framing
+        named = [(room, name) for room in rooms for name in room.OPEN]
+        found = [copy(getattr(room, name)) for room, name in named]
+        return [*found, self.receiver.after_packet, self.timing.torn, self._held]
+
+    def begin_anew(self) -> Judge:
+        """A judge that goes on where this one stands, and has counted nothing."""
+        made = Judge(self.terms, tape=True)
+        rooms = (self.places, made.places), (self.timing, made.timing), (self.framing, made.framing)
+        for mine, its in rooms:
+            for name in mine.OPEN:
+                setattr(its, name, getattr(mine, name))
+        made.receiver, made._held, made.last = self.receiver, self._held, self.last
+        made.merged = -self.receiver.merged
+        return made
+
+    def absorb(self, later: Judge, *, turned: bool) -> None:
+        """Go on with what another judge found from here on, whose rules of packets are a tape.
+
+        `turned`: it took the one polarity for the other.
+        """
+        self.places.absorb(later.places)
+        self.timing.absorb(later.timing, turned=turned)
+        self.framing.absorb(later.framing)
+        self.histogram.absorb(later.histogram)
+        cast(Tape, later.rules).play(self.rules)
+        self.merged += self.receiver.merged + later.merged
+        self.receiver, self._held = later.receiver, later._held
+        self.edges += later.edges
+        self.last = later.last
+        if self.first_pulse is None:
+            self.first_pulse = later.first_pulse
+        self._levels_known &= later._levels_known
+
+    @property
+    def pulses(self) -> int:
+        """Pulses that were merged."""
+        return self.merged + self.receiver.merged
+
+    def _take(self, columns: Columns) -> None:
+        held = self._held
+        if held is not None and len(columns.edges) < 2:
+            edges = held.edges if len(held.edges) else columns.edges
+            pulses = np.concatenate((held.pulses, columns.pulses))
+            self._held = Columns([*held.parts, *columns.parts], edges, pulses)
+            return
+        self._judge(columns)
+        self._held = columns
+
+    def _judge(self, following: Columns | None, *, undefined: bool = False) -> None:
+        """Judge what is held, now that it is known what follows it; None: the signal ends."""
+        if self._held is None:
+            return
+        columns, self._held = self._held, None
+        some = self.places.take(columns, following, undefined=undefined)
+        if len(columns.pulses) and self.first_pulse is None:
+            self.first_pulse = int(columns.pulses[0, 0])
+        self.timing.add(some)
+        self.framing.add(some)
+        # Picking out what is not silent takes five times as long as counting it (measured).
+        silent = some.lengths > _LONGEST_NS
+        self.histogram.add(some.lengths[~silent] if silent.any() else some.lengths)
+
+
+def alike(one: object, other: object) -> bool:
+    """Whether two values are the same, arrays and columns by what they hold."""
+    if isinstance(one, np.ndarray):
+        return isinstance(other, np.ndarray) and np.array_equal(one, other)
+    if type(one) is not type(other):
+        return False
+    if isinstance(one, (list, tuple)) and isinstance(other, (list, tuple)):
+        return len(one) == len(other) and all(map(alike, one, other))
+    if is_dataclass(one):
+        names = [field.name for field in fields(one)]
+        return all(alike(getattr(one, name), getattr(other, name)) for name in names)
+    return one == other
