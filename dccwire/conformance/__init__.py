@@ -6,10 +6,12 @@ what the recording's resolution leaves open. Needs numpy (`pip install 'dccwire[
 
 import dccwire.recordings  # noqa: F401 - asks for numpy first: one clear line if it is absent
 from dccwire.conformance.addresses import AddressRow
-from dccwire.conformance.checking import check
+from dccwire.conformance.checking import check, merge
 from dccwire.conformance.expectations import Expectation, ExpectationResult
 from dccwire.conformance.histogram import Histogram
+from dccwire.conformance.judging import Terms
 from dccwire.conformance.junit import junit_of
+from dccwire.conformance.parts import Part
 from dccwire.conformance.report import Report, RuleResult
 from dccwire.conformance.report_html import html_of
 from dccwire.conformance.rules import RULES, Force, Rule, Verdict, choose_rules, rules_in_words
@@ -22,15 +24,18 @@ __all__ = [
     "ExpectationResult",
     "Force",
     "Histogram",
+    "Part",
     "Report",
     "Rule",
     "RuleResult",
     "Session",
+    "Terms",
     "Verdict",
     "check",
     "choose_rules",
     "html_of",
     "junit_of",
+    "merge",
     "read_session",
     "rules_in_words",
 ]

@@ -6,13 +6,13 @@ Room: the way from a recording to its report; what is judged, and how, is not kn
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from dccwire.conformance.judging import Judge, Terms
-from dccwire.conformance.parts import judged_in_processes
+from dccwire.conformance.parts import Part, joined, judged_in_processes
 from dccwire.conformance.report import Report
 from dccwire.conformance.rules import KNOWN, RULES
 from dccwire.conformance.session import Session
@@ -69,18 +69,52 @@ def check(
         recording = read(recording, resolution=resolution_ns)
     if isinstance(recording, Recording):
         judge = _judged(recording, known, uncertainty_ns, processes, progress)
-        notes, factor, source = recording.notes, recording.factor, recording.path
-    else:
-        # All edges tell the resolution, so they are looked at twice.
-        chunks = [one if isinstance(one, Chunk) else Chunk(_times(one)) for one in recording]
-        estimate = ResolutionEstimate()
-        for chunk in chunks:
-            estimate.add(chunk.edges)
-        told = estimate.result() if resolution_ns is None else (resolution_ns, "option")
-        judge = _run(chunks, Terms(*told, uncertainty_ns, known), progress)
-        factor = common_factor(head_of(chunk.edges for chunk in chunks), told[0])
-        notes, source = () if factor is None else (doubt(factor),), "edges"
-    return _report(judge, source, notes, rules, factor, other_protocols=other_protocols)
+        known_of = recording.path, recording.notes, recording.factor
+        return _report(judge, *known_of, rules, other_protocols=other_protocols)
+    # All edges tell the resolution, so they are looked at twice.
+    chunks = [one if isinstance(one, Chunk) else Chunk(_times(one)) for one in recording]
+    estimate = ResolutionEstimate()
+    for chunk in chunks:
+        estimate.add(chunk.edges)
+    told = estimate.result() if resolution_ns is None else (resolution_ns, "option")
+    judge = Judge(Terms(*told, uncertainty_ns, known))
+    judge.run(chunks, progress)
+    about = _about_edges(chunks, told[0])
+    return _report(_closed(judge, chunks, None), *about, rules, other_protocols=other_protocols)
+
+
+def merge(
+    parts: Sequence[Part], *, rules: Collection[int] | None = None, other_protocols: bool = False
+) -> Report:
+    """The report of a recording that was judged in parts, in order: as if by `check` at once.
+
+    Args:
+        parts: one or more, each made by `Part.of`, and merged once.
+        rules: as for `check`.
+        other_protocols: as for `check`.
+
+    Raises:
+        FieldError: the parts were not judged by the same terms.
+
+    >>> from dccwire.synthesis import Sending, synthesize
+    >>> edges = np.fromiter(synthesize([Sending(bytes.fromhex("FF00FF"))] * 500), np.int64)
+    >>> terms = Terms(resolution_ns=1)
+    >>> parts = [Part.of([Chunk(some)], terms) for some in (edges[:9_000], edges[9_000:])]
+    >>> merge(parts).text() == check([edges], resolution_ns=1).text()
+    True
+    """
+    chunks = [chunk for part in parts for chunk in part.chunks]
+    judge = _closed(joined(parts), chunks, None)
+    about = _about_edges(chunks, judge.terms.resolution_ns)
+    return _report(judge, *about, rules, other_protocols=other_protocols)
+
+
+def _about_edges(
+    chunks: Iterable[Chunk], resolution_ns: int
+) -> tuple[str, tuple[str, ...], float | None]:
+    """What edges without a file are called, what is to be noted of them, by what they are off."""
+    factor = common_factor(head_of(chunk.edges for chunk in chunks), resolution_ns)
+    return "edges", () if factor is None else (doubt(factor),), factor
 
 
 def _judged(
@@ -108,13 +142,6 @@ def _judged(
     return _closed(judge, recording, recording.end_ns)
 
 
-def _run(chunks: list[Chunk], terms: Terms, progress: Callable[[], object] | None) -> Judge:
-    """The judge of chunks of edges."""
-    judge = Judge(terms)
-    judge.run(chunks, progress)
-    return _closed(judge, chunks, None)
-
-
 def _closed(judge: Judge, chunks: Iterable[Chunk], end_ns: int | None) -> Judge:
     """The judge at the end; what the probe may have done is judged again without (M7)."""
     judge.close(None if judge.stopped else end_ns)
@@ -138,8 +165,8 @@ def _report(
     judge: Judge,
     source: str,
     notes: Iterable[str],
-    rules: Collection[int] | None,
     factor: float | None,
+    rules: Collection[int] | None,
     *,
     other_protocols: bool,
 ) -> Report:

@@ -10,12 +10,12 @@ from __future__ import annotations
 
 import signal
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
 from dccwire.conformance.judging import Judge, Terms, alike
-from dccwire.errors import RecordingError
+from dccwire.errors import FieldError, RecordingError
 from dccwire.recordings import Chunk, Recording, RecordingPart
 
 _PORTION = 1 << 11
@@ -33,21 +33,14 @@ _PARTS_A_PROCESS = 6
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Part:
-    """A stretch of a recording that was judged by itself; it can be joined once.
+    """A stretch of a recording that was judged by itself; `merge` makes the report, once.
 
     `chunks` are all its edges, `head` the first of them, `opened` what was open behind those, and
     `judge` what was found from there on, None if there was no such place; `polarity` is the one
     that was taken to come next there.
-
-    >>> import numpy as np
-    >>> from dccwire.synthesis import Sending, synthesize
-    >>> edges = np.fromiter(synthesize([Sending(bytes.fromhex("FF00FF"))] * 500), np.int64)
-    >>> terms = Terms(resolution_ns=1)
-    >>> parts = [Part.of([Chunk(some)], terms) for some in (edges[:9_000], edges[9_000:])]
-    >>> joined(parts, terms).framing.packets
-    500
     """
 
+    terms: Terms
     chunks: Iterable[Chunk]
     head: tuple[Chunk, ...]
     opened: list[object]
@@ -65,12 +58,12 @@ class Part:
             if len(head) >= _LEAST and judge.receiver.after_packet and judge.framing.settled:
                 break
         else:
-            return cls(chunks, tuple(head), [], None)
+            return cls(terms, chunks, tuple(head), [], None)
         opened, polarity = judge.open(), judge.timing.polarity
         judge = judge.begin_anew()
         for piece in pieces:
             judge.add(piece)
-        return cls(chunks, tuple(head), opened, judge, polarity)
+        return cls(terms, chunks, tuple(head), opened, judge, polarity)
 
     def join(self, whole: Judge) -> None:
         """Let the judge of all that came before it go on with it."""
@@ -85,10 +78,17 @@ class Part:
             whole.add(piece)
 
 
-def joined(parts: Iterable[Part], terms: Terms) -> Judge:
-    """The judge of a recording that was judged in parts, in order."""
+def joined(parts: Sequence[Part]) -> Judge:
+    """The judge of a recording that was judged in parts, one or more, in order.
+
+    Raises:
+        FieldError: not all of them were judged by the same terms.
+    """
+    terms = parts[0].terms
     whole = Judge(terms)
     for part in parts:
+        if part.terms != terms:
+            raise FieldError("terms", str(terms), part.terms)
         part.join(whole)
     return whole
 
