@@ -22,7 +22,7 @@ class AddressRow:
 
     `longest_ns` is the longest time from one packet's start bit to the next one's, `without_ns`
     that from the end bit before; None where only one packet came. `first_ns` and `last_ns` are
-    start bits.
+    start bits; of several `recordings` they are as far apart as in all of them together.
     """
 
     address: str
@@ -31,6 +31,7 @@ class AddressRow:
     last_ns: int
     longest_ns: int | None
     without_ns: int | None
+    recordings: int = 1
 
     @property
     def count(self) -> int:
@@ -41,7 +42,7 @@ class AddressRow:
     def rate_hz(self) -> float | None:
         """Packets a second from the first to the last; None where only one came."""
         lasts = self.last_ns - self.first_ns
-        return (self.count - 1) * 1e9 / lasts if lasts else None
+        return (self.count - self.recordings) * 1e9 / lasts if lasts else None
 
     def to_dict(self) -> dict[str, Any]:
         """The row as JSON holds it."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
+from typing import TypeAlias
 
 import numpy as np
 
@@ -16,6 +17,13 @@ from dccwire.conformance.parts import Part, joined, judged_in_processes
 from dccwire.conformance.report import Report
 from dccwire.conformance.rules import KNOWN, RULES
 from dccwire.conformance.session import Session
+from dccwire.conformance.several import (
+    Found,
+    addresses_of,
+    expectations_of,
+    histogram_of,
+    tallies_of,
+)
 from dccwire.errors import FieldError
 from dccwire.receiver.columns import Times
 from dccwire.receiver.edges import SHORTEST_NS
@@ -24,9 +32,12 @@ from dccwire.recordings.looks import common_factor, doubt, head_of
 from dccwire.recordings.resolution import ResolutionEstimate
 from dccwire.wording import counted
 
+Source: TypeAlias = Recording | str | os.PathLike[str]
+"""A recording, or a file's path."""
+
 
 def check(
-    recording: Recording | str | os.PathLike[str] | Iterable[Chunk | Times],
+    recording: Source | Iterable[Source] | Iterable[Chunk | Times],
     *,
     session: Session | None = None,
     rules: Collection[int] | None = None,
@@ -39,7 +50,8 @@ def check(
     """Judge a recording by the rules of `RULES`.
 
     Args:
-        recording: a `Recording`, a file's path, or chunks of edge times in ns.
+        recording: a `Recording`, a file's path, or several of one station, of which each begins
+            anew; or chunks of edge times in ns.
         session: what is known besides the recording.
         rules: the numbers of the rules to report; all if left out.
         uncertainty_ns: what else a duration may be off by: edge jitter, threshold, clock (M2).
@@ -65,22 +77,27 @@ def check(
     for number in rules or ():
         if number not in RULES:
             raise FieldError("rules", KNOWN, number)
-    if isinstance(recording, (str, os.PathLike)):
-        recording = read(recording, resolution=resolution_ns)
-    if isinstance(recording, Recording):
-        judge = _judged(recording, known, uncertainty_ns, processes, progress)
-        known_of = recording.path, recording.notes, recording.factor
-        return _report(judge, *known_of, rules, other_protocols=other_protocols)
+    if isinstance(recording, (str, os.PathLike, Recording)):
+        recording = [recording]
+    several = [*recording]
+    if all(isinstance(one, (str, os.PathLike, Recording)) for one in several) and several:
+        found = list[Found]()
+        for one in several:
+            opened = one if isinstance(one, Recording) else read(one, resolution=resolution_ns)
+            judge = _judged(opened, known, uncertainty_ns, processes, progress)
+            found.append(Found(judge, opened.path, opened.notes, opened.factor))
+            if judge.stopped:
+                break
+        return _report(found, rules, other_protocols=other_protocols)
     # All edges tell the resolution, so they are looked at twice.
-    chunks = [one if isinstance(one, Chunk) else Chunk(_times(one)) for one in recording]
+    chunks = [one if isinstance(one, Chunk) else Chunk(_times(one)) for one in several]
     estimate = ResolutionEstimate()
     for chunk in chunks:
         estimate.add(chunk.edges)
     told = estimate.result() if resolution_ns is None else (resolution_ns, "option")
     judge = Judge(Terms(*told, uncertainty_ns, known))
     judge.run(chunks, progress)
-    about = _about_edges(chunks, told[0])
-    return _report(_closed(judge, chunks, None), *about, rules, other_protocols=other_protocols)
+    return _report([_found(judge, chunks)], rules, other_protocols=other_protocols)
 
 
 def merge(
@@ -104,17 +121,15 @@ def merge(
     True
     """
     chunks = [chunk for part in parts for chunk in part.chunks]
-    judge = _closed(joined(parts), chunks, None)
-    about = _about_edges(chunks, judge.terms.resolution_ns)
-    return _report(judge, *about, rules, other_protocols=other_protocols)
+    found = _found(joined(parts), chunks)
+    return _report([found], rules, other_protocols=other_protocols)
 
 
-def _about_edges(
-    chunks: Iterable[Chunk], resolution_ns: int
-) -> tuple[str, tuple[str, ...], float | None]:
-    """What edges without a file are called, what is to be noted of them, by what they are off."""
-    factor = common_factor(head_of(chunk.edges for chunk in chunks), resolution_ns)
-    return "edges", () if factor is None else (doubt(factor),), factor
+def _found(judge: Judge, chunks: Sequence[Chunk]) -> Found:
+    """What was found in edges that are of no file."""
+    factor = common_factor(head_of(chunk.edges for chunk in chunks), judge.terms.resolution_ns)
+    notes = () if factor is None else (doubt(factor),)
+    return Found(_closed(judge, chunks, None), "edges", notes, factor)
 
 
 def _judged(
@@ -162,38 +177,41 @@ def _times(edges: object) -> Times:
 
 
 def _report(
-    judge: Judge,
-    source: str,
-    notes: Iterable[str],
-    factor: float | None,
-    rules: Collection[int] | None,
-    *,
-    other_protocols: bool,
+    found: Sequence[Found], rules: Collection[int] | None, *, other_protocols: bool
 ) -> Report:
-    """The results of the rules asked for; `notes` tell of the factor that is given."""
-    if factor is None and (factor := judge.timing.factor) is not None:
-        notes = (*notes, doubt(factor))
-    tallies = judge.tallies()
-    for tally in tallies if factor is not None else ():
-        if tally.rule.limit.unit == "us":
-            tally.doubt()
-    results = (one.result() for one in tallies if rules is None or one.rule.number in rules)
+    """The results of the rules asked for, of one recording or of several."""
+    found = [_doubted(one) for one in found]
+    judges = [one.judge for one in found]
+    coarsest = max((one.terms for one in judges), key=lambda one: one.error_ns)
+    results = [
+        one.result() for one in tallies_of(found) if rules is None or one.rule.number in rules
+    ]
+    several = len(found) > 1
+    told = ((one.source, note) for one in found for note in (*one.notes, *_notes(one.judge)))
     return Report(
         results=tuple(sorted(results, key=lambda one: one.rule.number)),
-        source=source,
-        resolution_ns=judge.terms.resolution_ns,
-        resolution_source=judge.terms.resolution_source,
-        uncertainty_ns=judge.terms.uncertainty_ns,
-        edges=judge.edges,
-        packets=judge.framing.packets,
-        duration_ns=judge.last - (judge.first or 0),
-        histogram=judge.histogram,
-        not_judged=0 if other_protocols else judge.places.foreign,
-        notes=(*notes, *_notes(judge)),
-        expectations=judge.rules.expectations(),
-        addresses=judge.rules.addresses(),
-        stopped=judge.stopped,
+        source=", ".join(one.source for one in found),
+        resolution_ns=coarsest.resolution_ns,
+        resolution_source=coarsest.resolution_source,
+        uncertainty_ns=coarsest.uncertainty_ns,
+        edges=sum(one.edges for one in judges),
+        packets=sum(one.framing.packets for one in judges),
+        duration_ns=sum(one.last - (one.first or 0) for one in judges),
+        histogram=histogram_of(found),
+        not_judged=0 if other_protocols else sum(one.places.foreign for one in judges),
+        notes=tuple(f"{source}: {note}" if several else note for source, note in told),
+        expectations=tuple(expectations_of(found)),
+        addresses=addresses_of(found),
+        stopped=any(one.stopped for one in judges),
     )
+
+
+def _doubted(found: Found) -> Found:
+    """The same, with the factor by which all durations are off, where only the rules tell it."""
+    factor = found.judge.timing.factor
+    if found.factor is not None or factor is None:
+        return found
+    return replace(found, factor=factor, notes=(*found.notes, doubt(factor)))
 
 
 def _notes(judge: Judge) -> Iterator[str]:

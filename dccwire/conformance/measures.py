@@ -44,6 +44,7 @@ class Tally:
         self.lacks = ""
         self.told = rule.force is Force.REPORT
         self.doubted = False
+        self.recording = ""  # whose times those of failures are
         # How far an undecided reading is from a limit, at least: a finer error would decide it.
         self.nearest: int | None = None
 
@@ -68,11 +69,13 @@ class Tally:
         self.force = min(forces, key=_STRENGTH.index)
 
     def absorb(self, other: Tally) -> None:
-        """Add what another one of the same rule has counted."""
+        """Add what another one of the same rule has counted, in the same recording or another."""
         self.measured += other.measured
         self.undecided += other.undecided
         if other.failed:
-            self.fail(other.first_times, other.failed, other.force)
+            self.recording = self.recording if self.failed else other.recording
+            times = other.first_times if self.recording == other.recording else []
+            self.fail(times, other.failed, other.force)
         if other.lowest is not None and other.highest is not None:
             self.see(other.lowest, other.highest)
         self.notes.update(other.notes)
@@ -132,6 +135,7 @@ class Tally:
             "; ".join((*lacks, *counted, *self.remarks)),
             self.force or self.rule.force,
             self.nearest,
+            self.recording if self.first_times else "",
         )
 
     def _in_words(self) -> str:

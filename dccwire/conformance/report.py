@@ -25,7 +25,8 @@ class RuleResult:
     `worst` is the reading furthest out or nearest to a limit, in words; `measured`, `failed` and
     `undecided` count readings; `first_times_ns` are those of the first failures; `note` says what
     else there is to know, such as why a rule is not decidable; `force` is that of what failed;
-    `nearest_ns` is how exact times must be known to decide what is undecided, if that decides it.
+    `nearest_ns` is how exact times must be known to decide what is undecided, if that decides it;
+    `recording` is the one whose times those of the first failures are, where there are several.
     """
 
     rule: Rule
@@ -38,6 +39,7 @@ class RuleResult:
     note: str = ""
     force: Force | None = None
     nearest_ns: int | None = None
+    recording: str = ""
 
     @property
     def binding(self) -> bool:
@@ -59,6 +61,7 @@ class RuleResult:
             "failed": self.failed,
             "undecided": self.undecided,
             "first_times_ns": list(self.first_times_ns),
+            "recording": self.recording,
             "note": self.note,
         }
 

@@ -141,7 +141,7 @@ def _rule_lines(one: RuleResult, width: int) -> Iterator[str]:
         f"worst {one.worst}" * bool(one.worst),
         of,
         f"{one.undecided} undecided" * bool(one.undecided),
-        _times(one),
+        _times(one) + f" of {one.recording}" * bool(one.recording),
     )
     yield from wrapped(f"{rule.quantity}: {rule.limit}", width, head)
     found = ", ".join(filter(None, counts)) if one.measured or one.failed else ""

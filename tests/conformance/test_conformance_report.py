@@ -170,6 +170,7 @@ def test_json_has_a_line_a_rule_and_the_summary_last() -> None:
         "undecided": 0,
         # A packet with 13 ones, then 13 more: 26 × 116 + 13 × 116 less, see the helpers.
         "first_times_ns": [(6102 - 116 + 13 * 116) * 1000],
+        "recording": "",
         "note": "",
     }
     # 26 ones and 15 zeros, 27 and 14, 26 and 15.
