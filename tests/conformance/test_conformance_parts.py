@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pickle
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -116,6 +118,17 @@ def test_processes_give_the_report_of_one(
     whole = check(long_vcd)
     monkeypatch.setattr(parts.Judge, "run", None)  # it is not judged as a whole
     assert lines(check(long_vcd, processes=processes)) == lines(whole)
+
+
+def test_what_a_process_gives_back_is_a_part(long_vcd: Path) -> None:
+    """It can be sent as it is, rules and tallies included."""
+    recording = read(long_vcd)
+    terms = Terms(recording.resolution_ns, recording.resolution_source)
+    found = [parts._judge_part(part, terms) for part in recording.parts(3)]
+    sent = pickle.loads(pickle.dumps(found))
+    report = merge([replace(part, chunks=read) for read, part in sent])
+    expected = check(long_vcd)
+    assert [one.to_dict() for one in report.results] == [one.to_dict() for one in expected.results]
 
 
 def spoiled(path: Path, change: tuple[bytes, bytes], at: float) -> Path:
