@@ -72,6 +72,7 @@ class Source(ABC):
     sampled = False  # whether `tick_ns` is a sampling period
     alternates = False  # whether a level twice in a row shows that edges between are missing
     head_blocks = 16  # how many blocks are looked at before the first iteration, at most
+    seam: tuple[int, int] | None = None  # of a stretch that is read, and ends with nothing open
     held = 0.0, ""  # what the numbers hold at best, ns, as far as the file is read, and why
 
     def __init__(self, opened: Opened) -> None:
@@ -90,14 +91,6 @@ class Source(ABC):
     def split(self, count: int) -> list[Source]:
         """The same file in so many stretches that can be read each by itself, if it can be cut."""
         return []
-
-    @property
-    def seam(self) -> tuple[int, int] | None:
-        """Of a stretch that was read, its first and its last time mark, ns.
-
-        None if it is no stretch, or ends within something.
-        """
-        return None
 
 
 class _Edges:

@@ -99,14 +99,6 @@ class VcdSource(Source):
             parts.append(part)
         return parts
 
-    @property
-    def seam(self) -> tuple[int, int] | None:
-        """Its first and last mark, where it begins with one and ends with nothing open."""
-        state = self._state
-        if state is None or not state.is_plain:
-            return None
-        return to_ns(self._first - state.zero, self.tick_ns), state.mark
-
     def blocks(self) -> Iterator[Block]:
         wanted = self.tick_ns, self._identifier, self._position
         state = State(self.opened.shown, *wanted, line=self._header.lines + 1)
@@ -137,6 +129,8 @@ class VcdSource(Source):
         yield tokenise(whole, state)
         if beyond == UNBOUNDED:
             yield self._last(rest[len(whole) :], state)
+        if state.is_plain:
+            self.seam = to_ns(self._first - state.zero, self.tick_ns), state.mark
 
     def _last(self, word: bytes, state: State) -> Block:
         """What stands behind the last blank may be cut off anywhere."""

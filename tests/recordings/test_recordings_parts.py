@@ -31,13 +31,12 @@ def edges_of(chunks):
     return np.concatenate([np.empty(0, np.int64), *(chunk.edges for chunk in chunks)])
 
 
-def joined(path, count):
-    """The edges of so many parts, and the recording that has joined them; None if it cannot."""
-    recording = read(path)
+def joined(path, count, **options):
+    """The edges of so many parts, and the recording that has joined them."""
+    recording = read(path, **options)
     parts = recording.parts(count)
     edges = [edges_of(part) for part in parts]
-    if not parts or not all(two.follows(one) for one, two in pairwise(parts)):
-        return None
+    assert all(two.follows(one) for one, two in pairwise(parts))
     recording.join(parts)
     return np.concatenate(edges), recording
 
@@ -45,13 +44,16 @@ def joined(path, count):
 @pytest.mark.parametrize("count", [1, 2, 3, 7])
 def test_parts_are_the_whole(track, save, count):
     """Their edges, and what is known when all is read."""
-    path = save("a.vcd", vcd(track, last="#999999999\n"))
+    path = save("a.vcd", vcd(track, last="#999999999\n#10"))
     whole = read(path)
     expected = edges_of(whole)
     edges, recording = joined(path, count)
     assert (edges == expected).all()
     known = "resolution_ns", "resolution_source", "end_ns", "notes", "fraction"
     assert [getattr(recording, name) for name in known] == [getattr(whole, name) for name in known]
+    assert any("cut off" in note for note in recording.notes)
+    told = joined(path, count, resolution=77)[1]
+    assert (told.resolution_ns, told.resolution_source) == (77, "option")
 
 
 def test_parts_can_be_sent_to_another_process(track, save):
