@@ -253,6 +253,7 @@ class _Judge:
             expectations=self._rules.expectations(),
             addresses=self._rules.addresses(),
             stopped=self.stopped,
+            factor=factor,
         )
 
     def _notes(self) -> Iterator[str]:

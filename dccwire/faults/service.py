@@ -46,7 +46,7 @@ _FAULTS = {
         ("hard-reset-alone", 78, "a hard reset, and a speed behind it", "1 hard-reset, 1 speed"),
         ("lock-with-bit-7", 81, "a decoder lock with bit 7 of its address", "3 reset, 5 lock"),
         ("service-packet-first", 92, "a packet of service mode behind 23 ms that ended it",
-         "1 reset, 2 verify, 1 verify preamble=200, 1 speed"),
+         "3 reset, 5 verify, 1 verify preamble=200, 1 speed"),
         ("hard-resets-count", 94, "a hard reset as the third", "2 reset, 1 hard-reset, 5 verify"),
     ],
     "address-only": [
@@ -104,7 +104,10 @@ declare(
     ),
     Planting(
         *("page-not-set-anew", "a data register of page 8 behind a power cycle", 74),
-        send=_track("3 reset, 5 page-8, 5 reset, 1 reset gap=60, 20 reset, 5 verify-1"),
+        send=_track(
+            "3 reset, 5 page-8, 5 reset, 1 reset gap=60, 20 reset, 5 verify-1, "
+            "3 reset, 5 page-1, 6 reset"
+        ),
         at=0,
         session="power_on_s = [0.13]",
     ),
