@@ -5,8 +5,9 @@
 
 PACKET is a packet's text, or its bytes in hex (right or wrong, error byte included). Options before
 the bar: `repeat` (times), `preamble` (ones), `one`, `one-last`, `zero`, `zero-last` (half-bits in
-µs), and faults: `flip` (bit, counted from the packet start bit), `drop` (half-bit), `pulse` (µs),
-`gap` (ms after the packet). Room: text to `Sending`s, nothing else.
+µs), and faults: `flip` (bit, counted from the packet start bit), `drop` (half-bit), `half:N` (µs of
+half-bit N; the preamble's are below 0), `pulse` (µs), `gap` (ms after the packet). Room: text to
+`Sending`s, nothing else.
 """
 
 import re
@@ -25,7 +26,7 @@ __all__ = ["parse_hex", "read_packet", "read_plan"]
 _COUNTS = ("repeat", "preamble", "flip", "drop")
 _TIMING = ("one", "one-last", "zero", "zero-last")
 #: How many ns the unit of each has.
-_TIMES = {**dict.fromkeys((*_TIMING, "pulse"), 1e3), "gap": 1e6}
+_TIMES = {**dict.fromkeys((*_TIMING, "half:N", "pulse"), 1e3), "gap": 1e6}
 #: An hour and a half of packets (a plan that wants more says so in more lines).
 _MOST_REPEATS = 1_000_000
 
@@ -93,7 +94,8 @@ def _sendings(line: str) -> Iterator[Sending]:
     usual = least_preamble(Mode.SERVICE if service else Mode.OPERATIONS)
     timing = Timing(**{name.replace("-", "_"): given[name] for name in _TIMING if name in given})
     faults = given.get("flip"), given.get("drop"), given.get("pulse", 0), given.get("gap", 0)
-    sending = Sending(data, given.get("preamble", usual), timing, *faults)
+    halves = tuple((int(one[5:]), given[one]) for one in given if one.startswith("half:"))
+    sending = Sending(data, given.get("preamble", usual), timing, *faults, halves)
     times = given.get("repeat", 1)
     if times > _MOST_REPEATS:
         raise FieldError("repeat", f"0 to {_MOST_REPEATS}", times)
@@ -104,11 +106,12 @@ def _options(line: str, head: str) -> dict[str, int]:
     given: dict[str, int] = {}
     for word in re.finditer(r"\S+", head):
         name, _, value = word[0].partition("=")
-        known = name in _COUNTS or name in _TIMES
+        kind = "half:N" if re.fullmatch(r"half:-?\d{1,5}", name, re.ASCII) else name
+        known = name != "half:N" and (kind in _COUNTS or kind in _TIMES)
         number = r"\d{1,9}" if name in _COUNTS else r"\d{1,9}(\.\d{1,9})?"
         if not known or not re.fullmatch(number, value, re.ASCII):
             problem = f"{word[0]!r} is no option" if not known else f"{value!r} is no number"
             hint = f"OPTION=NUMBER of {', '.join((*_COUNTS, *_TIMES))}"
             raise TextError(Reason.TEXT, line, word.start(), problem, hint)
-        given[name] = int(value) if name in _COUNTS else round(float(value) * _TIMES[name])
+        given[name] = int(value) if name in _COUNTS else round(float(value) * _TIMES[kind])
     return given

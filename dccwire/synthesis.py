@@ -13,7 +13,7 @@ from dccwire.errors import FieldError
 from dccwire.framing import SENT_PREAMBLE, to_bits
 from dccwire.signal import NOMINAL, Timing, durations
 
-__all__ = ["Sending", "synthesize"]
+__all__ = ["Sending", "on_grid", "synthesize"]
 
 #: More than a second of ones; the bits of a packet are held in memory.
 _MOST_PREAMBLE = 10_000
@@ -34,13 +34,27 @@ class Sending:
     drop: int | None = None  # the half-bit to leave out, counted so as well
     pulse_ns: int = 0  # the length of a pulse in the packet's middle
     gap_ns: int = 0  # silence after the packet, in which the level stays
+    # Half-bits of another length: which, counted so as well (the preamble's are below 0), and ns.
+    other_halves: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
         bits = 9 * len(self.data) + 1
-        for name, most in (("flip", bits - 1), ("drop", 2 * bits - 1)):
-            place = getattr(self, name)
-            if place is not None and not 0 <= place <= most:
-                raise FieldError(name, f"0 to {most}", place)
+        for name, least, most, places in (
+            ("flip", 0, bits - 1, [self.flip]),
+            ("drop", 0, 2 * bits - 1, [self.drop]),
+            (
+                "other_halves",
+                -2 * self.preamble,
+                2 * bits - 1,
+                [place for place, _ in self.other_halves],
+            ),
+        ):
+            for place in places:
+                if place is not None and not least <= place <= most:
+                    raise FieldError(name, f"{least} to {most}", place)
+        for _, length in self.other_halves:
+            if length < 1:
+                raise FieldError("other_halves", "a positive number of nanoseconds", length)
         for name, length in (("pulse_ns", self.pulse_ns), ("gap_ns", self.gap_ns)):
             if length < 0:
                 raise FieldError(name, "0 or more", length)
@@ -58,6 +72,8 @@ class Sending:
         if self.flip is not None:
             bits[self.preamble + self.flip] ^= True
         halves = list(durations(bits, self.timing))
+        for place, length in self.other_halves:
+            halves[2 * self.preamble + place] = length
         if self.drop is not None:
             del halves[2 * self.preamble + self.drop]
         if self.pulse_ns:
@@ -68,6 +84,15 @@ class Sending:
             halves[middle : middle + 1] = [rest // 2, self.pulse_ns, rest - rest // 2]
         halves[-1] += self.gap_ns
         return halves
+
+
+def on_grid(time: int, period_ns: int) -> int:
+    """When a recorder that samples so often sees an edge: late by less than one period (M1).
+
+    >>> on_grid(58_001, 1000), on_grid(59_000, 1000)
+    (59000, 59000)
+    """
+    return -(-time // period_ns) * period_ns
 
 
 def synthesize(
@@ -110,7 +135,7 @@ def synthesize(
         nonlocal latest
         if jitter_ns:
             time += random.randint(-jitter_ns, jitter_ns)
-        latest = max(latest, -(-time // sampling_ns) * sampling_ns)
+        latest = max(latest, on_grid(time, sampling_ns))
         return latest
 
     def edges() -> Iterator[int]:

@@ -6,6 +6,7 @@ from typing import Any
 
 from dccwire import __version__
 from dccwire.conformance import rules_in_words
+from dccwire.faults import plantings_in_words
 
 project = "dccwire"
 author = "the dccwire contributors"
@@ -23,6 +24,7 @@ def table(rows: Any) -> str:
 def fill_in(_app: object, _page: str, source: list[str]) -> None:
     """Put the tables where the pages have their names."""
     source[0] = source[0].replace("<!-- the table of rules -->", table(rules_in_words()))
+    source[0] = source[0].replace("<!-- the table of faults -->", table(plantings_in_words()))
 
 
 def setup(app: Any) -> None:

@@ -36,6 +36,7 @@ ORDER = [
     "inspection",
     "synthesis",
     "plan",
+    "faults",
     "drawing",
     "programming",
     "decoder",

@@ -64,7 +64,8 @@ def test_repeats_and_order() -> None:
 
 
 OPTIONS = (
-    "OPTION=NUMBER of repeat, preamble, flip, drop, one, one-last, zero, zero-last, pulse, gap"
+    "OPTION=NUMBER of repeat, preamble, flip, drop, "
+    "one, one-last, zero, zero-last, half:N, pulse, gap"
 )
 
 

@@ -6,7 +6,7 @@ import argparse
 import json
 import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from functools import lru_cache
 from itertools import chain
@@ -44,7 +44,7 @@ def add_commands(commands: Commands) -> None:
     add("--junit", metavar="FILE", help="write the report as JUnit XML, too")
     add("--all", action="store_true", help="tell of every rule in full")
     add("--rules", metavar="LIST", help="judge these alone, such as 1-5,14")
-    add("--list", action=_ListRules, help="list the rules instead")
+    add("--list", action=_List, of=_rules, help="list the rules instead")
     add("--other-protocols", action="store_true", help="half-bits of no packet are expected")
     add = add_command(commands, "compose", _compose, "write a recording of a plan").add_argument
     add("plan", metavar="PLAN", help="a packet a line, with options; - reads lines")
@@ -52,23 +52,38 @@ def add_commands(commands: Commands) -> None:
     add("--jitter", type=number, default=0, metavar="US", help="of each edge, at most")
     add("--sampling", type=number, default=0.001, metavar="US", help="edges at multiples of this")
     add("--noise", type=number, default=0, metavar="PULSES", help="spurious pulses a second")
-    add("--seed", type=int, default=0, metavar="N", help="of jitter and noise")
+    add("--seed", type=int, default=0, metavar="N", help="of jitter, noise and faults")
+    help_ = "plant a fault, in the middle or at packet 0, 1, ...; may be given again"
+    add("--fault", action="append", default=[], metavar="NAME[@PLACE]", help=help_)
+    add("--list-faults", action=_List, of=_faults, help="list what can be planted instead")
 
 
-class _ListRules(argparse.Action):
-    """Prints the rules, a line each, and ends the command, as --help does."""
+class _List(argparse.Action):
+    """Prints rows of words and ends the command, as --help does."""
 
-    def __init__(self, **options: Any) -> None:
+    def __init__(self, *, of: Callable[[], Iterable[str]], **options: Any) -> None:
         super().__init__(nargs=0, **options)
+        self._of = of
 
     def __call__(self, *_: object) -> None:
         """The option was given."""
-        from dccwire.conformance import rules_in_words
-
-        for number, *words in rules_in_words():
-            for line in wrapped("; ".join(words), 80, f"{number:>4}  "):
-                say(line)
+        for line in self._of():
+            say(line)
         sys.exit(0)
+
+
+def _rules() -> Iterator[str]:
+    from dccwire.conformance import rules_in_words
+
+    for number, *words in rules_in_words():
+        yield from wrapped("; ".join(words), 80, f"{number:>4}  ")
+
+
+def _faults() -> Iterator[str]:
+    from dccwire.faults import plantings_in_words
+
+    for name, *words in plantings_in_words():
+        yield from wrapped("; ".join(filter(None, words)), 80, f"{name:<27}")
 
 
 def _add_reader(
@@ -336,16 +351,20 @@ def _compose(given: argparse.Namespace) -> int:
     first = next(sendings, None)
     if first is None:
         raise RecordingError(Reason.FILE, given.plan, "has nothing to send", "", "a packet a line")
-    start = max(first.timing.zero, round(given.jitter * 1e3))
-    write(
-        given.file,
-        synthesize(
-            chain([first], sendings),
-            start_ns=start,
-            jitter_ns=round(given.jitter * 1e3),
-            sampling_ns=round(given.sampling * 1e3),
-            pulses_per_second=given.noise,
-            seed=given.seed,
-        ),
-    )
+    jitter = round(given.jitter * 1e3)
+    signal = {
+        "start_ns": max(first.timing.zero, jitter),
+        "jitter_ns": jitter,
+        "sampling_ns": round(given.sampling * 1e3),
+        "pulses_per_second": given.noise,
+        "seed": given.seed,
+    }
+    sendings = chain([first], sendings)
+    if given.fault:
+        from dccwire.faults import plant
+
+        edges: Iterable[int] = plant(sendings, *given.fault, **signal).edges
+    else:  # which need not be held in memory
+        edges = synthesize(sendings, **signal)
+    write(given.file, edges)
     return 0

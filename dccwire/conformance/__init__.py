@@ -6,6 +6,7 @@ what the recording's resolution leaves open. Needs numpy (`pip install 'dccwire[
 
 import dccwire.recordings  # noqa: F401 - asks for numpy first: one clear line if it is absent
 from dccwire.conformance.addresses import AddressRow
+from dccwire.conformance.causes import Cause
 from dccwire.conformance.checking import check, merge
 from dccwire.conformance.expectations import Expectation, ExpectationResult
 from dccwire.conformance.histogram import Histogram
@@ -20,6 +21,7 @@ from dccwire.conformance.session import Session, read_session
 __all__ = [
     "RULES",
     "AddressRow",
+    "Cause",
     "Expectation",
     "ExpectationResult",
     "Force",

@@ -203,6 +203,7 @@ def _report(
         expectations=tuple(expectations_of(found)),
         addresses=addresses_of(found),
         stopped=any(one.stopped for one in judges),
+        factor=None if several else found[0].factor,
     )
 
 

@@ -7,12 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dccwire.conformance.addresses import AddressRow
 from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.rules import Force, Rule, Verdict
+
+if TYPE_CHECKING:
+    from dccwire.conformance.causes import Cause
 
 SCHEMA = 2
 """Version of the JSON's shape."""
@@ -71,7 +74,8 @@ class Report:
     """The results of all rules, and what they rest on; so far, if the judging was `stopped`.
 
     `not_judged` counts half-bits between packets that no rule judged, though they have the shape of
-    nothing that may stand there without being told.
+    nothing that may stand there without being told. `factor` is by what all times are off, where
+    they are, and alike.
     """
 
     results: tuple[RuleResult, ...]
@@ -88,6 +92,14 @@ class Report:
     expectations: tuple[ExpectationResult, ...] = ()
     addresses: tuple[AddressRow, ...] = ()
     stopped: bool = False
+    factor: float | None = None
+
+    @property
+    def causes(self) -> tuple[Cause, ...]:
+        """What the findings come of: one wrong packet or one wrong clock is one cause."""
+        from dccwire.conformance.causes import causes_of  # which names `RuleResult`
+
+        return causes_of(self.results, self.factor)
 
     @property
     def _verdicts(self) -> set[Verdict]:
@@ -143,6 +155,7 @@ class Report:
             "not_judged": self.not_judged,
             "histogram_us": {str(place): count for place, count in self.histogram.counts().items()},
             "stopped": self.stopped,
+            "causes": [one.to_dict() for one in self.causes],
             "addresses": [one.to_dict() for one in self.addresses],
             "notes": list(self.notes),
         }

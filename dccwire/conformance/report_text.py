@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from dccwire.conformance.addresses import AddressRow
+from dccwire.conformance.causes import Cause
 from dccwire.conformance.report import Report, RuleResult
 from dccwire.conformance.rules import Verdict
 from dccwire.wording import counted, wrapped
@@ -33,11 +34,21 @@ def lines_of(report: Report, width: int, *, every: bool) -> Iterator[str]:
     if report.uncertainty_ns:
         measured += f", other uncertainty {report.uncertainty_ns / 1e3:g} us"
     yield from wrapped(measured, width)
+    causes = report.causes
+    # What follows from another finding is told with that, unless all is to be told.
+    following = {} if every else {number: one for one in causes for number in one.follows}
+    leading = {one.rule: one for one in causes if one.follows}
     for verdict, some in found.items():
         if some and (every or verdict in _TOLD):
             yield from ("", str(verdict))
+            if verdict is Verdict.UNDECIDED and None in leading:
+                yield from wrapped(leading[None].words, width, "      ")
+                yield from _following(leading[None], some, width)
             for one in some:
-                yield from _rule_lines(one, width)
+                if one.rule.number not in following:
+                    yield from _rule_lines(one, width)
+                    if one.rule.number in leading and verdict is Verdict.FAIL:
+                        yield from _following(leading[one.rule.number], some, width)
     if report.expectations:
         yield from ("", "expected")
         for each in report.expectations:
@@ -124,6 +135,9 @@ def _would_decide(report: Report) -> Iterator[str]:
         nearest = min(one.nearest_ns or 0 for one in coarse)
         finer = f"times known to less than {nearest / 1e3:g} us" if nearest else "another recording"
         yield f"{_rules(coarse)}: {finer} would decide (--resolution NS, if they are)"
+    if report.factor is not None:
+        undecided = [one for one in undecided if one.rule.limit.unit != "us"]
+        yield "a recording whose sample rate and unit are known to be right"
     if others := [one for one in undecided if one.nearest_ns is None]:
         yield f"{_rules(others)}: see {'its note' if len(others) == 1 else 'the note of each'}"
     if report.not_judged:
@@ -148,6 +162,12 @@ def _rule_lines(one: RuleResult, width: int) -> Iterator[str]:
     force = f"{rule.clause} ({one.force or rule.force})"
     for words in filter(None, (found, one.note, force)):
         yield from wrapped(words, width, " " * len(head))
+
+
+def _following(cause: Cause, results: Iterable[RuleResult], width: int) -> Iterator[str]:
+    """The rules whose findings come of a cause."""
+    some = [one for one in results if one.rule.number in cause.follows]
+    yield from wrapped(f"from this follow the findings of {_rules(some)}", width, "      ")
 
 
 def _times(one: RuleResult) -> str:

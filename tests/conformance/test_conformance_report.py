@@ -193,6 +193,9 @@ def test_json_has_a_line_a_rule_and_the_summary_last() -> None:
         "not_judged": 0,
         "histogram_us": {"58": 2 * ones, "99": 2 * zeros},
         "stopped": False,
+        "causes": [
+            {"rule": 16, "count": 1, "follows": [], "words": "exclusive OR of all bytes: 0"}
+        ],
         "addresses": [
             {
                 "address": "short 3",
