@@ -114,6 +114,7 @@ class Tally:
             "; ".join((*lacks, *counted, *self.remarks)),
             self.force or self.rule.force,
             self.nearest,
+            self.worst if self.rule.limit.unit else None,
         )
 
     def _in_words(self) -> str:
