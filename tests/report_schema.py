@@ -5,12 +5,11 @@ Words come from the verdicts, forces and units of the rules; what shape a line h
 
 from pathlib import Path
 
-from vector_schemas import Schema, record, written
-
 from dccwire.conformance import RULES, Force, Verdict
 from dccwire.conformance.report import SCHEMA
 from dccwire.formats import Provenance
 from dccwire.wording import KINDS
+from vector_schemas import Schema, record, written
 
 PATH = Path(__file__).parent.parent / "docs/check.schema.json"
 

@@ -11,8 +11,6 @@ from conformance_helpers import edges_of, judge, lengths_of, result
 from hypothesis import given
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
-from report_schema import PATH, REPORT_SCHEMA
-from vector_schemas import written
 
 from dccwire.conformance import (
     RULES,
@@ -25,6 +23,8 @@ from dccwire.conformance import (
     Verdict,
     check,
 )
+from report_schema import PATH, REPORT_SCHEMA
+from vector_schemas import written
 
 RECORDINGS = sorted((Path(__file__).parents[2] / "vectors/recordings").glob("*.vcd"))
 VALIDATOR = Draft202012Validator(REPORT_SCHEMA)
