@@ -17,6 +17,19 @@ def either(values: Iterable[object]) -> str:
     return " or ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
+def printable(words: str) -> str:
+    r"""Text with control characters, lone surrogates and what turns its direction spelled out.
+
+    Names of files and signals may hold them; a terminal would obey, XML and HTML cannot hold them.
+
+    >>> printable("a\x1b[2J\udcff")
+    'a\\x1b[2J\\udcff'
+    """
+    return "".join(
+        one if one.isprintable() else one.encode("unicode_escape").decode() for one in words
+    )
+
+
 def wrapped(words: str, width: int, head: str = "") -> Iterator[str]:
     """Lines of at most `width` columns, the first opening with `head`, the others indented.
 

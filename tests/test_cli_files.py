@@ -518,7 +518,9 @@ def test_times_choose_other_events_too(run, tmp_path) -> None:
 def test_a_session_and_what_was_expected(run, tmp_path) -> None:
     """An expectation that is not met ends with 1, and its nearest packet is told; so in JSON."""
     plan, path, session = (tmp_path / name for name in ("a.plan", "a.vcd", "a.toml"))
-    plan.write_text("".join(f"FF 00 FF\n0{n} 74 7{n ^ 4}\nFF 00 FF\n" for n in range(1, 6)))
+    plan.write_text(
+        "".join(f"FF 00 FF\n{n:02X} 74 {n ^ 0x74:02X}\nFF 00 FF\n" for n in range(1, 31))
+    )
     assert run("compose", str(plan), str(path))[0] == 0
     session.write_text("[[expect]]\nto = 'short 3'\nwhat = 'SpeedAndDirection speed=5'\n")
     status, out, err = run("check", str(path), "--session", str(session), "--rules", "1-5")
@@ -527,9 +529,9 @@ def test_a_session_and_what_was_expected(run, tmp_path) -> None:
     assert words.startswith(f"fail: {path}")
     assert "fail short 3: SpeedAndDirection speed=5, 1 or more, 0 s to the end: 0 seen" in words
     assert "differs in byte 2 bit 0" in words
-    assert "and 2 more, which --all tells" in words
+    assert re.search(r"and \d+ more, which --all tells", words)
     every = run("check", str(path), "--all", "--rules", "1-5")[1]
-    assert all(f"short {number}" in every for number in range(1, 6))
+    assert all(f"short {number} " in every for number in range(1, 31))
     *_, expected, summary = objects(run("check", str(path), "--session", str(session), "--json")[1])
     assert (expected["verdict"], summary["verdict"]) == ("fail", "fail")
     session.write_text("expects = []\n")

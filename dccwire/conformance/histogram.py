@@ -6,7 +6,6 @@ Room: counts and characters, no verdicts.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import count as counter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,15 +40,17 @@ class Histogram:
         filled = np.flatnonzero(self._bins).tolist()
         return {place: int(self._bins[place]) for place in filled}
 
-    def runs(self) -> Iterator[str]:
-        """Neighbouring counts together: from, to, how many."""
+    def runs(self, apart: int = 1) -> Iterator[str]:
+        """Counts up to so many µs apart together: from, to, how many; 140 µs and more alone."""
         counts = self.counts()
+        number, begin = 0, -1
         for place in counts:
-            if place - 1 not in counts:
-                beyond = next(one for one in counter(place) if one not in counts)
-                last = "" if place == _LAST - 1 else f" to {beyond}"
-                number = sum(counts[one] for one in range(place, beyond))
-                yield f"{place}{last or '+'} us {number}"
+            begin = place if begin < 0 else begin
+            number += counts[place]
+            near = range(place + 1, min(place + apart + 1, _LAST - 1))
+            if not any(one in counts for one in near):
+                yield f"{begin}{'+' if begin == _LAST - 1 else f' to {place + 1}'} us {number}"
+                number, begin = 0, -1
 
     def lines(self, width: int = 80) -> Iterator[str]:
         """A line for each count, with a bar as long as its share of the largest."""

@@ -5,10 +5,13 @@ What counts as not well fails its case; what was not judged is skipped. Room: a 
 
 from __future__ import annotations
 
+from collections import Counter
 from xml.etree import ElementTree
 
 from dccwire.conformance.report import Report, RuleResult
+from dccwire.conformance.report_text import counts_of
 from dccwire.conformance.rules import Verdict
+from dccwire.wording import printable
 
 _SKIPPED = (Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE, Verdict.UNDECIDED)
 
@@ -22,14 +25,18 @@ def junit_of(report: Report, *, strict: bool = False, certain: bool = False) -> 
         fails = one.verdict is Verdict.FAIL and (one.binding or strict)
         _judge(case, one.verdict, _words(one), fails=fails, certain=certain)
         cases.append(case)
+    asked = Counter[str]()
     for each in report.expectations:
+        name = printable(str(each.expectation))
+        asked[name] += 1  # a server knows a case by its name
         case = ElementTree.Element("testcase", classname="expected", time="0")
-        case.set("name", str(each.expectation))
+        case.set("name", f"{name} ({asked[name]})" if asked[name] > 1 else name)
         words = "; ".join(filter(None, (f"{each.count} seen", each.nearest, each.note)))
         fails = each.verdict is Verdict.FAIL
         _judge(case, each.verdict, words, fails=fails, certain=certain)
         cases.append(case)
-    suite = ElementTree.Element("testsuite", name=f"dccwire check {report.source}", errors="0")
+    name = f"dccwire check {printable(report.source)}"
+    suite = ElementTree.Element("testsuite", name=name, errors="0")
     suite.set("tests", str(len(cases)))
     suite.set("time", f"{report.duration_ns / 1e9:.3f}")
     for kind, attribute in (("failure", "failures"), ("skipped", "skipped")):
@@ -44,20 +51,12 @@ def _judge(
     case: ElementTree.Element, verdict: Verdict, words: str, *, fails: bool, certain: bool
 ) -> None:
     if fails or (certain and verdict is Verdict.UNDECIDED):
-        ElementTree.SubElement(case, "failure", message=words, type=verdict.value)
+        ElementTree.SubElement(case, "failure", message=printable(words), type=verdict.value)
     elif verdict in _SKIPPED:
-        ElementTree.SubElement(case, "skipped", message=f"{verdict}{': ' * bool(words)}{words}")
+        told = printable(f"{verdict}{': ' * bool(words)}{words}")
+        ElementTree.SubElement(case, "skipped", message=told)
 
 
 def _words(one: RuleResult) -> str:
     """What a case says: the limit, what was found, the first times and the clause."""
-    times = ", ".join(f"{time / 1e6:.3f} ms" for time in one.first_times_ns)
-    told = (
-        f"{one.rule.limit}",
-        f"worst {one.worst}" * bool(one.worst),
-        f"{one.failed} of {one.measured} failed" * bool(one.failed),
-        f"at {times}" * bool(times),
-        one.note,
-        one.rule.clause,
-    )
-    return "; ".join(filter(None, told))
+    return "; ".join(filter(None, (str(one.rule.limit), counts_of(one), one.note, one.rule.clause)))

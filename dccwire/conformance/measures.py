@@ -136,6 +136,7 @@ class Tally:
             self.force or self.rule.force,
             self.nearest,
             self.recording if self.first_times else "",
+            self.worst if self.rule.limit.unit else None,
         )
 
     def _in_words(self) -> str:

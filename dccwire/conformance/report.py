@@ -13,12 +13,13 @@ from dccwire.conformance.addresses import AddressRow
 from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.rules import Force, Rule, Verdict
+from dccwire.signal import UNBOUNDED
 
 if TYPE_CHECKING:
     from dccwire.conformance.causes import Cause
 
-SCHEMA = 2
-"""Version of the JSON's shape."""
+SCHEMA = 3
+"""Version of the JSON's shape, which `docs/check.schema.json` describes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +29,8 @@ class RuleResult:
     `worst` is the reading furthest out or nearest to a limit, in words; `measured`, `failed` and
     `undecided` count readings; `first_times_ns` are those of the first failures; `note` says what
     else there is to know, such as why a rule is not decidable; `force` is that of what failed;
-    `nearest_ns` is how exact times must be known to decide what is undecided, if that decides it;
+    `nearest_ns` is how exact times must be known to decide what is undecided, if that decides it.
+    `reading` is the worst one as a number, a time in ns;
     `recording` is the one whose times those of the first failures are, where there are several.
     """
 
@@ -43,6 +45,7 @@ class RuleResult:
     force: Force | None = None
     nearest_ns: int | None = None
     recording: str = ""
+    reading: int | None = None
 
     @property
     def binding(self) -> bool:
@@ -60,13 +63,27 @@ class RuleResult:
             "clause": self.rule.clause,
             "provenance": self.rule.provenance.value,
             "worst": self.worst,
+            **self._numbers(),
             "measured": self.measured,
             "failed": self.failed,
             "undecided": self.undecided,
+            "nearest_ns": self.nearest_ns,
             "first_times_ns": list(self.first_times_ns),
             "recording": self.recording,
             "note": self.note,
         }
+
+    def _numbers(self) -> dict[str, Any]:
+        """Limits and the worst reading as numbers: of times in ns, else of what is `counted`."""
+        limit = self.rule.limit
+        if not limit.unit:
+            return {}
+        bounds = limit.least, limit.most
+        least, most = (None if abs(one) == UNBOUNDED else one for one in bounds)
+        numbers = {"limit_least": least, "limit_most": most, "worst": self.reading}
+        if limit.unit == "us":
+            return {f"{name}_ns": number for name, number in numbers.items()}
+        return {"counted": limit.unit} | {f"{name}_count": one for name, one in numbers.items()}
 
 
 @dataclass(frozen=True, slots=True)

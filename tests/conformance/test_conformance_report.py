@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from dataclasses import replace
+from itertools import cycle
 
+import numpy as np
 import pytest
 from conformance_helpers import PLAIN, SIGNAL, edges_of, judge, lengths_of, result
 
 from dccwire.conformance import RULES, Force, Histogram, Report, Rule, RuleResult, Verdict, check
+from dccwire.conformance.addresses import AddressRow
 from dccwire.conformance.report import SCHEMA
 from dccwire.signal import Limit
+from dccwire.wording import KINDS
 
 NOT_EXERCISED = Verdict.NOT_EXERCISED
 
@@ -115,7 +120,7 @@ def test_the_text_says_what_was_found() -> None:
         "pass           S-9.1     rules 2-5",
         "pass           S-9.2     rules 14-16",
         "pass           S-9.2.1   rules 27-28",
-        "not decidable  rules 13, 17; --all tells what each lacks",
+        "not decidable  rules 13, 17; --all tells why",
         "not exercised  rules 18-19",
     ]
     assert lines[-1] == "half-bits: 58 to 59 us 162; 62 to 63 us 2; 99 to 100 us 90"
@@ -168,6 +173,7 @@ def test_json_has_a_line_a_rule_and_the_summary_last() -> None:
         "measured": 3,
         "failed": 1,
         "undecided": 0,
+        "nearest_ns": None,
         # A packet with 13 ones, then 13 more: 26 × 116 + 13 × 116 less, see the helpers.
         "first_times_ns": [(6102 - 116 + 13 * 116) * 1000],
         "recording": "",
@@ -220,3 +226,89 @@ def test_only_the_rules_asked_for_are_reported() -> None:
     assert check([edges], rules=[16]).verdict is Verdict.FAIL
     assert result(check([edges], rules={17}), 17).verdict is Verdict.NOT_DECIDABLE
     assert check([edges], rules={17}).verdict is Verdict.NOT_DECIDABLE
+
+
+def clean(
+    numbers: Iterable[int], addresses: int = 40, halves: Iterable[int] = (), **more: object
+) -> Report:
+    """A report in which these rules pass, others lack or show nothing by turns."""
+    others = cycle((Verdict.NOT_DECIDABLE, Verdict.NOT_EXERCISED, Verdict.OBSERVED))
+    passed = set(numbers)
+    results = [
+        RuleResult(rule, Verdict.PASS if number in passed else next(others))
+        for number, rule in RULES.items()
+    ]
+    rows = [
+        AddressRow(f"extended-accessory {n}", dict.fromkeys(KINDS, n), 0, 10**12, 10**10, 10**10)
+        for n in range(1, addresses + 1)
+    ]
+    histogram = Histogram()
+    histogram.add(np.array([*halves], np.int64))
+    report = report_of(*results, packets=10**7, source="a-recording-of-a-station.vcd")
+    return replace(
+        report,
+        edges=10**9,
+        resolution_source="greatest common divisor of the edge times",
+        uncertainty_ns=100,
+        histogram=histogram,
+        addresses=tuple(rows),
+        **more,
+    )
+
+
+@pytest.mark.parametrize("numbers", [range(1, 95), range(1, 95, 2), range(1, 95, 3)])
+@pytest.mark.parametrize("addresses", [0, 1, 9, 1000])
+def test_a_clean_recording_fits_one_screen(numbers: range, addresses: int) -> None:
+    """24 lines of 80 columns with the prompt: half-bits, addresses, and the longest lists."""
+    note = "3000 half-bits between packets not judged: they have the shape of a cutout or a pause"
+    lengths = [*range(55_000, 62_000, 1000), *range(96_000, 140_000, 2000), 200_000]
+    report = clean(numbers, addresses, lengths, notes=(f"{note} (S-9.2 §C)",))
+    lines = report.text().splitlines()
+    assert len(lines) <= 23
+    assert max(map(len, lines)) <= 80
+    assert lines[0] == "pass: a-recording-of-a-station.vcd"
+    rows = [line for line in lines if line.startswith("extended-accessory ")]
+    assert len(rows) >= min(addresses, 1)
+    assert (f"and {addresses - len(rows)} more, which --all tells" in lines) is (
+        len(rows) < addresses
+    )
+    assert "half-bits: " in "\n".join(lines)
+
+
+def test_a_chapter_is_told_in_one_line() -> None:
+    """Also where its rules do not stand in a row; too many are counted."""
+    lines = clean(range(1, 95)).text().splitlines()
+    passed = [line for line in lines if line.startswith("pass  ")]
+    chapters = [line.split()[1] for line in passed]
+    assert chapters == sorted({rule.chapter for rule in RULES.values()})
+    assert "pass           S-9.2.1   rules 27-48, 87-91" in passed
+    (told,) = (line for line in clean(range(1, 95, 2)).text().splitlines() if " S-9.2.3 " in line)
+    assert told.endswith(", ... (20 in all)")
+    assert told.split("rules ")[1].startswith("49, 51, 53, ")
+
+
+@pytest.mark.parametrize("width", [60, 80, 100, 200])
+def test_kinds_that_do_not_fit_are_counted(width: int) -> None:
+    """A row does not end in a comma, and says how many kinds it leaves out."""
+    rows = [
+        line
+        for line in clean([1], 1).text(width, every=True).splitlines()
+        if line.startswith("extended-accessory ")
+    ]
+    (row,) = rows
+    assert len(row) <= width
+    told = [one for one in KINDS if one in row.split("accessory 1 ")[1]]
+    assert tuple(told) == KINDS[: len(told)]
+    left = len(KINDS) - len(told)
+    assert row.split()[-1] == "10000.0" or "10000.0  " in row
+    assert row.endswith(f" +{left}" if left and told else told[-1] if told else "10000.0")
+
+
+def test_names_cannot_steer_the_terminal() -> None:
+    """Control characters and lone surrogates are spelled out, in notes too."""
+    evil = "a\x1b[2J\udcff\u202e\n.vcd"
+    report = replace(report_of(), source=evil, notes=(evil,), resolution_source=evil)
+    for every in (False, True):
+        text = report.text(every=every)
+        assert text.startswith("not exercised: a\\x1b[2J\\udcff\\u202e\\n.vcd\n")
+        assert all(line.isprintable() for line in text.splitlines())

@@ -1,0 +1,79 @@
+"""The XML of a report: valid by a validator of others, whatever names and notes hold."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from conformance_helpers import judge, lengths_of
+from hypothesis import given
+from hypothesis import strategies as st
+from xmlschema import XMLSchema11
+
+from dccwire.conformance import Expectation, Report, Session, check, junit_of
+from dccwire.wording import printable
+
+ROOT = Path(__file__).parents[2]
+SCHEMA = XMLSchema11(str(ROOT / "tests/junit.xsd"))
+RECORDINGS = sorted((ROOT / "vectors/recordings").glob("*.vcd"))
+
+HOSTILE = [
+    '<script>alert("x")</script>',
+    "]]><failure/>&amp;&#0;",
+    "'\"><img src=x onerror=y>",
+    "\x00\x01\x1b[2J\x7f\x85\r\n\t",
+    "\ud800 \udcff \ufffe \uffff",
+    "\u202eexe.dcv",
+    "very long " * 5000,
+]
+"""What names of files and signals may hold."""
+
+
+def wrong(report: Report, **options: bool) -> list[str]:
+    """What the validator has against the XML, as it is written to a file."""
+    written = junit_of(report, **options).encode()
+    return [str(error) for error in SCHEMA.iter_errors(ElementTree.fromstring(written))]
+
+
+@pytest.mark.parametrize("path", RECORDINGS, ids=lambda path: path.stem)
+def test_shipped_recordings_give_valid_xml(path: Path) -> None:
+    """With all ways of counting, and with expectations, two of which are the same."""
+    expected = Expectation(), Expectation(at_least=999), Expectation(at_least=999)
+    report = check(path, session=Session(expectations=expected))
+    for options in ({}, {"strict": True}, {"certain": True}):
+        assert not wrong(report, **options)
+
+
+@pytest.mark.parametrize("name", HOSTILE, ids=range(len(HOSTILE)))
+def test_hostile_names_are_text(name: str) -> None:
+    """What XML cannot hold is spelled out; the rest comes back as it was given."""
+    some = judge(lengths_of("03 3F 3C"))
+    results = tuple(replace(one, note=name) for one in some.results)
+    report = replace(some, source=name, notes=(name,), resolution_source=name, results=results)
+    assert not wrong(report)
+    suite = ElementTree.fromstring(junit_of(report).encode())
+    assert suite.get("name") == f"dccwire check {printable(name)}"
+    assert {part.tag for case in suite.iter("testcase") for part in case} == {"skipped"}
+
+
+@given(st.text(st.characters(codec=None)))
+def test_any_name_is_text(name: str) -> None:
+    """Surrogates too."""
+    assert not wrong(replace(judge([58_000] * 3), source=name, notes=(name,)))
+
+
+def test_the_schema_refuses_what_is_wrong() -> None:
+    """An attribute that is missing, a count that is none, a case twice."""
+    text = junit_of(judge(lengths_of("03 3F 3C")))
+    case = text[text.index("<testcase") : text.index("<testcase", text.index("<testcase") + 1)]
+    for old, new in (
+        (' errors="0"', ""),
+        ('errors="0"', 'errors="none"'),
+        (' classname="S-9.1"', ""),
+        (case, case * 2),
+        ("<system-out>", "<system-err/><system-out>"),
+    ):
+        assert old in text
+        assert not SCHEMA.is_valid(ElementTree.fromstring(text.replace(old, new, 1)))
