@@ -1,21 +1,19 @@
-"""The commands for recordings: packets, check, compose."""
+"""The commands that list what is in recordings, and write them: packets, compose."""
 
 from __future__ import annotations
 
 import argparse
 import json
-import signal
 import sys
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager, suppress
 from functools import lru_cache
 from itertools import chain
-from math import ceil, inf, isfinite
-from pathlib import Path
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
+from dccwire.cli.reading import List, add_reader, number, open_recording, progress_of, seen_in
 from dccwire.cli.words import Commands, add_command, text_of
 from dccwire.errors import FieldError, Reason, RecordingError
 from dccwire.notation import address_from_text
@@ -27,25 +25,14 @@ if TYPE_CHECKING:
 
 
 def add_commands(commands: Commands) -> None:
-    """Add the three commands."""
-    add = _add_reader(commands, "packets", _packets, "list the packets of a recording")
+    """Add the two commands."""
+    add = add_reader(commands, "packets", _packets, "list the packets of a recording")
     add("--json", action="store_true", help="one object a line")
     add("--to", metavar="ADDRESS", help="packets to this address alone, such as 'short 3'")
     add("--kind", choices=KINDS, help="packets about this alone")
     add("--changes", action="store_true", help="packets that say other than the last alike")
     add("--from", type=number, default=0, metavar="S", dest="begin", help="from this second on")
     add("--until", type=number, default=inf, metavar="S", help="up to this second")
-    add = _add_reader(commands, "check", _check, "judge a recording by the rules of the standard")
-    add("--json", action="store_true", help="a line a rule, the last the summary")
-    add("--strict", action="store_true", help="any failed rule counts, not only shall")
-    add("--certain", action="store_true", help="what is undecided counts as not well")
-    add("--session", metavar="FILE", help="what is known besides, and expected: TOML")
-    add("--html", metavar="FILE", help="write the report as a page of HTML, too")
-    add("--junit", metavar="FILE", help="write the report as JUnit XML, too")
-    add("--all", action="store_true", help="tell of every rule in full")
-    add("--rules", metavar="LIST", help="judge these alone, such as 1-5,14")
-    add("--list", action=_List, of=_rules, help="list the rules instead")
-    add("--other-protocols", action="store_true", help="half-bits of no packet are expected")
     add = add_command(commands, "compose", _compose, "write a recording of a plan").add_argument
     add("plan", metavar="PLAN", help="a packet a line, with options; - reads lines")
     add("file", metavar="FILE", help="what to write: .vcd or .csv")
@@ -55,28 +42,7 @@ def add_commands(commands: Commands) -> None:
     add("--seed", type=int, default=0, metavar="N", help="of jitter, noise and faults")
     help_ = "plant a fault, in the middle or at packet 0, 1, ...; may be given again"
     add("--fault", action="append", default=[], metavar="NAME[@PLACE]", help=help_)
-    add("--list-faults", action=_List, of=_faults, help="list what can be planted instead")
-
-
-class _List(argparse.Action):
-    """Prints rows of words and ends the command, as --help does."""
-
-    def __init__(self, *, of: Callable[[], Iterable[str]], **options: Any) -> None:
-        super().__init__(nargs=0, **options)
-        self._of = of
-
-    def __call__(self, *_: object) -> None:
-        """The option was given."""
-        for line in self._of():
-            say(line)
-        sys.exit(0)
-
-
-def _rules() -> Iterator[str]:
-    from dccwire.conformance import rules_in_words
-
-    for number, *words in rules_in_words():
-        yield from wrapped("; ".join(words), 80, f"{number:>4}  ")
+    add("--list-faults", action=List, of=_faults, help="list what can be planted instead")
 
 
 def _faults() -> Iterator[str]:
@@ -84,56 +50,6 @@ def _faults() -> Iterator[str]:
 
     for name, *words in plantings_in_words():
         yield from wrapped("; ".join(filter(None, words)), 80, f"{name:<27}")
-
-
-def _add_reader(
-    commands: Commands, name: str, run: Callable[[argparse.Namespace], int], help_: str
-) -> Callable[..., argparse.Action]:
-    """Add a command that reads a recording; what adds its other arguments comes back."""
-    add = add_command(commands, name, run, help_).add_argument
-    add("file", metavar="FILE", help="VCD, FST, CSV, raw or .npy; - is standard input")
-    add("--signal", metavar="NAME", help="the signal or column to read")
-    add("--rate", type=number, metavar="HZ", help="samples a second")
-    add("--unit", metavar="UNIT", help="of times: s, ms, us, ns, ps or fs")
-    add("--bit", metavar="N", help="the bit of each sample; lsb or msb: packed bits")
-    add("--resolution", type=number, metavar="NS", help="how exact the times are")
-    add("--uncertainty", type=number, default=0, metavar="NS", help="further error of durations")
-    return add
-
-
-def number(text: str) -> float:
-    """The number of an option; `nan` and `inf` are none."""
-    value = float(text)
-    if not isfinite(value):
-        raise ValueError(text)
-    return value
-
-
-def _open(given: argparse.Namespace) -> Recording:
-    from dccwire.recordings import read
-
-    if given.uncertainty < 0:
-        raise FieldError("uncertainty", "0 or more", given.uncertainty)
-    given.uncertainty = ceil(given.uncertainty)
-    options = {
-        name: getattr(given, name) for name in ("signal", "rate", "unit", "bit", "resolution")
-    }
-    return read(given.file, **options)
-
-
-@contextmanager
-def _progress(recording: Recording, *, lines: bool = False) -> Iterator[Callable[[], None]]:
-    """Show how far the recording is read, on a terminal where nothing else is being printed."""
-    if not sys.stderr.isatty() or (sys.stdout.isatty() and lines):
-        yield lambda: None
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    console = Console(stderr=True)
-    with Progress(console=console, transient=True, redirect_stdout=False) as bar:
-        task = bar.add_task(recording.path, total=1.0)
-        yield lambda: bar.update(task, completed=recording.fraction)
 
 
 def _events(
@@ -153,9 +69,9 @@ def _events(
 def _packets(given: argparse.Namespace) -> int:
     from dccwire.receiver import ModeTracker, PacketReceived
 
-    recording = _open(given)
+    recording = open_recording(given, given.files[0])
     read = 0
-    with _progress(recording, lines=True) as progress:
+    with progress_of([recording], lines=True) as progress:
         tracker = ModeTracker()
         chosen = _choice(given)
         for event in map(tracker.take, _events(recording, given.uncertainty, progress)):
@@ -168,7 +84,7 @@ def _packets(given: argparse.Namespace) -> int:
     for note in recording.notes:
         say(f"dccwire: {note}", sys.stderr)
     if not read:
-        complain(f"{given.file}: no packet; {_seen(recording)}")
+        complain(f"{recording.path}: no packet; {seen_in(recording)}")
     return 0 if read else 1
 
 
@@ -266,76 +182,6 @@ def _event_lines(event: Event) -> Iterator[str]:
             yield f"{head}gap: no signal for {length}"
         case _:
             yield f"{head}of no packet: half-bits for {length}"
-
-
-def _seen(recording: Recording) -> str:
-    """What stands at the begin instead of packets."""
-    from dccwire.recordings.looks import head_of, look
-
-    seen = look(head_of(chunk.edges for chunk in recording), recording.resolution_ns)
-    return f"it begins with {seen}; another --signal, --bit, --rate or --unit?"
-
-
-class _Stops:
-    """While it is entered, Ctrl-C asks for the report so far; a second one ends the command."""
-
-    def __init__(self) -> None:
-        self.asked = False
-        self._before: Any = signal.SIG_DFL
-
-    def __enter__(self) -> None:
-        self._before = signal.getsignal(signal.SIGINT)
-        with suppress(ValueError):  # of threads other than the first
-            signal.signal(signal.SIGINT, self._ask)
-
-    def _ask(self, *_: object) -> None:
-        self.asked = True
-        signal.signal(signal.SIGINT, self._before)
-
-    def __exit__(self, *_: object) -> None:
-        with suppress(ValueError):
-            signal.signal(signal.SIGINT, self._before)
-
-
-def _check(given: argparse.Namespace) -> int:
-    recording = _open(given)
-    from dccwire.conformance import Verdict, check, choose_rules, html_of, junit_of, read_session
-
-    session = None if given.session is None else read_session(given.session)
-    rules = None if given.rules is None else choose_rules(given.rules)
-    stops = _Stops()
-    with _progress(recording) as show, stops:
-        report = check(
-            recording,
-            session=session,
-            rules=rules,
-            uncertainty_ns=given.uncertainty,
-            other_protocols=given.other_protocols,
-            progress=lambda: (show(), stops.asked)[1],
-        )
-    for line in (
-        map(json.dumps, report.to_dicts()) if given.json else [report.text(every=given.all)]
-    ):
-        say(line)
-    if not report.packets:
-        complain(f"{given.file}: no packet; {_seen(recording)}")
-    if given.html is not None:
-        _write(given.html, html_of(report))
-    if given.junit is not None:
-        text = junit_of(report, strict=given.strict, certain=given.certain)
-        _write(given.junit, text)
-    failed = report.failed_strictly if given.strict else report.failed
-    failed |= given.certain and report.verdict is Verdict.UNDECIDED
-    if report.stopped:
-        return 130
-    return 1 if failed or not report.packets else 0
-
-
-def _write(path: str, text: str) -> None:
-    try:
-        Path(path).write_text(text, "utf-8")
-    except OSError as error:
-        raise RecordingError(Reason.FILE, path, error.strerror or str(error)) from None
 
 
 def _compose(given: argparse.Namespace) -> int:

@@ -187,7 +187,9 @@ def _report(
         one.result() for one in tallies_of(found) if rules is None or one.rule.number in rules
     ]
     several = len(found) > 1
-    told = ((one.source, note) for one in found for note in (*one.notes, *_notes(one.judge)))
+    unread = tuple(one.source for one in found if not one.judge.framing.packets)
+    told = [(one.source, note) for one in found for note in (*one.notes, *_notes(one.judge))]
+    told += [(source, "no packet was read") for source in unread if several]
     return Report(
         results=tuple(sorted(results, key=lambda one: one.rule.number)),
         source=", ".join(one.source for one in found),
@@ -204,6 +206,7 @@ def _report(
         addresses=addresses_of(found),
         stopped=any(one.stopped for one in judges),
         factor=None if several else found[0].factor,
+        unread=unread,
     )
 
 

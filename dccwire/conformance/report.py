@@ -92,7 +92,7 @@ class Report:
 
     `not_judged` counts half-bits between packets that no rule judged, though they have the shape of
     nothing that may stand there without being told. `factor` is by what all times are off, where
-    they are, and alike.
+    they are, and alike; `unread` are the recordings without a packet.
     """
 
     results: tuple[RuleResult, ...]
@@ -110,6 +110,7 @@ class Report:
     addresses: tuple[AddressRow, ...] = ()
     stopped: bool = False
     factor: float | None = None
+    unread: tuple[str, ...] = ()
 
     @property
     def causes(self) -> tuple[Cause, ...]:
@@ -143,7 +144,7 @@ class Report:
         if self.failed_strictly:
             return Verdict.FAIL
         verdicts = self._verdicts
-        if Verdict.UNDECIDED in verdicts or (self.not_judged and self.packets):
+        if Verdict.UNDECIDED in verdicts or (self.packets and (self.not_judged or self.unread)):
             return Verdict.UNDECIDED
         if Verdict.PASS in verdicts and self.packets:
             return Verdict.PASS

@@ -1,0 +1,104 @@
+"""The command that judges recordings."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import signal
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+from dccwire.cli.printing import complain, say
+from dccwire.cli.reading import List, add_reader, open_recording, progress_of, seen_in
+from dccwire.cli.words import Commands
+from dccwire.errors import Reason, RecordingError
+from dccwire.wording import wrapped
+
+
+def add_commands(commands: Commands) -> None:
+    """Add the command."""
+    add = add_reader(commands, "check", _check, "judge recordings by the rules")
+    add("--json", action="store_true", help="a line a rule, the last the summary")
+    add("--strict", action="store_true", help="any failed rule counts, not only shall")
+    add("--certain", action="store_true", help="what is undecided counts as not well")
+    add("--session", metavar="FILE", help="what is known besides, and expected: TOML")
+    add("--html", metavar="FILE", help="write the report as a page of HTML, too")
+    add("--junit", metavar="FILE", help="write the report as JUnit XML, too")
+    add("--all", action="store_true", help="tell of every rule in full")
+    add("--rules", metavar="LIST", help="judge these alone, such as 1-5,14")
+    add("--list", action=List, of=_rules, help="list the rules instead")
+    add("--other-protocols", action="store_true", help="half-bits of no packet are expected")
+    add("--processes", type=int, default=1, metavar="N", help="that read and judge a VCD")
+
+
+def _rules() -> Iterator[str]:
+    from dccwire.conformance import rules_in_words
+
+    for number, *words in rules_in_words():
+        yield from wrapped("; ".join(words), 80, f"{number:>4}  ")
+
+
+class _Stops:
+    """While it is entered, Ctrl-C asks for the report so far; a second one ends the command."""
+
+    def __init__(self) -> None:
+        self.asked = False
+        self._before: Any = signal.SIG_DFL
+
+    def __enter__(self) -> None:
+        self._before = signal.getsignal(signal.SIGINT)
+        with suppress(ValueError):  # of threads other than the first
+            signal.signal(signal.SIGINT, self._ask)
+
+    def _ask(self, *_: object) -> None:
+        self.asked = True
+        signal.signal(signal.SIGINT, self._before)
+
+    def __exit__(self, *_: object) -> None:
+        with suppress(ValueError):
+            signal.signal(signal.SIGINT, self._before)
+
+
+def _check(given: argparse.Namespace) -> int:
+    recordings = [open_recording(given, file) for file in given.files]
+    from dccwire.conformance import Verdict, check, choose_rules, html_of, junit_of, read_session
+
+    session = None if given.session is None else read_session(given.session)
+    rules = None if given.rules is None else choose_rules(given.rules)
+    stops = _Stops()
+    with progress_of(recordings) as show, stops:
+        report = check(
+            recordings,
+            session=session,
+            rules=rules,
+            uncertainty_ns=given.uncertainty,
+            other_protocols=given.other_protocols,
+            progress=lambda: (show(), stops.asked)[1],
+            processes=given.processes,
+        )
+    for line in (
+        map(json.dumps, report.to_dicts()) if given.json else [report.text(every=given.all)]
+    ):
+        say(line)
+    for recording in recordings:
+        if recording.path in report.unread:
+            complain(f"{recording.path}: no packet; {seen_in(recording)}")
+    if given.html is not None:
+        _write(given.html, html_of(report))
+    if given.junit is not None:
+        text = junit_of(report, strict=given.strict, certain=given.certain)
+        _write(given.junit, text)
+    failed = report.failed_strictly if given.strict else report.failed
+    failed |= given.certain and report.verdict is Verdict.UNDECIDED
+    if report.stopped:
+        return 130
+    return 1 if failed or report.unread else 0
+
+
+def _write(path: str, text: str) -> None:
+    try:
+        Path(path).write_text(text, "utf-8")
+    except OSError as error:
+        raise RecordingError(Reason.FILE, path, error.strerror or str(error)) from None
