@@ -121,10 +121,10 @@ def test_nothing_is_told_of_means_beside_distortion_or_doubt() -> None:
     """Pulses that were merged move halves; times that are off by a factor are in doubt."""
     random = Random(3)
     signal = station(58, 58).signal(random, jitter_us=0.5)
-    pulsed = signal.pulsed(random, 0.05, 2.5, where="elsewhere")
+    pulsed = signal.pulsed(random, 0.05, 1.5, where="crossing")
     off = Signal(signal.times * 1.07, signal.levels, signal.end * 1.07)
-    for one in (pulsed, off):
-        report = check([one.sampled(1000, 0.3).edges()], resolution_ns=1000)
+    for one, period in ((pulsed, 250), (off, 1000)):
+        report = check([one.sampled(period, 0.3).edges()], resolution_ns=period)
         assert result(report, 2).verdict is Verdict.UNDECIDED
         assert "on average" not in "".join(each.note for each in report.results)
 
