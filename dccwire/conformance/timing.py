@@ -11,6 +11,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from dccwire.conformance.means import Halves, by_half, tell_differences, tell_halves
 from dccwire.conformance.measures import FIRST_TIMES, LimitMeasure, Readings, Tally
 from dccwire.conformance.places import HalfBits
 from dccwire.conformance.rules import Force, rule
@@ -74,15 +75,18 @@ class TimingRules:
         self.neither = Tally(NEITHER)
         self.means, self.unequal = Tally(MEANS), Tally(UNEQUAL)
         self.means.told = True
-        # By how much first halves of ones are longer than the last ones, in all; how many zeros
-        # have halves that surely differ.
-        self._longer = self._differing = 0
+        # By how much first halves of ones, and of zeros, are longer than the last ones, in all; how
+        # many zeros have halves that surely differ.
+        self._longer = self._zero_longer = self._differing = 0
         self._torn = 0
         # Whether the next half-bits begin with the last of a bit whose first is of a 1 or a 0, and
         # whether distortion stands near.
         self._torn_open = self._torn_doubtful = False
-        # How many ones and unstretched zeros there are, and how long they last together.
+        # How many ones and unstretched zeros there are, and how long they last together; how many
+        # half-bits of all kinds; whether distortion stands among them.
         self._sums = np.zeros((2, 2), np.int64)
+        self._halves = 0
+        self._distorted = False
 
     @property
     def torn(self) -> tuple[bool, bool]:
@@ -96,8 +100,11 @@ class TimingRules:
         self._polarity_sums += later._polarity_sums[:, :: -1 if turned else 1]
         self._sums += later._sums
         self._longer += later._longer
+        self._zero_longer += later._zero_longer
         self._differing += later._differing
         self._torn += later._torn
+        self._halves += later._halves
+        self._distorted |= later._distorted
         for name in self.OPEN:
             setattr(self, name, getattr(later, name))
         self.polarity ^= turned
@@ -108,6 +115,8 @@ class TimingRules:
         if not len(lengths):
             return
         one, zero = some.one, some.zero
+        self._halves += len(lengths)
+        self._distorted |= extra is not None
         self._add_polarities(lengths, one, zero & (lengths <= _UNSTRETCHED_NS))
         if self._probe_ns:
             lengths = lengths.copy()
@@ -137,6 +146,7 @@ class TimingRules:
             longer, whole = first - last, first + last
             apart = np.abs(longer)
             self._longer += int((longer * ones).sum())
+            self._zero_longer += int((longer * zeros).sum())
             self.means.measured += int(np.count_nonzero(ones))
             self.unequal.measured += int(np.count_nonzero(zeros))
             self._differing += int(np.count_nonzero(zeros & (apart >= self.differences.error)))
@@ -261,16 +271,34 @@ class TimingRules:
             torn = counted(self._torn, "bit")
             self.neither.remarks = [f"{torn} of half a 1 and half a 0"]
         if self.means.measured:
-            mean = self._longer / self.means.measured / 1e3
-            self.means.remarks = [f"{mean:+.3f} us of {counted(self.means.measured, 'bit')}"]
+            mean, error = by_half(self._longer, self.means.measured, self.differences.error)
+            told = f"{mean / 1e3:+.3f} us of {counted(self.means.measured, 'bit')}"
+            self.means.remarks = [f"{told}, about +- {error / 1e3:.3f} us"]
         if self.unequal.measured:
             zeros = counted(self.unequal.measured, "bit")
             self.unequal.remarks = [f"{self._differing} of {zeros}"]
+        self._tell_means()
         return self._tallies()
 
     def _tallies(self) -> tuple[Tally, ...]:
         timing = self.ones, self.differences, self.zeros, self.totals, self.neither
         return *timing, self.means, self.unequal
+
+    def _tell_means(self) -> None:
+        """What the means say where single halves, or bits, are undecided (M6)."""
+        if self._distorted or self.factor is not None:
+            return
+        (count, whole), (zero_count, zero_whole) = self._sums.tolist()
+        ones = Halves(self.ones, count, whole, self.means.measured, self._longer)
+        zeros = Halves(self.zeros, zero_count, zero_whole, self.unequal.measured, self._zero_longer)
+        # Halves of one kind in a row are parted by bits of the other, or by what is neither.
+        others = self._halves - self.ones.measured - self.zeros.measured + 1
+        tell_halves(ones, self.zeros.measured / 2 + others, self.differences.error)
+        if (self.zeros.highest or 0) <= _UNSTRETCHED_NS:
+            tell_halves(zeros, self.ones.measured / 2 + others, self.differences.error)
+        counts, sums = self._polarity_sums[0].T
+        by_polarity = abs(float(np.subtract(*(sums / counts)))) if counts.all() else 0
+        tell_differences(ones, self.differences, by_polarity)
 
 
 def _take(
