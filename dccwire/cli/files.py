@@ -284,7 +284,15 @@ class _Stops:
 
 def _check(given: argparse.Namespace) -> int:
     recording = _open(given)
-    from dccwire.conformance import Verdict, check, choose_rules, html_of, junit_of, read_session
+    from dccwire.conformance import (
+        Verdict,
+        check,
+        choose_rules,
+        evidence_of,
+        html_of,
+        junit_of,
+        read_session,
+    )
 
     session = None if given.session is None else read_session(given.session)
     rules = None if given.rules is None else choose_rules(given.rules)
@@ -305,7 +313,7 @@ def _check(given: argparse.Namespace) -> int:
     if not report.packets:
         complain(f"{given.file}: no packet; {_seen(recording)}")
     if given.html is not None:
-        _write(given.html, html_of(report))
+        _write(given.html, html_of(report, evidence_of(recording, report)))
     if given.junit is not None:
         text = junit_of(report, strict=given.strict, certain=given.certain)
         _write(given.junit, text)

@@ -7,6 +7,7 @@ what the recording's resolution leaves open. Needs numpy (`pip install 'dccwire[
 import dccwire.recordings  # noqa: F401 - asks for numpy first: one clear line if it is absent
 from dccwire.conformance.addresses import AddressRow
 from dccwire.conformance.checking import check
+from dccwire.conformance.evidence import Evidence, evidence_of
 from dccwire.conformance.expectations import Expectation, ExpectationResult
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.junit import junit_of
@@ -18,6 +19,7 @@ from dccwire.conformance.session import Session, read_session
 __all__ = [
     "RULES",
     "AddressRow",
+    "Evidence",
     "Expectation",
     "ExpectationResult",
     "Force",
@@ -29,6 +31,7 @@ __all__ = [
     "Verdict",
     "check",
     "choose_rules",
+    "evidence_of",
     "html_of",
     "junit_of",
     "read_session",
