@@ -259,7 +259,8 @@ class _Gathering:
                 self._count(np.array(rows)[which.reshape(-1)], part.start)
             elif isinstance(part, (PacketReceived, Fault)):
                 # Behind a short preamble a fault's bytes may be a whole packet.
-                self._count(np.array([self._row(part.data)]), np.array([part.begin]))
+                time = part.start if isinstance(part, PacketReceived) else part.begin
+                self._count(np.array([self._row(part.data)]), np.array([time]))
         for place in self._places:
             place.take(columns)
 

@@ -6,7 +6,7 @@ alone; the page prints, and follows a dark or a light setting. Room: a report in
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 
 from dccwire.conformance.evidence import Evidence
@@ -51,13 +51,17 @@ svg text.end { text-anchor: end; }
 .bar { fill: var(--ink); } .band { fill: var(--band); } .axis { stroke: var(--line); }
 .limit { stroke: var(--bad); stroke-dasharray: 4 3; } .mark { fill: var(--bad); }
 .signal { fill: none; stroke: var(--ink); stroke-width: 1.6; }
-.scroll + .scroll, figure { margin: 1.2rem 0; } figcaption { max-width: 52rem; overflow-wrap: anywhere; }
+.scroll + .scroll, figure { margin: 1.2rem 0; }
+figcaption { max-width: 52rem; overflow-wrap: anywhere; }
 @media (max-width: 40rem) { .stack tbody, .stack tr, .stack td { display: block; border: 0; }
   .stack thead { position: absolute; clip-path: inset(50%); } .stack td { padding: 0; }
+  .stack td.words::before, .stack td.told::before { content: attr(data-head); font-style: italic; }
   .stack tr { border-bottom: 1px solid var(--line); padding: .5rem 0; }
   .stack td.number, .stack td.verdict { display: inline-block; padding-right: .8rem; } }
 @media print { body { max-width: none; } .scroll { overflow: visible; }
-  .picture { min-width: 0; } figure, tr, .picture { break-inside: avoid; }
+  :root { --ink: #000; --paper: #fff; --line: #999; --bad: #8a1f10; --open: #5c4400;
+    --good: #14492c; --band: #e4e4e4; }
+  .picture { min-width: 0; max-width: 34rem; } figure, tr, .picture { break-inside: avoid; }
   h2 { break-after: avoid; } }
 """
 
@@ -126,18 +130,24 @@ def _section(name: str, results: Iterable[RuleResult]) -> Iterator[str]:
 
 
 def _table(
-    caption: str, heads: Iterable[str], rows: Iterable[Iterable[str]], *, stack: bool = False
+    caption: str, heads: Sequence[str], rows: Iterable[Iterable[str]], *, stack: bool = False
 ) -> Iterator[str]:
     """A table that scrolls by itself where it is too wide, and can be reached by the keyboard.
 
     With `stack` its cells stand below each other on a narrow page.
     """
     yield f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(caption)}">'
-    yield f"<table{' class=' + chr(34) + 'stack' + chr(34) if stack else ''}>"
-    cells = "".join(f'<th scope="col"{_number(one)}>{escape(one.strip())}</th>' for one in heads)
+    yield '<table class="stack">' if stack else "<table>"
+    names = [one.strip() for one in heads]
+    cells = "".join(
+        f'<th scope="col"{_number(head)}>{escape(name)}</th>'
+        for head, name in zip(heads, names, strict=True)
+    )
     yield f"<thead><tr>{cells}</tr></thead><tbody>"
     for row in rows:
-        yield f"<tr>{''.join(row)}</tr>"
+        named = zip(row, names, strict=True)
+        told = [one.replace("<td", f'<td data-head="{name}: "', 1) for one, name in named]
+        yield f"<tr>{''.join(told if stack else row)}</tr>"
     yield "</tbody></table></div>"
 
 
@@ -160,7 +170,7 @@ def _rules(results: Iterable[RuleResult]) -> Iterator[str]:
     def rows() -> Iterator[list[str]]:
         for one in results:
             force = f"{one.rule.clause} ({one.force or one.rule.force})"
-            judged = _cell(one.rule.quantity, "words"), _cell(one.rule.limit)
+            judged = _cell(one.rule.quantity, "words"), _cell(one.rule.limit, "told")
             number = _cell(one.rule.number, "number")
             found = _cell(_found(one), "words")
             yield [number, _verdict(one.verdict), *judged, _cell(force), found]
