@@ -63,7 +63,15 @@ class _Stops:
 
 def _check(given: argparse.Namespace) -> int:
     recordings = [open_recording(given, file) for file in given.files]
-    from dccwire.conformance import Verdict, check, choose_rules, html_of, junit_of, read_session
+    from dccwire.conformance import (
+        Verdict,
+        check,
+        choose_rules,
+        evidence_of,
+        html_of,
+        junit_of,
+        read_session,
+    )
 
     session = None if given.session is None else read_session(given.session)
     rules = None if given.rules is None else choose_rules(given.rules)
@@ -86,7 +94,9 @@ def _check(given: argparse.Namespace) -> int:
         if recording.path in report.unread:
             complain(f"{recording.path}: no packet; {seen_in(recording)}")
     if given.html is not None:
-        _write(given.html, html_of(report))
+        # Times are each recording's own: of several nothing is drawn.
+        drawn = evidence_of(recordings[0], report) if len(recordings) == 1 else None
+        _write(given.html, html_of(report, drawn))
     if given.junit is not None:
         text = junit_of(report, strict=given.strict, certain=given.certain)
         _write(given.junit, text)

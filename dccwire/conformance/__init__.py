@@ -8,6 +8,7 @@ import dccwire.recordings  # noqa: F401 - asks for numpy first: one clear line i
 from dccwire.conformance.addresses import AddressRow
 from dccwire.conformance.causes import Cause
 from dccwire.conformance.checking import check, merge
+from dccwire.conformance.evidence import Evidence, evidence_of
 from dccwire.conformance.expectations import Expectation, ExpectationResult
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.judging import Terms
@@ -22,6 +23,7 @@ __all__ = [
     "RULES",
     "AddressRow",
     "Cause",
+    "Evidence",
     "Expectation",
     "ExpectationResult",
     "Force",
@@ -35,6 +37,7 @@ __all__ = [
     "Verdict",
     "check",
     "choose_rules",
+    "evidence_of",
     "html_of",
     "junit_of",
     "merge",

@@ -6,14 +6,16 @@ alone; the page prints, and follows a dark or a light setting. Room: a report in
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from html import escape
 
+from dccwire.conformance.evidence import Evidence
 from dccwire.conformance.expectations import ExpectationResult
-from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.report import Report, RuleResult
+from dccwire.conformance.report_pictures import excerpt, histograms, timeline
+from dccwire.conformance.report_text import answer, by_verdict, counts_of, facts, would_decide
 from dccwire.conformance.rules import Verdict
-from dccwire.signal import LIMITS
+from dccwire.wording import printable
 
 _MARKS = {
     Verdict.PASS: "✓",
@@ -40,42 +42,77 @@ th, td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0;
   border-bottom: 1px solid var(--line); }
 td.number, th.number { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
 td.verdict { white-space: nowrap; } td.words { overflow-wrap: anywhere; min-width: 12rem; }
-svg { display: block; width: 100%; height: auto; } .wide { min-width: 34rem; }
+svg { display: block; width: 100%; height: auto; }
+.picture { min-width: 40rem; max-width: 52rem; }
 .span { height: .7rem; min-width: 8rem; margin-top: .35rem; }
-svg text { fill: var(--ink); font: 12px Georgia, serif; }
+svg text { fill: var(--ink); font: 12px Georgia, serif; text-anchor: middle; }
+svg text.small { font-size: 9px; } svg text.start { text-anchor: start; }
+svg text.end { text-anchor: end; }
 .bar { fill: var(--ink); } .band { fill: var(--band); } .axis { stroke: var(--line); }
+.limit { stroke: var(--bad); stroke-dasharray: 4 3; } .mark { fill: var(--bad); }
+.signal { fill: none; stroke: var(--ink); stroke-width: 1.6; }
+.scroll + .scroll, figure { margin: 1.2rem 0; }
+figcaption { max-width: 52rem; overflow-wrap: anywhere; }
 @media (max-width: 40rem) { .stack tbody, .stack tr, .stack td { display: block; border: 0; }
   .stack thead { position: absolute; clip-path: inset(50%); } .stack td { padding: 0; }
+  .stack td.words::before, .stack td.told::before { content: attr(data-head); font-style: italic; }
   .stack tr { border-bottom: 1px solid var(--line); padding: .5rem 0; }
   .stack td.number, .stack td.verdict { display: inline-block; padding-right: .8rem; } }
-@media print { body { max-width: none; } .scroll { overflow: visible; } }
+@media print { body { max-width: none; } .scroll { overflow: visible; }
+  :root { --ink: #000; --paper: #fff; --line: #999; --bad: #8a1f10; --open: #5c4400;
+    --good: #14492c; --band: #e4e4e4; }
+  .picture { min-width: 0; max-width: 34rem; } figure, tr, .picture { break-inside: avoid; }
+  h2 { break-after: avoid; } }
 """
 
 
-def html_of(report: Report) -> str:
-    """The page."""
-    verdict = f'<span class="{_class(report.verdict)}">{_words(report.verdict)}</span>'
-    title = escape(f"{report.verdict}: {report.source}")
+def html_of(report: Report, evidence: Evidence | None = None) -> str:
+    """The page; with evidence, what `evidence_of` gathered, the signal and packets are drawn."""
+    found = by_verdict(report)
+    mark = f'<span class="{_class(report.verdict)}">{_MARKS[report.verdict]}</span>'
     body = [
-        f"<h1>{verdict}: {escape(report.source)}</h1>",
-        *_facts(report),
-        *_section("Fails", (one for one in report.results if one.verdict is Verdict.FAIL)),
-        *_section("Undecided", (one for one in report.results if one.verdict is Verdict.UNDECIDED)),
+        f"<h1>{mark} {escape(answer(report))}</h1>",
+        *(f"<p>{escape(printable(fact))}.</p>" for fact in facts(report)),
+        *_section("Fails", found[Verdict.FAIL]),
+        *_section("Undecided", found[Verdict.UNDECIDED]),
         *_expected(report.expectations),
-        *_notes(report.notes),
+        *_listed("What would decide", would_decide(report)),
+        *_listed("Notes", report.notes),
         "<h2>Half-bits by length</h2>",
-        *_histogram(report.histogram),
+        *histograms(report.histogram),
         *_addresses(report),
-        "<h2>All rules</h2>",
-        *_rules(report.results),
     ]
+    if evidence is not None:
+        body += ["<h2>Packets over time</h2>", timeline(evidence.timeline, report)]
+        body += _signal(evidence, report)
+    body += ["<h2>All rules</h2>", *_rules(report.results)]
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{title}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>\n"
-        + "\n".join(body)
-        + "\n</main>\n</body>\n</html>\n"
+        f"<title>{escape(answer(report))}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n"
+        "<main>\n" + "\n".join(body) + "\n</main>\n</body>\n</html>\n"
     )
+
+
+def _signal(evidence: Evidence, report: Report) -> Iterator[str]:
+    """The signal around the first failure of each rule."""
+    rules = {one.rule.number: one for one in report.results}
+    for number, seen in enumerate(evidence.excerpts):
+        if not number:
+            yield "<h2>The signal where it fails</h2>"
+            yield (
+                "<p>To scale; lengths of half-bits are in us, one longer than 300 us is drawn with "
+                "a break. Which level is which means nothing. A dashed line with a triangle is "
+                "where a rule fails.</p>"
+            )
+        title = f"Signal at {seen.time_ns / 1e6:.3f} ms"
+        told = [
+            f"rule {one}: {rules[one].rule.quantity}, {rules[one].rule.limit}" for one in seen.rules
+        ]
+        parts = "; ".join(dict.fromkeys(words for _, _, words in seen.parts)) or "nothing"
+        caption = f"{title}, {'; '.join(told)}. What was received: {parts}"
+        yield f"<figure><figcaption>{escape(caption)}.</figcaption>"
+        yield f"{excerpt(seen, number, title)}</figure>"
 
 
 def _class(verdict: Verdict) -> str:
@@ -86,17 +123,6 @@ def _words(verdict: Verdict) -> str:
     return f"{_MARKS[verdict]} {verdict}"
 
 
-def _facts(report: Report) -> Iterator[str]:
-    found = [one.verdict for one in report.results]
-    counts = ", ".join(f"{found.count(one)} {one}" for one in Verdict if one in found)
-    yield f"<p>{len(found)} rules: {counts or 'none'}.</p>"
-    yield (
-        f"<p>{report.packets} packets, {report.edges} edges, {report.duration_ns / 1e9:.3f} s; "
-        f"resolution {report.resolution_ns / 1e3:g} µs ({escape(report.resolution_source)}), other "
-        f"uncertainty {report.uncertainty_ns / 1e3:g} µs.</p>"
-    )
-
-
 def _section(name: str, results: Iterable[RuleResult]) -> Iterator[str]:
     if some := list(results):
         yield f"<h2>{name}</h2>"
@@ -104,18 +130,24 @@ def _section(name: str, results: Iterable[RuleResult]) -> Iterator[str]:
 
 
 def _table(
-    caption: str, heads: Iterable[str], rows: Iterable[Iterable[str]], *, stack: bool = False
+    caption: str, heads: Sequence[str], rows: Iterable[Iterable[str]], *, stack: bool = False
 ) -> Iterator[str]:
     """A table that scrolls by itself where it is too wide, and can be reached by the keyboard.
 
     With `stack` its cells stand below each other on a narrow page.
     """
     yield f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(caption)}">'
-    yield f"<table{' class=' + chr(34) + 'stack' + chr(34) if stack else ''}>"
-    cells = "".join(f'<th scope="col"{_number(one)}>{escape(one.strip())}</th>' for one in heads)
+    yield '<table class="stack">' if stack else "<table>"
+    names = [one.strip() for one in heads]
+    cells = "".join(
+        f'<th scope="col"{_number(head)}>{escape(name)}</th>'
+        for head, name in zip(heads, names, strict=True)
+    )
     yield f"<thead><tr>{cells}</tr></thead><tbody>"
     for row in rows:
-        yield f"<tr>{''.join(row)}</tr>"
+        named = zip(row, names, strict=True)
+        told = [one.replace("<td", f'<td data-head="{name}: "', 1) for one, name in named]
+        yield f"<tr>{''.join(told if stack else row)}</tr>"
     yield "</tbody></table></div>"
 
 
@@ -124,7 +156,8 @@ def _number(head: str) -> str:
 
 
 def _cell(words: object, kind: str = "") -> str:
-    return f"<td{f' class={chr(34)}{kind}{chr(34)}' if kind else ''}>{escape(str(words))}</td>"
+    told = escape(printable(str(words)))
+    return f"<td{f' class={chr(34)}{kind}{chr(34)}' if kind else ''}>{told}</td>"
 
 
 def _verdict(verdict: Verdict) -> str:
@@ -137,7 +170,7 @@ def _rules(results: Iterable[RuleResult]) -> Iterator[str]:
     def rows() -> Iterator[list[str]]:
         for one in results:
             force = f"{one.rule.clause} ({one.force or one.rule.force})"
-            judged = _cell(one.rule.quantity, "words"), _cell(one.rule.limit)
+            judged = _cell(one.rule.quantity, "words"), _cell(one.rule.limit, "told")
             number = _cell(one.rule.number, "number")
             found = _cell(_found(one), "words")
             yield [number, _verdict(one.verdict), *judged, _cell(force), found]
@@ -146,16 +179,7 @@ def _rules(results: Iterable[RuleResult]) -> Iterator[str]:
 
 
 def _found(one: RuleResult) -> str:
-    counts = f"{one.failed} of {one.measured} failed" if one.failed else f"{one.measured} measured"
-    times = ", ".join(f"{time / 1e6:.3f}" for time in one.first_times_ns)
-    told = (
-        f"worst {one.worst}" * bool(one.worst),
-        counts * bool(one.measured),
-        f"{one.undecided} undecided" * bool(one.undecided),
-        f"at {times} ms" * bool(times),
-        one.note,
-    )
-    return "; ".join(filter(None, told))
+    return "; ".join(filter(None, (counts_of(one), one.note)))
 
 
 def _expected(results: Iterable[ExpectationResult]) -> Iterator[str]:
@@ -175,9 +199,9 @@ def _expected(results: Iterable[ExpectationResult]) -> Iterator[str]:
         )
 
 
-def _notes(notes: Iterable[str]) -> Iterator[str]:
-    if some := [f"<li>{escape(one)}</li>" for one in notes]:
-        yield f"<h2>Notes</h2><ul>{''.join(some)}</ul>"
+def _listed(title: str, told: Iterable[str]) -> Iterator[str]:
+    if some := [f"<li>{escape(printable(one))}</li>" for one in told]:
+        yield f"<h2>{title}</h2><ul>{''.join(some)}</ul>"
 
 
 def _addresses(report: Report) -> Iterator[str]:
@@ -212,32 +236,3 @@ def _span(first: int, last: int, report: Report) -> str:
         f'<rect class="bar" x="{left:.2f}" y="1" width="{max(right - left, 0) + 4:.2f}" '
         'height="8"/></svg>'
     )
-
-
-def _histogram(histogram: Histogram) -> Iterator[str]:
-    """Bars by microseconds on a scale of square roots; bands where ones and zeros are allowed."""
-    counts = histogram.counts()
-    most = max(counts.values(), default=1)
-    one, zero = LIMITS["t1"], LIMITS["t0"]
-    bands = ((one.least, one.most, "ones"), (zero.least, 140_000, "zeros"))
-    told = "; ".join(histogram.runs()) or "none"
-    yield '<div class="scroll" tabindex="0" role="region" aria-label="half-bits by length">'
-    yield '<svg class="wide" viewBox="-12 0 740 210" role="img" aria-labelledby="h-title h-text">'
-    yield '<title id="h-title">How many half-bits last how long</title>'
-    yield f'<desc id="h-text">{escape(told)}</desc>'
-    for low, high, name in bands:
-        x, width = 5 * low / 1000, 5 * (high - low) / 1000
-        yield f'<rect class="band" x="{x:g}" y="18" width="{width:g}" height="152"/>'
-        yield f'<text x="{x + width / 2:g}" y="13" text-anchor="middle">{name}</text>'
-    for place, count in counts.items():
-        height = max(150 * (count / most) ** 0.5, 1)
-        yield (
-            f'<rect class="bar" x="{5 * place}" y="{170 - height:.1f}" width="4" '
-            f'height="{height:.1f}"><title>{place} us: {count}</title></rect>'
-        )
-    yield '<line class="axis" x1="0" y1="170" x2="710" y2="170"/>'
-    for place in range(0, 141, 20):
-        more = "+" * (place == 140)
-        yield f'<text x="{5 * place}" y="187" text-anchor="middle">{place}{more}</text>'
-    yield '<text x="355" y="204" text-anchor="middle">µs; heights are square roots</text>'
-    yield f"</svg></div><p>{escape(told)}</p>"

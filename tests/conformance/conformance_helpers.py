@@ -28,6 +28,18 @@ START_US = 14 * 116
 """From the begin of `PLAIN` to its packet start bit."""
 
 
+HOSTILE = [
+    '<script>alert("x")</script>',
+    "]]><failure/>&amp;&#0;",
+    "'\"><img src=x onerror=y>",
+    "\x00\x01\x1b[2J\x7f\x85\r\n\t",
+    "\ud800 \udcff \ufffe \uffff",
+    "\u202eexe.dcv",
+    "very long " * 5000,
+]
+"""What names of files and signals may hold."""
+
+
 def lengths_of(*data: bytes | str, preamble: int = 14) -> list[int]:
     """The half-bits of packets in `COARSE` timing, in ns."""
     raw = [bytes.fromhex(one) if isinstance(one, str) else one for one in data]

@@ -8,12 +8,22 @@ from pathlib import Path
 
 import html5lib
 import pytest
-from conformance_helpers import PLAIN, edges_of, judge, lengths_of
+from conformance_helpers import HOSTILE, PLAIN, edges_of, judge, lengths_of
 
 from dccwire import ShortAddress
-from dccwire.conformance import Expectation, Report, Session, check, html_of
+from dccwire.conformance import (
+    Expectation,
+    Report,
+    Session,
+    Verdict,
+    check,
+    evidence_of,
+    html_of,
+)
+from dccwire.wording import printable
 
-STORM = Path(__file__).parents[2] / "vectors/recordings/harbour-storm.vcd"
+RECORDINGS = sorted((Path(__file__).parents[2] / "vectors/recordings").glob("*.vcd"))
+STORM = next(path for path in RECORDINGS if path.stem == "harbour-storm")
 
 
 def reports() -> dict[str, Report]:
@@ -28,12 +38,45 @@ def reports() -> dict[str, Report]:
     }
 
 
+def valid(page: str) -> bool:
+    """By a parser that takes nothing but HTML 5 (the WHATWG's, strictly), read as from a file."""
+    tree = html5lib.HTMLParser(strict=True, namespaceHTMLElements=False).parse(
+        page.encode(), transport_encoding="utf-8"
+    )
+    ids = [one.get("id") for one in tree.iter() if one.get("id")]
+    named = [one.get("aria-labelledby", "").split() for one in tree.iter()]
+    assert len(ids) == len(set(ids))
+    assert {each for some in named for each in some} == set(ids)
+    assert not {"script", "img", "link", "iframe", "failure"} & {one.tag for one in tree.iter()}
+    return page.startswith("<!DOCTYPE html>")
+
+
 @pytest.mark.parametrize("kind", ["storm", "right", "empty", "expected"])
 def test_the_page_is_valid(kind: str) -> None:
-    """By a parser that takes nothing but HTML 5 (the WHATWG's, strictly)."""
-    page = html_of(reports()[kind])
-    html5lib.HTMLParser(strict=True).parse(page)
-    assert page.startswith("<!DOCTYPE html>")
+    """Every id is there once, and every picture is named by its own."""
+    assert valid(html_of(reports()[kind]))
+
+
+@pytest.mark.parametrize("path", RECORDINGS, ids=lambda path: path.stem)
+def test_the_page_with_pictures_is_valid(path: Path) -> None:
+    """Of all shipped recordings, at 1 us too."""
+    for resolution in (None, 1000):
+        report = check(path, resolution_ns=resolution)
+        assert valid(html_of(report, evidence_of(path, report)))
+
+
+@pytest.mark.parametrize("name", HOSTILE, ids=range(len(HOSTILE)))
+def test_hostile_names_are_text(name: str) -> None:
+    """What HTML cannot hold is spelled out; the rest is shown as it was given."""
+    some = reports()["right"]
+    rows = tuple(replace(one, address=name) for one in some.addresses)
+    results = tuple(replace(one, note=name) for one in some.results)
+    about = {"source": name, "notes": (name,), "resolution_source": name}
+    page = html_of(replace(some, addresses=rows, results=results, **about))
+    assert valid(page)
+    heading = html5lib.parse(page, namespaceHTMLElements=False).find(".//h1")
+    text = " ".join("".join(heading.itertext()).split())
+    assert text == f"✓ pass: {' '.join(printable(name).split())}"
 
 
 def test_the_page_says_what_the_report_says() -> None:
@@ -41,7 +84,7 @@ def test_the_page_says_what_the_report_says() -> None:
     report = reports()["storm"]
     page = html_of(report)
     text = " ".join(re.sub("<[^>]*>", " ", page.split("<body>")[1]).split())
-    assert f"✗ fail : {STORM}" in text
+    assert f"✗ fail: {STORM}" in text
     for one in report.results:
         assert one.rule.clause in text
         assert f"{one.rule.number} " in text
@@ -68,20 +111,41 @@ def test_nothing_is_run_or_fetched_whatever_names_hold() -> None:
     html5lib.HTMLParser(strict=True).parse(page)
 
 
+def test_the_page_says_all_that_the_terminal_says() -> None:
+    """Marks in the first line, facts, counts, what would decide, what is lacking, notes."""
+    halves = lengths_of("EA 40 AA", PLAIN, PLAIN)
+    halves[29], halves[60:60] = 95_400, [70_000] * 6
+    report = replace(judge(halves, uncertainty_ns=10), stopped=True)
+    assert {Verdict.UNDECIDED, Verdict.NOT_DECIDABLE} <= {one.verdict for one in report.results}
+    shown = html5lib.parse(html_of(report), namespaceHTMLElements=False)
+    page = "".join("".join(shown.itertext()).lower().split())
+    sections = report.text(200, every=True).lower().split("\n\n")
+    told = [one for one in sections if not one.startswith(("address ", "half-bits by"))]
+    lines = [re.sub("^ +[0-9]* +|^- ", "", line) for one in told for line in one.splitlines()]
+    assert len(lines) == 50
+    for part in (part for line in lines for part in re.split("[:;] ", line)):
+        assert "".join(part.split()) in page, part
+
+
 def test_every_picture_has_words() -> None:
     """For those who do not see it; tables that scroll can be reached by the keyboard."""
-    page = html_of(reports()["storm"])
+    report = reports()["storm"]
+    page = html_of(report, evidence_of(STORM, report))
     assert page.count("<svg") == page.count('role="img"')
     for svg in re.findall(r"<svg[^>]*>", page):
         assert "aria-label" in svg
     assert page.count('class="scroll"') == page.count('tabindex="0"')
+    assert page.count("<figure>") == 10
+    assert "packet 37 74 42; packet FF 00 FF." in page
+    assert ">rules 18, 19</text>" in page
 
 
 def test_the_command_writes_a_page(run, tmp_path: Path) -> None:
     """And says where it cannot."""
     path = tmp_path / "a.html"
     assert run("check", str(STORM), "--html", str(path))[0] == 1
-    assert path.read_text("utf-8") == html_of(check(str(STORM)))
+    report = check(str(STORM))
+    assert path.read_text("utf-8") == html_of(report, evidence_of(str(STORM), report))
     status, _, err = run("check", str(STORM), "--html", str(tmp_path / "none" / "a.html"))
     assert (status, err.count("\n")) == (2, 1)
     assert "No such file" in err

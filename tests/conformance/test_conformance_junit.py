@@ -7,7 +7,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
-from conformance_helpers import judge, lengths_of
+from conformance_helpers import HOSTILE, judge, lengths_of
 from hypothesis import given
 from hypothesis import strategies as st
 from xmlschema import XMLSchema11
@@ -18,17 +18,6 @@ from dccwire.wording import printable
 ROOT = Path(__file__).parents[2]
 SCHEMA = XMLSchema11(str(ROOT / "tests/junit.xsd"))
 RECORDINGS = sorted((ROOT / "vectors/recordings").glob("*.vcd"))
-
-HOSTILE = [
-    '<script>alert("x")</script>',
-    "]]><failure/>&amp;&#0;",
-    "'\"><img src=x onerror=y>",
-    "\x00\x01\x1b[2J\x7f\x85\r\n\t",
-    "\ud800 \udcff \ufffe \uffff",
-    "\u202eexe.dcv",
-    "very long " * 5000,
-]
-"""What names of files and signals may hold."""
 
 
 def wrong(report: Report, **options: bool) -> list[str]:
