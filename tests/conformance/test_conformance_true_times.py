@@ -145,7 +145,7 @@ def apart(track: Track, us: float, count: int) -> dict[int, float]:
 
 @given(
     st.sampled_from([(23, checked(0x70, 0x74)), (24, SPEED), (24, checked(0xC3, 0xE8, 0x74))]),
-    st.floats(-6, 6),
+    st.integers(-6_000, 6_000).map(lambda ns: ns / 1000),
     recorders,
 )
 @example((24, SPEED), 0, (1000, 0.5, 0, 0))
@@ -162,7 +162,7 @@ def test_packets_to_one_address(
     assert found.measured == 1
 
 
-@given(st.floats(-6, 6), recorders)
+@given(st.integers(-6_000, 6_000).map(lambda ns: ns / 1000), recorders)
 @example(0, (1000, 0.5, 0, 0))
 def test_a_packet_every_30_ms(off: float, recorder: tuple[int, float, int, int]) -> None:
     """Rule 22: from start bit to start bit, where the station is set so (S-9.2 §C)."""
