@@ -88,11 +88,14 @@ def _bars(name: str, counts: dict[int, int], places: range, limit: Limit) -> str
 
 
 def _short(count: int) -> str:
-    """A count in four characters."""
-    for power, letter in ((10**9, "G"), (10**6, "M"), (10**4, "k")):
-        if count >= power:
-            return f"{count / (1000 if letter == 'k' else power):.0f}{letter}"
-    return str(count)
+    """A count in four characters, where it stands above a narrow bar."""
+    if count < 10_000:
+        return str(count)
+    return next(
+        f"{count // thousands}{letter}"
+        for letter, thousands in (("G", 10**9), ("M", 10**6), ("k", 10**3))
+        if count >= thousands
+    )
 
 
 _NAMES, _ROW = 150, 18
