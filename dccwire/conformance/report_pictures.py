@@ -132,7 +132,8 @@ def timeline(seen: Timeline, report: Report) -> str:
                 shapes.append(_bar(left, base, max(wide - 0.4, 0.6), tall))
     for tenth in range(0, 11, 2):
         at = seen.begin_ns + whole * tenth / 10
-        shapes.append(_text(x(at), height + 6, f"{at / 1e9:.3f} s"))
+        kind = "end" if tenth == 10 else "middle"
+        shapes.append(_text(x(at), height + 6, f"{at / 1e9:.3f} s", kind))
     told = "; ".join(f"{name} {sum(counts)}" for name, counts in seen.rows) or "no packet"
     title = f"Packets by address, counted in stretches of {seen.bin_ns / 1e6:.3g} ms"
     return _picture("timeline", title, told, height + 14, "".join(shapes))
