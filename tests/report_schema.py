@@ -71,6 +71,10 @@ def _schema() -> Schema:
         "rule-in-words": _line_of_a_rule(),
         "expectation": record(
             expectation=TEXT,
+            at_least=COUNT,
+            at_most=or_null(COUNT),
+            from_ns=COUNT,
+            until_ns=or_null(COUNT),
             verdict=words_of(Verdict),
             count=COUNT,
             times_ns=TIMES,

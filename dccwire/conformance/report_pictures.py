@@ -55,7 +55,10 @@ def histograms(histogram: Histogram) -> Iterator[str]:
     yield _bars("zeros", counts, places[1], LIMITS["t0"])
     aside = sum(counts[one] for one in counts if not any(one in some for some in places))
     told = "; ".join(histogram.runs()) or "none"
-    yield f"<p>{escape(told)}. {aside} are outside of both pictures.</p>"
+    yield (
+        "<p>A bar is of lengths from its number on to less than 1 us more; a dashed line is a "
+        f"limit. In all: {escape(told)}. {aside} are outside of both pictures.</p>"
+    )
 
 
 def _bars(name: str, counts: dict[int, int], places: range, limit: Limit) -> str:
