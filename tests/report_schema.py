@@ -16,6 +16,7 @@ PATH = Path(__file__).parent.parent / "docs/check.schema.json"
 TEXT: Schema = {"type": "string"}
 COUNT: Schema = {"type": "integer", "minimum": 0}
 TIME: Schema = {"type": "integer"}
+RULE: Schema = {"type": "integer", "minimum": min(RULES), "maximum": max(RULES)}
 TIMES: Schema = {"type": "array", "items": TIME}
 
 
@@ -30,7 +31,7 @@ def words_of(names: type[Verdict] | type[Force] | type[Provenance]) -> Schema:
 def _line_of_a_rule(**numbers: Schema) -> Schema:
     """A rule; `numbers` are its limits and its worst reading."""
     return record(
-        rule={"enum": sorted(RULES)},
+        rule=RULE,
         verdict=words_of(Verdict),
         force=words_of(Force),
         quantity=TEXT,
@@ -66,9 +67,8 @@ def _schema() -> Schema:
         longest_ns=or_null(COUNT),
         without_ns=or_null(TIME),
     )
-    number = {"enum": sorted(RULES)}
     cause = record(
-        rule=or_null(number), count=COUNT, follows={"type": "array", "items": number}, words=TEXT
+        rule=or_null(RULE), count=COUNT, follows={"type": "array", "items": RULE}, words=TEXT
     )
     lines = {
         "rule-of-times": _line_of_a_rule(**{f"{name}_ns": or_null(TIME) for name in names}),
@@ -76,6 +76,10 @@ def _schema() -> Schema:
         "rule-in-words": _line_of_a_rule(),
         "expectation": record(
             expectation=TEXT,
+            at_least=COUNT,
+            at_most=or_null(COUNT),
+            from_ns=COUNT,
+            until_ns=or_null(COUNT),
             verdict=words_of(Verdict),
             count=COUNT,
             times_ns=TIMES,

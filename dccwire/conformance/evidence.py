@@ -137,7 +137,8 @@ class _Window:
         # Of a long chunk what is nearest to the time alone.
         at = int(np.searchsorted(edges, self.time))
         first, beyond = max(first, at - _MOST_EDGES), min(beyond, at + _MOST_EDGES)
-        self.edges.append(edges[first:beyond])
+        if first < beyond:
+            self.edges.append(edges[first:beyond].copy())  # a view would keep the whole chunk
         self.pulses += [one for one in columns.pulses[:, 0].tolist() if low < one < high]
         for part in columns.parts:
             if isinstance(part, PacketColumns):

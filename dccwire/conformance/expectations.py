@@ -85,6 +85,10 @@ class ExpectationResult:
         """The result as a line of JSON holds it."""
         return {
             "expectation": str(self.expectation),
+            "at_least": self.expectation.at_least,
+            "at_most": self.expectation.at_most,
+            "from_ns": self.expectation.from_ns,
+            "until_ns": self.expectation.until_ns,
             "verdict": self.verdict.value,
             "count": self.count,
             "times_ns": list(self.times_ns),

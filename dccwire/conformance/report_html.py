@@ -56,6 +56,7 @@ figcaption { max-width: 52rem; overflow-wrap: anywhere; }
 @media (max-width: 40rem) { .stack tbody, .stack tr, .stack td { display: block; border: 0; }
   .stack thead { position: absolute; clip-path: inset(50%); } .stack td { padding: 0; }
   .stack td.words::before, .stack td.told::before { content: attr(data-head); font-style: italic; }
+  .stack td:empty { display: none; }
   .stack tr { border-bottom: 1px solid var(--line); padding: .5rem 0; }
   .stack td.number, .stack td.verdict { display: inline-block; padding-right: .8rem; } }
 @media print { body { max-width: none; } .scroll { overflow: visible; }
@@ -189,7 +190,7 @@ def _expected(results: Iterable[ExpectationResult]) -> Iterator[str]:
             [
                 _verdict(one.verdict),
                 _cell(one.expectation, "words"),
-                _cell(one.count, "number"),
+                _cell(one.count, "number told"),
                 _cell("; ".join(filter(None, (one.nearest, one.note))), "words"),
             ]
             for one in some

@@ -55,7 +55,10 @@ def histograms(histogram: Histogram) -> Iterator[str]:
     yield _bars("zeros", counts, places[1], LIMITS["t0"])
     aside = sum(counts[one] for one in counts if not any(one in some for some in places))
     told = "; ".join(histogram.runs()) or "none"
-    yield f"<p>{escape(told)}. {aside} are outside of both pictures.</p>"
+    yield (
+        "<p>A bar is of lengths from its number on to less than 1 us more; a dashed line is a "
+        f"limit. In all: {escape(told)}. {aside} are outside of both pictures.</p>"
+    )
 
 
 def _bars(name: str, counts: dict[int, int], places: range, limit: Limit) -> str:
@@ -88,11 +91,14 @@ def _bars(name: str, counts: dict[int, int], places: range, limit: Limit) -> str
 
 
 def _short(count: int) -> str:
-    """A count in four characters."""
-    for power, letter in ((10**9, "G"), (10**6, "M"), (10**4, "k")):
-        if count >= power:
-            return f"{count / (1000 if letter == 'k' else power):.0f}{letter}"
-    return str(count)
+    """A count in four characters, where it stands above a narrow bar."""
+    if count < 10_000:
+        return str(count)
+    return next(
+        f"{count // thousands}{letter}"
+        for letter, thousands in (("G", 10**9), ("M", 10**6), ("k", 10**3))
+        if count >= thousands
+    )
 
 
 _NAMES, _ROW = 150, 18
@@ -129,7 +135,8 @@ def timeline(seen: Timeline, report: Report) -> str:
                 shapes.append(_bar(left, base, max(wide - 0.4, 0.6), tall))
     for tenth in range(0, 11, 2):
         at = seen.begin_ns + whole * tenth / 10
-        shapes.append(_text(x(at), height + 6, f"{at / 1e9:.3f} s"))
+        kind = "end" if tenth == 10 else "middle"
+        shapes.append(_text(x(at), height + 6, f"{at / 1e9:.3f} s", kind))
     told = "; ".join(f"{name} {sum(counts)}" for name, counts in seen.rows) or "no packet"
     title = f"Packets by address, counted in stretches of {seen.bin_ns / 1e6:.3g} ms"
     return _picture("timeline", title, told, height + 14, "".join(shapes))
@@ -188,9 +195,10 @@ def _row_of(seen: Excerpt, lengths: list[float], halves: list[int], top: float) 
         path += f"M{at:g} {before if path else level:g}V{level:g}H{beyond:g}"
         if lengths[half] > _LONGEST_US:
             for x in ((at + beyond) / 2 - 3, (at + beyond) / 2 + 3):
-                yield _line(x - 3, level + 6, x + 3, level - 6, "signal")
+                yield _line(x - 2, level + 4, x + 2, level - 4, "signal")
         told = f"{lengths[half]:.1f}".removesuffix(".0")
-        yield _text((at + beyond) / 2, low + 12, told, "small")
+        # What is narrower than its words has them above, where its neighbours have none.
+        yield _text((at + beyond) / 2, low + 13 if beyond - at > 18 else high - 3, told, "small")
         if seen.edges[half] == seen.time_ns:
             yield _line(at, top + 18, at, low + 16, "limit")
             yield f'<path class="mark" d="M{at:g} {low + 14:g}l5 9h-10z"/>'
@@ -202,12 +210,26 @@ def _row_of(seen: Excerpt, lengths: list[float], halves: list[int], top: float) 
                 yield _line(x, high - 4, x, low + 4, "limit")
                 yield _text(x, high - 5, "pulse", "small")
     yield f'<path class="signal" d="{path}"/>'
+    paired = {one.edge + place for one in seen.bits for place in (0, 1)}
+    loose = groupby(halves, lambda one: "" if one in paired else _made_of(seen, one))
+    for words, others in loose:
+        shown = list(others)
+        begin, end = borders[shown[0]], borders[shown[-1]] + _wide(lengths[shown[-1]])
+        if words and end - begin > 6 * len(words):  # else it would run into what is beside it
+            yield _text((begin + end) / 2, top + 10, words)
+            yield _line(begin + 1, top + 15, end - 1, top + 15)
     bits = [one for one in seen.bits if one.edge in borders]
     for role, some in groupby(bits, lambda one: one.role):
         places = [(borders[one.edge], one.value, one.edge) for one in some]
         ends = [at + _wide(lengths[edge]) + _wide(lengths[edge + 1]) for at, _, edge in places]
         yield _text((places[0][0] + ends[-1]) / 2, top + 10, role)
-        yield _line(places[0][0] + 1, top + 15, ends[-1] - 1, top + 15, "axis")
+        yield _line(places[0][0] + 1, top + 15, ends[-1] - 1, top + 15)
         for (at, value, _), end in zip(places, ends, strict=True):
             yield _text((at + end) / 2, top + 30, value)
             yield _line(end, top + 20, end, top + 34)
+
+
+def _made_of(seen: Excerpt, half: int) -> str:
+    """What the receiver made of a half-bit that is of no bit."""
+    found = (words for begin, end, words in seen.parts if begin <= seen.edges[half] < end)
+    return next(found, "").partition(",")[0]

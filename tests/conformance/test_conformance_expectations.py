@@ -182,6 +182,10 @@ def test_an_expectation_in_words(one: Expectation, text: str) -> None:
     (seen,) = found(lengths_of(*[PLAIN] * 200), one)
     assert seen.to_dict() == {
         "expectation": text,
+        "at_least": one.at_least,
+        "at_most": one.at_most,
+        "from_ns": one.from_ns,
+        "until_ns": one.until_ns,
         "verdict": seen.verdict.value,
         "count": seen.count,
         "times_ns": list(seen.times_ns),

@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import html5lib
+import numpy as np
 import pytest
 from conformance_helpers import HOSTILE, PLAIN, edges_of, judge, lengths_of
 
@@ -138,6 +139,34 @@ def test_every_picture_has_words() -> None:
     assert page.count("<figure>") == 10
     assert "packet 37 74 42; packet FF 00 FF." in page
     assert ">rules 18, 19</text>" in page
+
+
+def test_merged_pulses_are_drawn() -> None:
+    """With a word, where they were; and a half of more than 300 us with a break."""
+    halves = lengths_of(PLAIN, "03 3F 3D", PLAIN)
+    halves[116:117] = [20_000, 2_000, halves[116] - 22_000]
+    halves[118] = 400_000
+    edges = [edges_of(halves)]
+    report = check(edges, resolution_ns=1000, rules=[16])
+    page = html_of(report, evidence_of(edges, report))
+    assert page.count(">pulse</text>") == 1
+    assert page.count('<line class="signal"') == 2
+    assert valid(page)
+
+
+@pytest.mark.parametrize(
+    ("count", "told"),
+    [(9_999, "9999"), (10_000, "10k"), (999_999, "999k"), (5_000_000, "5M"), (7 * 10**9, "7G")],
+)
+def test_large_counts_fit_above_their_bars(count: int, told: str) -> None:
+    """In thousands, millions and more; the words below say them in full."""
+    report = judge([])
+    report.histogram.add(np.array([58_000, 99_000]))
+    report.histogram._bins[58] = count
+    page = html_of(report)
+    assert f">{told}</text>" in page
+    assert f"58 us to less than 59: {count}<" in page
+    assert f"58 to 59 us {count}" in page
 
 
 def test_the_command_writes_a_page(run, tmp_path: Path) -> None:
