@@ -134,7 +134,7 @@ def test_a_recording_cut_in_a_packet_says_so_and_is_no_fault(run, tmp_path) -> N
     """Cut-off ends: an event with what was seen, status 0."""
     cut = tmp_path / "cut.vcd"
     text = MORNING.read_text()
-    cut.write_text(text[: len(text) * 2 // 3].rsplit("\n", 1)[0] + "\n")
+    cut.write_text(text[: len(text) * 3 // 4].rsplit("\n", 1)[0] + "\n")
     status, out, _ = run("packets", str(cut))
     assert status == 0
     assert out.splitlines()[-1][18:].startswith("cut off: ")
