@@ -26,7 +26,10 @@ CYCLE = rule(
 START_UP = rule(
     86,
     "resets, then idles, when power comes on with no earlier state",
-    Limit("S-9.2.4 §A", words="20 or more, then 10 or more, before any other packet"),
+    Limit(
+        "S-9.2.4 §A (a text that was not at hand)",
+        words="20 or more, then 10 or more, before any other packet",
+    ),
 )
 
 _RESETS, _IDLES = 20, 10

@@ -36,7 +36,11 @@ TEXTS = {
     65: ("bit 7 is 0", "S-9.2.3 §E, Address-Only Mode", DEFINED),
     79: ("first byte 1 to 111", "S-9.2.3 Appendix A (P12)", DEFINED),
     81: ("00 F9 0aaaaaaa", "S-9.2.3 Appendix B", DEFINED),
-    86: ("20 or more, then 10 or more, before any other packet", "S-9.2.4 §A", SHALL),
+    86: (
+        "20 or more, then 10 or more, before any other packet",
+        "S-9.2.4 §A (a text that was not at hand)",
+        SHALL,
+    ),
     87: ("none", "S-9.2.1 §C, Analog Function Group", SHALL),
     89: ("told", "S-9.2.1 §C, Binary State Control", REPORT),
     90: ("codes of the text", "S-9.2.1 §C", SHALL),
