@@ -30,7 +30,8 @@ class _Parser(argparse.ArgumentParser):
 
 _HOMES = {
     "words": ("decode", "encode", "inspect", "explain"),
-    "files": ("packets", "check", "compose"),
+    "packets": ("packets",),
+    "files": ("check", "compose"),
     "durations": ("duration",),
     "cvs": ("cv",),
 }

@@ -1,4 +1,4 @@
-"""The commands for recordings: packets, check, compose."""
+"""The commands check and compose, and what commands for recordings have in common."""
 
 from __future__ import annotations
 
@@ -8,34 +8,23 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from functools import lru_cache
 from itertools import chain
-from math import ceil, inf, isfinite
+from math import ceil, isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dccwire.address import Mode
 from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command, text_of
 from dccwire.errors import FieldError, Reason, RecordingError
-from dccwire.notation import address_from_text
-from dccwire.wording import KINDS, wrapped
+from dccwire.wording import wrapped
 
 if TYPE_CHECKING:
-    from dccwire.receiver import Event
     from dccwire.recordings import Recording
 
 
 def add_commands(commands: Commands) -> None:
-    """Add the three commands."""
-    add = _add_reader(commands, "packets", _packets, "list the packets of a recording")
-    add("--json", action="store_true", help="one object a line")
-    add("--to", metavar="ADDRESS", help="packets to this address alone, such as 'short 3'")
-    add("--kind", choices=KINDS, help="packets about this alone")
-    add("--changes", action="store_true", help="packets that say other than the last alike")
-    add("--from", type=number, default=0, metavar="S", dest="begin", help="from this second on")
-    add("--until", type=number, default=inf, metavar="S", help="up to this second")
-    add = _add_reader(commands, "check", _check, "judge a recording by the rules of the standard")
+    """Add the two commands."""
+    add = add_reader(commands, "check", _check, "judge a recording by the rules of the standard")
     add("--json", action="store_true", help="a line a rule, the last the summary")
     add("--strict", action="store_true", help="any failed rule counts, not only shall")
     add("--certain", action="store_true", help="what is undecided counts as not well")
@@ -71,12 +60,18 @@ class _ListRules(argparse.Action):
         sys.exit(0)
 
 
-def _add_reader(
-    commands: Commands, name: str, run: Callable[[argparse.Namespace], int], help_: str
+def add_reader(
+    commands: Commands,
+    name: str,
+    run: Callable[[argparse.Namespace], int],
+    help_: str,
+    *,
+    many: bool = False,
 ) -> Callable[..., argparse.Action]:
-    """Add a command that reads a recording; what adds its other arguments comes back."""
+    """Add a command that reads a recording, or many; what adds its other arguments comes back."""
     add = add_command(commands, name, run, help_).add_argument
-    add("file", metavar="FILE", help="VCD, FST, CSV, raw or .npy; - is standard input")
+    told = "VCD, FST, CSV, raw or .npy; - is standard input"
+    add("file", metavar="FILE", nargs="+" if many else None, help=told)
     add("--signal", metavar="NAME", help="the signal or column to read")
     add("--rate", type=number, metavar="HZ", help="samples a second")
     add("--unit", metavar="UNIT", help="of times: s, ms, us, ns, ps or fs")
@@ -94,8 +89,9 @@ def number(text: str) -> float:
     return value
 
 
-def _open(given: argparse.Namespace) -> Recording:
-    from dccwire.recordings import read
+def open_recording(given: argparse.Namespace, path: str, *, live: bool = False) -> Recording:
+    """The recording of a path, by the options given; a live one is standard input's."""
+    from dccwire.recordings import follow, read
 
     if given.uncertainty < 0:
         raise FieldError("uncertainty", "0 or more", given.uncertainty)
@@ -103,11 +99,11 @@ def _open(given: argparse.Namespace) -> Recording:
     options = {
         name: getattr(given, name) for name in ("signal", "rate", "unit", "bit", "resolution")
     }
-    return read(given.file, **options)
+    return follow(**options, tell=complain) if live else read(path, **options)
 
 
 @contextmanager
-def _progress(recording: Recording, *, lines: bool = False) -> Iterator[Callable[[], None]]:
+def progress(recording: Recording, *, lines: bool = False) -> Iterator[Callable[[], None]]:
     """Show how far the recording is read, on a terminal where nothing else is being printed."""
     if not sys.stderr.isatty() or (sys.stdout.isatty() and lines):
         yield lambda: None
@@ -121,139 +117,7 @@ def _progress(recording: Recording, *, lines: bool = False) -> Iterator[Callable
         yield lambda: bar.update(task, completed=recording.fraction)
 
 
-def _events(
-    recording: Recording, uncertainty_ns: int, progress: Callable[[], None]
-) -> Iterator[Event]:
-    from dccwire.receiver.columns import ColumnReceiver
-
-    receiver = ColumnReceiver(resolution_ns=recording.resolution_ns + uncertainty_ns)
-    for chunk in recording:
-        yield from receiver.feed(chunk.edges)
-        if chunk.gap is not None:
-            yield from receiver.gap(*chunk.gap)
-        progress()
-    yield from receiver.close(recording.end_ns)
-
-
-def _packets(given: argparse.Namespace) -> int:
-    from dccwire.receiver import ModeTracker, PacketReceived
-
-    recording = _open(given)
-    read = 0
-    with _progress(recording, lines=True) as progress:
-        tracker = ModeTracker()
-        chosen = _choice(given)
-        for event in map(tracker.take, _events(recording, given.uncertainty, progress)):
-            read += isinstance(event, PacketReceived) and event.packet is not None
-            if not chosen(event):
-                continue
-            told = [json.dumps(_event_to_dict(event))] if given.json else _event_lines(event)
-            for line in told:
-                say(line)
-    for note in recording.notes:
-        say(f"dccwire: {note}", sys.stderr)
-    if not read:
-        complain(f"{given.file}: no packet; {_seen(recording)}")
-    return 0 if read else 1
-
-
-def _choice(given: argparse.Namespace) -> Callable[[Event], bool]:
-    """Which events the options choose, asked in order."""
-    from dccwire.conformance.addresses import kind_of
-    from dccwire.receiver import PacketReceived
-
-    to = None if given.to is None else address_from_text(given.to)
-    packets_alone = to is not None or given.kind is not None or given.changes
-    last: dict[object, bytes] = {}
-
-    def chosen(event: Event) -> bool:
-        time = event.start if isinstance(event, PacketReceived) else event.begin
-        if not given.begin <= time / 1e9 <= given.until:
-            return False
-        if not packets_alone:
-            return True
-        if not isinstance(event, PacketReceived) or (packet := event.packet) is None:
-            return False
-        kind = kind_of(event.data)
-        if to not in (None, packet.address) or given.kind not in (None, kind):
-            return False
-        alike = packet.address, kind, type(packet.instructions[0]) if packet.instructions else None
-        changed, last[alike] = last.get(alike) != event.data, event.data
-        return changed or not given.changes
-
-    return chosen
-
-
-def _event_to_dict(event: Event) -> dict[str, Any]:
-    """What `packets --json` says of an event."""
-    from dccwire.receiver import CutOff, Fault, Gap, PacketReceived
-
-    told: dict[str, Any] = {"event": "stray", "time_ns": event.begin}
-    told |= {"bytes": "", "preamble": None, "packet": None, "findings": [], "end_ns": event.end}
-    if isinstance(event, (PacketReceived, Fault, CutOff)):
-        told |= {"bytes": event.data.hex(" ").upper(), "preamble": event.preamble}
-    match event:
-        case PacketReceived():
-            told |= {"event": "packet", "time_ns": event.start}
-            told |= _packet_to_dict(event.data, event.mode)
-        case Fault():
-            told |= {"event": "fault", "reason": event.reason.value}
-        case CutOff():
-            told["event"] = "cut-off"
-        case Gap():
-            told["event"] = "gap"
-    return told
-
-
-@lru_cache(maxsize=4096)
-def _packet_to_dict(data: bytes, mode: Mode) -> dict[str, Any]:
-    from dccwire.inspection import inspect
-
-    found = inspect(data, mode=mode)
-    packet = found.packet and found.packet.to_dict()
-    return {"packet": packet, "findings": [one.to_dict() for one in found.findings]}
-
-
-@lru_cache(maxsize=4096)
-def _packet_words(data: bytes, mode: Mode) -> tuple[str, ...]:
-    """What bytes say, with what `decode` adds, and what is odd about them."""
-    from dccwire.inspection import inspect
-
-    found = inspect(data, mode=mode)
-    known = found.packet or found.unverified
-    phrase = known.phrase() if known else ""
-    words = f"{known or 'no packet'}{' # ' * bool(phrase)}{phrase}"
-    return words, *(f"{one.reason}: {one.message}" for one in found.findings)
-
-
-def _event_lines(event: Event) -> Iterator[str]:
-    """What `packets` says of an event: time in ms, ones of the preamble, bytes, meaning."""
-    from dccwire.receiver import CutOff, Fault, Gap, PacketReceived
-
-    time = event.start if isinstance(event, PacketReceived) else event.begin
-    head = f"{time / 1e6:11.3f} {'':4}  "
-    if isinstance(event, (PacketReceived, Fault)):
-        head = f"{time / 1e6:11.3f} {event.preamble:>4}  "
-    length = f"{(event.end - event.begin) / 1e6:.3f} ms"
-    match event:
-        case PacketReceived():
-            words, *others = _packet_words(event.data, event.mode)
-            yield from wrapped(words, 80, f"{head}{event.data.hex(' ').upper():<17}  ")
-            for other in others:
-                yield from wrapped(other, 80, f"{'':18}! ")
-        case Fault():
-            read = f", {event.data.hex(' ').upper()} read" * bool(event.data)
-            yield from wrapped(f"{event.reason}: {event.reason.meaning}{read}", 80, f"{head}! ")
-        case CutOff():
-            read = " ".join((event.data.hex(" ").upper(), event.bits)).strip()
-            yield from wrapped(f"cut off{': ' * bool(read)}{read}", 80, head)
-        case Gap():
-            yield f"{head}gap: no signal for {length}"
-        case _:
-            yield f"{head}of no packet: half-bits for {length}"
-
-
-def _seen(recording: Recording) -> str:
+def beginning_of(recording: Recording) -> str:
     """What stands at the begin instead of packets."""
     from dccwire.recordings.looks import head_of, look
 
@@ -283,13 +147,13 @@ class _Stops:
 
 
 def _check(given: argparse.Namespace) -> int:
-    recording = _open(given)
+    recording = open_recording(given, given.file)
     from dccwire.conformance import Verdict, check, choose_rules, html_of, junit_of, read_session
 
     session = None if given.session is None else read_session(given.session)
     rules = None if given.rules is None else choose_rules(given.rules)
     stops = _Stops()
-    with _progress(recording) as show, stops:
+    with progress(recording) as show, stops:
         report = check(
             recording,
             session=session,
@@ -303,7 +167,7 @@ def _check(given: argparse.Namespace) -> int:
     ):
         say(line)
     if not report.packets:
-        complain(f"{given.file}: no packet; {_seen(recording)}")
+        complain(f"{given.file}: no packet; {beginning_of(recording)}")
     if given.html is not None:
         _write(given.html, html_of(report))
     if given.junit is not None:
