@@ -30,8 +30,9 @@ class _Parser(argparse.ArgumentParser):
 
 _HOMES = {
     "words": ("decode", "encode", "inspect", "explain"),
-    "files": ("packets", "compose"),
+    "packets": ("packets",),
     "checks": ("check",),
+    "compose": ("compose",),
     "durations": ("duration",),
     "cvs": ("cv",),
 }

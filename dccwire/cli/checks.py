@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from dccwire.cli.printing import complain, say
-from dccwire.cli.reading import List, add_reader, open_recording, progress_of, seen_in
+from dccwire.cli.reading import List, add_reader, open_recordings, progress_of, seen_in
 from dccwire.cli.words import Commands
 from dccwire.errors import Reason, RecordingError
 from dccwire.wording import wrapped
@@ -62,7 +62,7 @@ class _Stops:
 
 
 def _check(given: argparse.Namespace) -> int:
-    recordings = [open_recording(given, file) for file in given.files]
+    recordings = open_recordings(given)
     from dccwire.conformance import (
         Verdict,
         check,

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from math import ceil, isfinite
 from typing import TYPE_CHECKING, Any
 
-from dccwire.cli.printing import say
+from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command
 from dccwire.errors import FieldError
 
@@ -40,17 +40,22 @@ def number(text: str) -> float:
     return value
 
 
-def open_recording(given: argparse.Namespace, file: str) -> Recording:
-    """Open one of the files, as the options say."""
-    from dccwire.recordings import read
+def open_recordings(given: argparse.Namespace, *, live: bool = False) -> list[Recording]:
+    """Open the files as the options say; if `live`, standard input while it is written."""
+    from dccwire.recordings import follow, read
 
+    if given.files.count("-") > 1:
+        raise FieldError("file", "- once", " ".join(given.files))
     if given.uncertainty < 0:
         raise FieldError("uncertainty", "0 or more", given.uncertainty)
     given.uncertainty = ceil(given.uncertainty)
     options = {
         name: getattr(given, name) for name in ("signal", "rate", "unit", "bit", "resolution")
     }
-    return read(file, **options)
+    return [
+        follow(**options, tell=complain) if live and path == "-" else read(path, **options)
+        for path in given.files
+    ]
 
 
 @contextmanager

@@ -19,12 +19,12 @@ from typing import BinaryIO
 
 from dccwire.errors import Reason, RecordingError
 
-_GZIP_MAGIC = b"\x1f\x8b"
+GZIP_MAGIC = b"\x1f\x8b"
 #: More of a message would fill the screen.
 _LONGEST_PROBLEM = 400
 _LONGEST_PATH = 200
 #: What cannot be read twice is copied, up to so many bytes: hours of edges.
-_MOST_SPOOLED = 1 << 31
+MOST_SPOOLED = 1 << 31
 #: gzip makes a recording up to 30 times smaller (measured), but blanks and zeros 1,030 times.
 _MOST_TIMES = 200
 _LEAST_UNPACKED = 1 << 26
@@ -125,7 +125,7 @@ class Opened:
         self.zipped = False
         self._spooled: list[str] = []
         # Called when the last user of the file has gone, and at the latest when Python ends.
-        self.discard = weakref.finalize(self, _remove_all, self._spooled)
+        self.discard = weakref.finalize(self, remove_all, self._spooled)
         self.path = self.given
         if self.given == "-":
             if sys.stdin is None:
@@ -137,7 +137,7 @@ class Opened:
                     with open(self.given, "rb") as pipe:
                         self.path = self._spool(pipe)
         with self.stream() as stream:
-            self.zipped = stream.read(2) == _GZIP_MAGIC
+            self.zipped = stream.read(2) == GZIP_MAGIC
 
     def __getstate__(self) -> dict[str, object]:
         """What another process needs to read the file; what is copied is removed by this one."""
@@ -160,16 +160,17 @@ class Opened:
             handle, path = tempfile.mkstemp(prefix="dccwire-")
             self._spooled.append(path)
             with os.fdopen(handle, "wb") as target:
-                while (part := source.read(1 << 20)) and target.tell() < _MOST_SPOOLED:
+                while (part := source.read(1 << 20)) and target.tell() < MOST_SPOOLED:
                     target.write(part)
         if part:
             self.discard()  # the error may be kept, and this object with it
-            told = f"more than {_MOST_SPOOLED >> 30} GiB, which are copied to be read"
+            told = f"more than {MOST_SPOOLED >> 30} GiB, which are copied to be read"
             raise refusal(self.shown, told, "save it and give the file", reason=Reason.FILE)
         return path
 
 
-def _remove_all(paths: list[str]) -> None:
+def remove_all(paths: list[str]) -> None:
+    """Remove copies, those that are still there."""
     while paths:
         with suppress(OSError):
             os.unlink(paths.pop())

@@ -67,23 +67,31 @@ def read(
     >>> recording.resolution_ns, recording.resolution_source, recording.first_level
     (1000, 'digits of the times', 1)
     """
-    if unit is not None and unit not in tuple(UNITS_NS):
-        raise FieldError("unit", either(UNITS_NS), unit)
-    for name, value, what in (("rate", rate, "Hz"), ("resolution", resolution, "ns")):
-        if value is not None and not 0 < value < inf:
-            raise FieldError(name, f"a positive number of {what}", value)
-    number = _bit(bit)
+    number = checked_bit(rate, unit, bit, resolution)
     opened = Opened(path)
     try:
-        return Recording(_source(opened, signal, rate, unit, number), resolution)
+        return Recording(source_of(opened, signal, rate, unit, number), resolution)
     except BaseException:
         opened.discard()
         raise
 
 
-def _source(
+def checked_bit(
+    rate: float | None, unit: str | None, bit: int | str | None, resolution: float | None
+) -> int | str | None:
+    """The bit, where the arguments of `read` can be; else a `FieldError`."""
+    if unit is not None and unit not in tuple(UNITS_NS):
+        raise FieldError("unit", either(UNITS_NS), unit)
+    for name, value, what in (("rate", rate, "Hz"), ("resolution", resolution, "ns")):
+        if value is not None and not 0 < value < inf:
+            raise FieldError(name, f"a positive number of {what}", value)
+    return _bit(bit)
+
+
+def source_of(
     opened: Opened, signal: str | None, rate: float | None, unit: str | None, bit: int | str | None
 ) -> Source:
+    """The format's view of a file, which its content tells; arguments as for `read`."""
     with opened.stream() as stream:
         head = stream.read(_HEAD_BYTES)
     if not head:

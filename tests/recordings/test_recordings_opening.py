@@ -60,7 +60,7 @@ def test_standard_input_that_is_closed(monkeypatch):
 @pytest.mark.parametrize(("more", "fits"), [(-1, True), (0, True), (1, False)])
 def test_standard_input_has_a_bound(more, fits, spool, monkeypatch):
     """What is copied must not fill the disk; beyond the bound nothing is left of the copy."""
-    monkeypatch.setattr(opening, "_MOST_SPOOLED", 1 << 21)
+    monkeypatch.setattr(opening, "MOST_SPOOLED", 1 << 21)
     rows = "".join(f"{n * 58 + 200:08d},{n % 2}\n" for n in range(200_000)).encode()
     data = (CSV.encode() + rows)[: (1 << 21) + more - 10] + b"\n" * 10
     assert len(data) == (1 << 21) + more

@@ -1,21 +1,20 @@
-"""The commands that list what is in recordings, and write them: packets, compose."""
+"""The command packets: what was sent, chosen and told; what is still written is followed."""
 
 from __future__ import annotations
 
 import argparse
 import json
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from functools import lru_cache
-from itertools import chain
 from math import inf
 from typing import TYPE_CHECKING, Any
 
 from dccwire.address import Mode
-from dccwire.cli.printing import complain, say
-from dccwire.cli.reading import List, add_reader, number, open_recording, progress_of, seen_in
-from dccwire.cli.words import Commands, add_command, text_of
-from dccwire.errors import FieldError, Reason, RecordingError
+from dccwire.cli.printing import complain, flush, say
+from dccwire.cli.reading import add_reader, number, open_recordings, progress_of, seen_in
+from dccwire.cli.words import Commands
+from dccwire.errors import FieldError
 from dccwire.notation import address_from_text
 from dccwire.wording import KINDS, wrapped
 
@@ -25,67 +24,85 @@ if TYPE_CHECKING:
 
 
 def add_commands(commands: Commands) -> None:
-    """Add the two commands."""
-    add = add_reader(commands, "packets", _packets, "list the packets of a recording")
+    """Add the command."""
+    add = add_reader(commands, "packets", _packets, "list the packets of recordings")
     add("--json", action="store_true", help="one object a line")
     add("--to", metavar="ADDRESS", help="packets to this address alone, such as 'short 3'")
     add("--kind", choices=KINDS, help="packets about this alone")
     add("--changes", action="store_true", help="packets that say other than the last alike")
     add("--from", type=number, default=0, metavar="S", dest="begin", help="from this second on")
     add("--until", type=number, default=inf, metavar="S", help="up to this second")
-    add = add_command(commands, "compose", _compose, "write a recording of a plan").add_argument
-    add("plan", metavar="PLAN", help="a packet a line, with options; - reads lines")
-    add("file", metavar="FILE", help="what to write: .vcd or .csv")
-    add("--jitter", type=number, default=0, metavar="US", help="of each edge, at most")
-    add("--sampling", type=number, default=0.001, metavar="US", help="edges at multiples of this")
-    add("--noise", type=number, default=0, metavar="PULSES", help="spurious pulses a second")
-    add("--seed", type=int, default=0, metavar="N", help="of jitter, noise and faults")
-    help_ = "plant a fault, in the middle or at packet 0, 1, ...; may be given again"
-    add("--fault", action="append", default=[], metavar="NAME[@PLACE]", help=help_)
-    add("--list-faults", action=List, of=_faults, help="list what can be planted instead")
 
 
-def _faults() -> Iterator[str]:
-    from dccwire.faults import plantings_in_words
+def _packets(given: argparse.Namespace) -> int:
+    if given.until < given.begin:
+        raise FieldError("until", f"{given.begin:g} s or more, as --from has it", given.until)
+    _choice(given)  # what cannot be chosen is refused before anything is read
+    return max([_list(given, recording) for recording in open_recordings(given, live=True)])
 
-    for name, *words in plantings_in_words():
-        yield from wrapped("; ".join(filter(None, words)), 80, f"{name:<27}")
+
+def _list(given: argparse.Namespace, recording: Recording) -> int:
+    """Print what a recording holds; 0 if there is a packet in it."""
+    from dccwire.receiver import ModeTracker, PacketReceived
+
+    live, name = recording.path == "-", {}
+    if len(given.files) > 1:
+        name = {"file": recording.path}
+        if not given.json:
+            say(f"{recording.path}:")
+    told = _tell_notes(recording, ()) if live else ()
+    read, interrupted, chosen = 0, False, _choice(given)
+    with progress_of([recording], lines=True) as show:
+        try:
+            events = _events(recording, given.uncertainty, show, live=live)
+            for event in map(ModeTracker().take, events):
+                read += isinstance(event, PacketReceived) and event.packet is not None
+                if not chosen(event):
+                    continue
+                for line in (
+                    [json.dumps(name | _event_to_dict(event))]
+                    if given.json
+                    else _event_lines(event)
+                ):
+                    say(line)
+                if live:
+                    flush()
+        except KeyboardInterrupt:
+            interrupted = True
+    _tell_notes(recording, told)
+    if interrupted:
+        raise KeyboardInterrupt
+    if not read:
+        complain(f"{recording.path}: no packet; {seen_in(recording)}")
+    return 0 if read else 1
+
+
+def _tell_notes(recording: Recording, told: tuple[str, ...]) -> tuple[str, ...]:
+    """Tell on standard error what is to be known of a recording, but for what was told before."""
+    for note in recording.notes:
+        if note not in told:
+            say(f"dccwire: {note}", sys.stderr)
+    return recording.notes
 
 
 def _events(
-    recording: Recording, uncertainty_ns: int, progress: Callable[[], None]
+    recording: Recording, uncertainty_ns: int, show: Callable[[], None], *, live: bool
 ) -> Iterator[Event]:
+    """The events of a recording.
+
+    Those of a live one as soon as they are known: with columns a packet waits for the next one.
+    """
+    from dccwire.receiver import Receiver
     from dccwire.receiver.columns import ColumnReceiver
 
-    receiver = ColumnReceiver(resolution_ns=recording.resolution_ns + uncertainty_ns)
+    receive = Receiver if live else ColumnReceiver
+    receiver = receive(resolution_ns=recording.resolution_ns + uncertainty_ns)
     for chunk in recording:
         yield from receiver.feed(chunk.edges)
         if chunk.gap is not None:
             yield from receiver.gap(*chunk.gap)
-        progress()
+        show()
     yield from receiver.close(recording.end_ns)
-
-
-def _packets(given: argparse.Namespace) -> int:
-    from dccwire.receiver import ModeTracker, PacketReceived
-
-    recording = open_recording(given, given.files[0])
-    read = 0
-    with progress_of([recording], lines=True) as progress:
-        tracker = ModeTracker()
-        chosen = _choice(given)
-        for event in map(tracker.take, _events(recording, given.uncertainty, progress)):
-            read += isinstance(event, PacketReceived) and event.packet is not None
-            if not chosen(event):
-                continue
-            told = [json.dumps(_event_to_dict(event))] if given.json else _event_lines(event)
-            for line in told:
-                say(line)
-    for note in recording.notes:
-        say(f"dccwire: {note}", sys.stderr)
-    if not read:
-        complain(f"{recording.path}: no packet; {seen_in(recording)}")
-    return 0 if read else 1
 
 
 def _choice(given: argparse.Namespace) -> Callable[[Event], bool]:
@@ -182,35 +199,3 @@ def _event_lines(event: Event) -> Iterator[str]:
             yield f"{head}gap: no signal for {length}"
         case _:
             yield f"{head}of no packet: half-bits for {length}"
-
-
-def _compose(given: argparse.Namespace) -> int:
-    from dccwire.plan import read_plan
-    from dccwire.recordings import write_csv, write_vcd
-    from dccwire.synthesis import synthesize
-
-    writers = {".vcd": write_vcd, ".csv": write_csv}
-    write = writers.get(given.file[-4:].lower())
-    if write is None:
-        raise FieldError("file", "a name that ends in .vcd or .csv", given.file)
-    sendings = read_plan(text_of(given.plan).splitlines())
-    first = next(sendings, None)
-    if first is None:
-        raise RecordingError(Reason.FILE, given.plan, "has nothing to send", "", "a packet a line")
-    jitter = round(given.jitter * 1e3)
-    signal = {
-        "start_ns": max(first.timing.zero, jitter),
-        "jitter_ns": jitter,
-        "sampling_ns": round(given.sampling * 1e3),
-        "pulses_per_second": given.noise,
-        "seed": given.seed,
-    }
-    sendings = chain([first], sendings)
-    if given.fault:
-        from dccwire.faults import plant
-
-        edges: Iterable[int] = plant(sendings, *given.fault, **signal).edges
-    else:  # which need not be held in memory
-        edges = synthesize(sendings, **signal)
-    write(given.file, edges)
-    return 0
