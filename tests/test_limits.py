@@ -12,7 +12,12 @@ import dccwire
 
 STANDARD: dict[str, dict[str, Any]] = {
     "address": {"LATER_FIRST_BYTES": (253, 254)},  # from memory: S-9.2.1.1 draft, RCN-218
-    "conformance.checking": {
+    "conformance.causes": {
+        "_HALF_OF_ONE_NS": 90_000,  # a 1 lasts longer, two halves of 52: S-9.1 §A, Table 1 tr1
+        "_HALF_OF_ZERO_NS": 10_000_000,  # S-9.1 §A, Table 1 tr0
+        "_PACKET_NS": 28 * 104_000,  # S-9.2 §A: three bytes; S-9.1 §A, Table 1 tr1
+    },
+    "conformance.judging": {
         "_LONGEST_NS": 10_000_000,  # S-9.1 §A, Table 1 tr0
         "_ERROR_BOUND_NS": 13_000,  # half of 64 to 90 µs: S-9.1 §A, Table 1 tr1 and tr0
     },
@@ -95,14 +100,28 @@ OWN: dict[str, dict[str, Any]] = {
     "conformance.framing": {"OTHERS": 4},
     "conformance.histogram": {"_LAST": 141},
     "conformance.measures": {"FIRST_TIMES": 5},
-    "conformance.places": {"PAUSE_LASTS_NS": 400_000, "BESIDE_NS": 8_000, "DOUBTFUL": 4},
+    "conformance.evidence": {
+        **{"MOST_EXCERPTS": 24, "MOST_ROWS": 20, "BINS": 160, "_MOST_EDGES": 1024},
+        **{"_HALVES_BEFORE": 12, "_HALVES_AFTER": 20, "_MOST_HALVES": 140, "_REACH_NS": 40_000_000},
+    },
+    "conformance.parts": {"_PORTION": 2048, "_PORTIONS": 8, "_LEAST": 2, "_PARTS_A_PROCESS": 6},
+    "conformance.places": {
+        **{"PAUSE_LASTS_NS": 400_000, "BESIDE_NS": 8_000, "REMEMBERED_NS": 1_000_000},
+        **{"DOUBTFUL": 4},
+    },
     "conformance.pace": {"TO_ALL": 1, "_UNKNOWN": 2},
-    "conformance.report": {"SCHEMA": 2},
-    "conformance.report_text": {"_MOST_ADDRESSES": 3},
+    "conformance.report": {"SCHEMA": 3},
+    "conformance.report_pictures": {
+        **{"_WIDTH": 640, "_BASE": 150, "_NAMES": 150, "_ROW": 18, "_SCALE": 0.5, "_DEEP": 92},
+        **{"_LONGEST_US": 300},
+    },
+    "conformance.report_text": {"_SCREEN": 23, "_LEAST_ROWS": 3, "_HALF_BITS": 2},
     "conformance.timing": {
         **{"_UNSTRETCHED_NS": 140_000, "_ALIKE": 0.01, "_PROBE_NS": 200, "_PROBE_SHARE": 0.1},
     },
     "cv.changes": {"_LATE": {1, 15, 16, 17, 18, 19, 29}},
+    # from memory: RCN-217, a cutout from 29 to 471 µs behind the end bit
+    "faults.conditions": {"_CUTOUT": (29_000, 471_000)},
     "decoder.state": {"AT_ONCE": (0, 0)},
     "framing": {"MOST_BYTES": 16},
     "inspection": {"MOST_WRONG": 2},
@@ -121,8 +140,11 @@ OWN: dict[str, dict[str, Any]] = {
         **{"_QUANTILES": (0.5, 0.25, 0.75, 0.1, 0.9), "_MOST_SLACK_NS": 5_000, "_PORTION": 1 << 10},
     },
     "recordings.fst": {"_HEADER_BYTES": 330},
+    "recordings.live": {
+        **{"_PORTION": 1 << 16, "_HEAD_BYTES": 1 << 16, "_MOST_HEAD": 1 << 24},
+    },
     "recordings.opening": {
-        **{"_LONGEST_PROBLEM": 400, "_LONGEST_PATH": 200, "_MOST_SPOOLED": 1 << 31},
+        **{"_LONGEST_PROBLEM": 400, "_LONGEST_PATH": 200, "MOST_SPOOLED": 1 << 31},
         **{"_MOST_TIMES": 200, "_LEAST_UNPACKED": 1 << 26},
     },
     "recordings.reading": {"_HEAD_BYTES": 1 << 16},
@@ -132,7 +154,14 @@ OWN: dict[str, dict[str, Any]] = {
     },
     "recordings.resolution": {
         **{"TOO_COARSE_NS": 10_000, "_LONGEST": 1 << 17, "_FEW": 5, "_NOTHING": 2, "_USUAL": 2_000},
-        **{"_FEWEST": 3, "_CYCLE": 1 << 18, "_ENOUGH": 1_000, "_SHORTEST": 16, "_REACH": 1.15},
+        **{
+            "_FEWEST": 3,
+            "_ALL": 1 << 31,
+            "_CYCLE": 1 << 30,
+            "_ENOUGH": 1_000,
+            "_SHORTEST": 16,
+            "_REACH": 1.15,
+        },
         **{"_LEAST_PERIODS": 3.2, "_CERTAIN": 14, "_NEIGHBOURS": 3},
     },
     "recordings.samples": {
