@@ -12,6 +12,10 @@ import dccwire
 
 STANDARD: dict[str, dict[str, Any]] = {
     "address": {"LATER_FIRST_BYTES": (253, 254)},  # from memory: S-9.2.1.1 draft, RCN-218
+    "conformance.causes": {
+        **{"_HALF_OF_ONE_NS": 90_000, "_HALF_OF_ZERO_NS": 10_000_000},  # S-9.1 §A, Table 1 tr0
+        "_PACKET_NS": 2_912_000,  # 28 bits of 2 × 52 µs: S-9.2 §A; S-9.1 §A, Table 1 tr1
+    },
     "conformance.checking": {
         "_LONGEST_NS": 10_000_000,  # S-9.1 §A, Table 1 tr0
         "_ERROR_BOUND_NS": 13_000,  # half of 64 to 90 µs: S-9.1 §A, Table 1 tr1 and tr0
@@ -68,6 +72,7 @@ STANDARD: dict[str, dict[str, Any]] = {
     },
     # S-9.2.2, CV 1, CV 17 and 18; whether 0 may be written: V20
     "decoder.storage": {"LEGAL": {1: range(128), 17: range(192, 232)}},
+    "faults.conditions": {"_CUTOUT": (29_000, 471_000)},  # from memory: within 26 to 32, 454 to 488
     "framing": {
         "LEAST_PREAMBLE": 10,  # S-9.2 §A, Preamble
         "SENT_PREAMBLE": 14,  # S-9.2 §A, Preamble

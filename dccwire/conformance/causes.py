@@ -60,7 +60,8 @@ class _Link(NamedTuple):
     sure: bool = False
 
 
-# Rules 2 and 4 are told where the bit begins, and whole bits last longer than this: see rule 5.
+# Rules 2 and 4 are told where the bit begins. Halves of ones are shorter than any of a 0, and whole
+# ones longer; likewise a half of a 0 and a 0 that is too long in all.
 _HALF_OF_ONE_NS, _HALF_OF_ZERO_NS = LIMITS["tr0"].least, LIMITS["tr0"].most
 # From its start bit on the shortest packet has 28 bits (S-9.2 §A), each of 52 us twice at least.
 _PACKET_NS = 28 * 2 * LIMITS["tr1"].least
