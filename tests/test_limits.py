@@ -96,6 +96,7 @@ STANDARD: dict[str, dict[str, Any]] = {
 
 OWN: dict[str, dict[str, Any]] = {
     "cli.printing": {"LONGEST_LINE": 1000},
+    "conformance.causes": {"_MANY": 0.1},
     "conformance.packets": {"_MOST_KEPT": 1 << 16},
     "conformance.framing": {"OTHERS": 4},
     "conformance.histogram": {"_LAST": 141},

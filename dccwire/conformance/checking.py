@@ -254,6 +254,7 @@ class _Judge:
             addresses=self._rules.addresses(),
             stopped=self.stopped,
             factor=factor,
+            clock=self._timing.clock,
         )
 
     def _notes(self) -> Iterator[str]:

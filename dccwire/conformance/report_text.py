@@ -37,17 +37,16 @@ def lines_of(report: Report, width: int, *, every: bool) -> Iterator[str]:
     causes = report.causes
     # What follows from another finding is told with that, unless all is to be told.
     following = {} if every else {number: one for one in causes for number in one.follows}
-    leading = {one.rule: one for one in causes if one.follows}
+    leading = {one.rule: one for one in causes}
     for verdict, some in found.items():
         if some and (every or verdict in _TOLD):
             yield from ("", str(verdict))
             if verdict is Verdict.UNDECIDED and None in leading:
-                yield from wrapped(leading[None].words, width, "      ")
                 yield from _following(leading[None], some, width)
             for one in some:
                 if one.rule.number not in following:
                     yield from _rule_lines(one, width)
-                    if one.rule.number in leading and verdict is Verdict.FAIL:
+                    if one.rule.number in leading:
                         yield from _following(leading[one.rule.number], some, width)
     if report.expectations:
         yield from ("", "expected")
@@ -165,9 +164,12 @@ def _rule_lines(one: RuleResult, width: int) -> Iterator[str]:
 
 
 def _following(cause: Cause, results: Iterable[RuleResult], width: int) -> Iterator[str]:
-    """The rules whose findings come of a cause."""
+    """The rules whose findings come of a cause, and by what all times are off."""
     some = [one for one in results if one.rule.number in cause.follows]
-    yield from wrapped(f"from this follow the findings of {_rules(some)}", width, "      ")
+    told = cause.amount if cause.rule is not None else cause.words
+    for words in (told, f"from this follow the findings of {_rules(some)}" if some else ""):
+        if words:
+            yield from wrapped(words, width, "      ")
 
 
 def _times(one: RuleResult) -> str:
