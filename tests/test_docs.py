@@ -9,6 +9,7 @@ from types import ModuleType
 import pytest
 
 from dccwire.conformance import RULES
+from dccwire.faults import PLANTINGS
 
 DOCS = Path(__file__).parent.parent / "docs"
 
@@ -32,6 +33,16 @@ def test_the_table_of_rules_is_made_from_the_rules(conf: ModuleType) -> None:
     for number, rule in RULES.items():
         parts = (rule.quantity, str(rule.limit), rule.clause, rule.force, rule.provenance)
         assert f"| {number} | {' | '.join(parts)} |" in rows
+    assert "<!--" not in source[0]
+
+
+def test_the_table_of_faults_is_made_from_what_can_be_planted(conf: ModuleType) -> None:
+    """A row each, where the page has its place."""
+    source = [(DOCS / "faults.md").read_text("utf-8")]
+    conf.fill_in(None, "faults", source)
+    rows = [line for line in source[0].splitlines() if line.startswith("| ")]
+    for name, one in PLANTINGS.items():
+        assert any(row.startswith(f"| {name} | {one.words} | ") for row in rows), name
     assert "<!--" not in source[0]
 
 

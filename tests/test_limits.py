@@ -73,6 +73,7 @@ STANDARD: dict[str, dict[str, Any]] = {
     },
     # S-9.2.2, CV 1, CV 17 and 18; whether 0 may be written: V20
     "decoder.storage": {"LEGAL": {1: range(128), 17: range(192, 232)}},
+    "faults.conditions": {"_CUTOUT": (29_000, 471_000)},  # from memory: within 26 to 32, 454 to 488
     "framing": {
         "LEAST_PREAMBLE": 10,  # S-9.2 §A, Preamble
         "SENT_PREAMBLE": 14,  # S-9.2 §A, Preamble
@@ -96,6 +97,7 @@ STANDARD: dict[str, dict[str, Any]] = {
 
 OWN: dict[str, dict[str, Any]] = {
     "cli.printing": {"LONGEST_LINE": 1000},
+    "conformance.causes": {"_MANY": 0.1},
     "conformance.packets": {"_MOST_KEPT": 1 << 16},
     "conformance.framing": {"OTHERS": 4},
     "conformance.histogram": {"_LAST": 141},

@@ -24,13 +24,15 @@ class Cause:
 
     `rule` is the number of the rule that leads, None where all times are off by one factor; `count`
     is how often it failed, or how many half-bits were measured; `follows` are the numbers of the
-    rules whose findings come of it; `words` tell it.
+    rules whose findings come of it; `words` tell it; `amount` says by what all times are off, where
+    they are alike.
     """
 
     rule: int | None
     count: int
     follows: tuple[int, ...]
     words: str
+    amount: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """The cause as the summary of the JSON holds it."""
@@ -59,7 +61,8 @@ class _Link(NamedTuple):
     sure: bool = False
 
 
-# Rules 2 and 4 are told where the bit begins, and whole bits last longer than this: see rule 5.
+# Rules 2 and 4 are told where the bit begins. Halves of ones are shorter than any of a 0, and whole
+# ones longer; likewise a half of a 0 and a 0 that is too long in all.
 _HALF_OF_ONE_NS, _HALF_OF_ZERO_NS = LIMITS["tr0"].least, LIMITS["tr0"].most
 # From its start bit on the shortest packet has 28 bits (S-9.2 §A), each of 52 us twice at least.
 _PACKET_NS = 28 * 2 * LIMITS["tr1"].least
@@ -92,8 +95,13 @@ _LINKS = (
 """In this order: the first of two rules from which a third may follow leads it."""
 
 
-def causes_of(results: Sequence[RuleResult], factor: float | None = None) -> tuple[Cause, ...]:
+def causes_of(
+    results: Sequence[RuleResult], factor: float | None = None, clock: float | None = None
+) -> tuple[Cause, ...]:
     """The causes of all that fails; of all that a common factor of the times leaves undecided, one.
+
+    By the factor `clock` ones and zeros are off alike on average: where many of them fail, that is
+    their cause.
 
     >>> from dccwire.conformance.rules import RULES
     >>> how = {"verdict": Verdict.FAIL, "failed": 1, "first_times_ns": (5,)}
@@ -109,16 +117,35 @@ def causes_of(results: Sequence[RuleResult], factor: float | None = None) -> tup
         leaders = [one for one in some if follower and one.recording == follower.recording]
         if leaders and follower and _goes_with(link, leaders, follower):
             leader_of.setdefault(link.follower, leaders[0].rule.number)
-    made = list(_clock(results, factor))
+    made = list(_doubt(results, factor))
+    of_clock = [one for one in (1, 3) if clock and one in failing and _many(failing[one])]
+    if len(of_clock) > 1:
+        leader_of[3] = 1
     for number, one in failing.items():
         if number not in leader_of:
             follows = tuple(other for other in failing if number in _leaders(other, leader_of))
-            words = f"{one.rule.quantity}: {one.rule.limit}"
-            made.append(Cause(number, one.failed, follows, words))
+            amount = f"{_off(clock)} on average" if clock and number in of_clock else ""
+            words = f"{one.rule.quantity}: {one.rule.limit}{'; ' * bool(amount)}{amount}"
+            made.append(Cause(number, one.failed, follows, words, amount))
     return tuple(made)
 
 
-def _clock(results: Iterable[RuleResult], factor: float | None) -> Iterator[Cause]:
+_MANY = 0.1
+"""The share of halves that fail for one clock, where so many do (common practice, no source)."""
+
+
+def _many(one: RuleResult) -> bool:
+    return one.failed >= _MANY * one.measured
+
+
+def _off(factor: float) -> str:
+    """A factor in words."""
+    if not 0.5 < factor < 2:
+        return f"all times {factor:.4g} times what they should be"
+    return f"all times {abs(factor - 1) * 100:.1f} % too {'long' if factor > 1 else 'short'}"
+
+
+def _doubt(results: Iterable[RuleResult], factor: float | None) -> Iterator[Cause]:
     """All times off by one factor, which leaves every limit in µs undecided."""
     some = [
         one
@@ -127,12 +154,10 @@ def _clock(results: Iterable[RuleResult], factor: float | None) -> Iterator[Caus
     ]
     if factor is None or not some:
         return
-    off = f"{abs(factor - 1) * 100:.1f} % too {'long' if factor > 1 else 'short'}"
-    off = off if 0.5 < factor < 2 else f"{factor:.4g} times what they should be"
     count = max(one.measured for one in some)
     whose = "the clock of the station, or the rate or unit of the recording"
-    words = f"all times {off}, of {counted(count, 'half-bit')}: {whose}"
-    yield Cause(None, count, tuple(one.rule.number for one in some), words)
+    words = f"{_off(factor)}, of {counted(count, 'half-bit')}: {whose}"
+    yield Cause(None, count, tuple(one.rule.number for one in some), words, _off(factor))
 
 
 def _leaders(number: int, leader_of: dict[int, int]) -> Iterator[int]:

@@ -206,6 +206,7 @@ def _report(
         addresses=addresses_of(found),
         stopped=any(one.stopped for one in judges),
         factor=None if several else found[0].factor,
+        clock=None if several else judges[0].timing.clock,
         unread=unread,
     )
 

@@ -91,8 +91,9 @@ class Report:
     """The results of all rules, and what they rest on; so far, if the judging was `stopped`.
 
     `not_judged` counts half-bits between packets that no rule judged, though they have the shape of
-    nothing that may stand there without being told. `factor` is by what all times are off, where
-    they are, and alike; `unread` are the recordings without a packet.
+    nothing that may stand there without being told. `clock` is by what ones and zeros are off alike
+    on average, where they are; `factor` by what all times are, so that they are in doubt;
+    `unread` are the recordings without a packet.
     """
 
     results: tuple[RuleResult, ...]
@@ -111,13 +112,14 @@ class Report:
     stopped: bool = False
     factor: float | None = None
     unread: tuple[str, ...] = ()
+    clock: float | None = None
 
     @property
     def causes(self) -> tuple[Cause, ...]:
         """What the findings come of: one wrong packet or one wrong clock is one cause."""
         from dccwire.conformance.causes import causes_of  # which names `RuleResult`
 
-        return causes_of(self.results, self.factor)
+        return causes_of(self.results, self.factor, self.clock)
 
     @property
     def _verdicts(self) -> set[Verdict]:

@@ -124,9 +124,8 @@ def _in_full(results: Sequence[RuleResult], causes: Sequence[Cause], width: int)
     """The rules of one verdict, each with what was found, or told with what it comes of."""
     yield from ("", str(results[0].verdict))
     following = {number for one in causes for number in one.follows}
-    leading = {one.rule: one for one in causes if one.follows}
+    leading = {one.rule: one for one in causes}
     if None in leading and results[0].verdict is Verdict.UNDECIDED:
-        yield from wrapped(leading[None].words, width, "      ")
         yield from _following(leading[None], results, width)
     for one in results:
         if one.rule.number in following:
@@ -136,14 +135,17 @@ def _in_full(results: Sequence[RuleResult], causes: Sequence[Cause], width: int)
         force = f"{one.rule.clause} ({one.force or one.rule.force})"
         for words in filter(None, (counts_of(one), one.note, force)):
             yield from wrapped(words, width, " " * len(head))
-        if one.rule.number in leading and one.verdict is Verdict.FAIL:
+        if one.rule.number in leading:
             yield from _following(leading[one.rule.number], results, width)
 
 
 def _following(cause: Cause, results: Iterable[RuleResult], width: int) -> Iterator[str]:
-    """The rules whose findings come of a cause."""
+    """The rules whose findings come of a cause, and by what all times are off."""
     some = [one for one in results if one.rule.number in cause.follows]
-    yield from wrapped(f"from this follow the findings of {_rules(some)}", width, "      ")
+    told = cause.amount if cause.rule is not None else cause.words
+    for words in (told, f"from this follow the findings of {_rules(some)}" if some else ""):
+        if words:
+            yield from wrapped(words, width, "      ")
 
 
 def _expected(report: Report, width: int) -> Iterator[str]:

@@ -251,19 +251,25 @@ class TimingRules:
         return certain, len(found) - len(certain)
 
     @property
+    def clock(self) -> float | None:
+        """By what ones and unstretched zeros are off alike, on average: one clock makes both."""
+        (count, one_ns), (zeros, zero_ns) = self._sums.tolist()
+        if not count or not zeros:
+            return None
+        factor = one_ns / count / NOMINAL.one
+        alike = abs(factor / (zero_ns / zeros / NOMINAL.zero) - 1) < _ALIKE
+        return factor if alike and abs(factor - 1) > _ALIKE else None
+
+    @property
     def factor(self) -> float | None:
         """By what all durations are off, if not one half of a 1 surely passes, and all are alike.
 
         Then the times are to be doubted: a sample rate or a unit that is not the recording's.
         """
-        ones, limit = self.ones, HALF_OF_ONE.limit
-        (count, one_ns), (zeros, zero_ns) = self._sums.tolist()
-        if not count or not zeros or ones.failed + ones.undecided < ones.measured:
+        ones, limit, factor = self.ones, HALF_OF_ONE.limit, self.clock
+        if factor is None or ones.failed + ones.undecided < ones.measured:
             return None
-        one, zero = one_ns / count, zero_ns / zeros
-        factor = one / NOMINAL.one
-        alike = abs(factor / (zero / NOMINAL.zero) - 1) < _ALIKE
-        return factor if alike and not limit.least <= one <= limit.most else None
+        return None if limit.least <= factor * NOMINAL.one <= limit.most else factor
 
     def tallies(self) -> tuple[Tally, ...]:
         """What was measured."""

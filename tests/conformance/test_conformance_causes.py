@@ -155,6 +155,30 @@ def test_a_wrong_clock_is_one_finding(percent: int, words: str) -> None:
     assert "each half of a 1" in report.text(every=True)
 
 
+@pytest.mark.parametrize(("percent", "follows"), [(-6, (3,)), (6, ())])
+def test_a_wrong_clock_with_jitter_is_one_finding(percent: int, follows: tuple[int, ...]) -> None:
+    """Some halves still keep their limits, so times are not in doubt: what fails has one cause."""
+    times = [
+        one + one * percent // 100 for one in synthesize(PLAN * 3, jitter_ns=1000, start_ns=10_000)
+    ]
+    report = check([np.array(times)], resolution_ns=50)
+    assert report.factor is None
+    cause = next(one for one in report.causes if one.rule == 1)
+    assert (cause.count, cause.follows) == (report.results[0].failed, follows)
+    way = "long" if percent > 0 else "short"
+    assert cause.words.endswith(f"; all times 6.0 % too {way} on average")
+    assert f"\n      all times 6.0 % too {way} on average\n" in report.text()
+    assert report.clock == pytest.approx(1 + percent / 100, abs=1e-3)
+
+
+def test_a_few_bad_halves_are_not_the_clock() -> None:
+    """Of a station whose clock is 4 % off, and well within the limits."""
+    bad = Sending(bytes.fromhex("FF00FF"), 16, other_halves=((-1, 55_500), (0, 95_500)))
+    times = [one - one * 4 // 100 for one in synthesize([*PLAN, bad, *PLAN])]
+    report = check([np.array(times)], resolution_ns=50)
+    assert {one.rule: one.amount for one in report.causes} == {1: "", 3: ""}
+
+
 def test_a_wrong_unit_tells_its_factor() -> None:
     """A percentage of hundreds says nothing."""
     edges = np.fromiter(synthesize(PLAN), np.int64) * 1000

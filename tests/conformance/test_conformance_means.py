@@ -10,7 +10,7 @@ import pytest
 from conformance_helpers import result
 from hypothesis import example, given
 from hypothesis import strategies as st
-from test_conformance_true_times import SPEED, recorded, recorders
+from test_conformance_true_times import SPEED, recorded, recorders, us
 from track_signal import IDLE, Signal, Track, steady
 
 from dccwire.conformance import Report, Verdict, check
@@ -33,9 +33,9 @@ def numbers(report: Report, number: int) -> list[float]:
 
 
 @given(
-    st.floats(53.5, 62.5),
-    st.floats(53.5, 62.5),
-    st.one_of(st.floats(94, 97), st.just(100.0)),
+    us(53.5, 62.5),
+    us(53.5, 62.5),
+    st.one_of(us(94, 97), st.just(100.0)),
     recorders,
 )
 @example(61.3, 58.7, 100, (2000, 0.5, 0, 0))

@@ -57,8 +57,13 @@ def far(limits: tuple[float, ...], error: float, *values: float) -> bool:
     return all(abs(value - limit) >= 2 * error for value in values for limit in limits)
 
 
-ones = st.floats(53, 63)
-zeros = st.one_of(st.floats(91, 99), st.floats(9_890, 9_910), st.floats(95, 9_900))
+def us(least: float, most: float) -> st.SearchStrategy[float]:
+    """Times in us, of whole ns: nearer than that to a limit, sums of floats decide."""
+    return st.integers(round(least * 1000), round(most * 1000)).map(lambda ns: ns / 1000)
+
+
+ones = us(53, 63)
+zeros = st.one_of(us(91, 99), us(9_890, 9_910), us(95, 9_900))
 
 
 @given(ones, ones, recorders)
@@ -105,7 +110,7 @@ def test_zeros(first: float, last: float, recorder: tuple[int, float, int, int])
     assert report.verdict is not PASS or (kept and whole <= 12_000)
 
 
-@given(st.floats(40, 110), st.sampled_from([A_ONE, A_ZERO]), recorders)
+@given(us(40, 110), st.sampled_from([A_ONE, A_ZERO]), recorders)
 def test_neither(half: float, place: int, recorder: tuple[int, float, int, int]) -> None:
     """Rule 5: a half from 52 to 64 us is of a 1, one from 90 of a 0, what is between of neither.
 
@@ -145,7 +150,7 @@ def apart(track: Track, us: float, count: int) -> dict[int, float]:
 
 @given(
     st.sampled_from([(23, checked(0x70, 0x74)), (24, SPEED), (24, checked(0xC3, 0xE8, 0x74))]),
-    st.integers(-6_000, 6_000).map(lambda ns: ns / 1000),
+    us(-6, 6),
     recorders,
 )
 @example((24, SPEED), 0, (1000, 0.5, 0, 0))
@@ -162,7 +167,7 @@ def test_packets_to_one_address(
     assert found.measured == 1
 
 
-@given(st.integers(-6_000, 6_000).map(lambda ns: ns / 1000), recorders)
+@given(us(-6, 6), recorders)
 @example(0, (1000, 0.5, 0, 0))
 def test_a_packet_every_30_ms(off: float, recorder: tuple[int, float, int, int]) -> None:
     """Rule 22: from start bit to start bit, where the station is set so (S-9.2 §C)."""
