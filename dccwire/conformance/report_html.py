@@ -29,7 +29,7 @@ _MARKS = {
 _STYLE = """
 :root { color-scheme: light dark; --ink: #1c2b2d; --paper: #fbfaf6; --line: #b9c2bf; --bad: #9c2f1f;
   --open: #7a5a00; --good: #1f6240; --band: #dfe9e2; }
-@media (prefers-color-scheme: dark) { :root { --ink: #e6e9e4; --paper: #15201f; --line: #4b5a58;
+@media (prefers-color-scheme: dark) { :root { --ink: #e6e9e4; --paper: #15201f; --line: #71827f;
   --bad: #ff9c88; --open: #f0c869; --good: #8fd3a9; --band: #24403a; } }
 * { box-sizing: border-box; }
 body { margin: 0 auto; padding: 1rem; max-width: 68rem; background: var(--paper); color: var(--ink);

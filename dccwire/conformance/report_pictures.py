@@ -199,14 +199,16 @@ def _row_of(seen: Excerpt, lengths: list[float], halves: list[int], top: float) 
         told = f"{lengths[half]:.1f}".removesuffix(".0")
         # What is narrower than its words has them above, where its neighbours have none.
         yield _text((at + beyond) / 2, low + 13 if beyond - at > 18 else high - 3, told, "small")
-        if seen.edges[half] == seen.time_ns:
-            yield _line(at, top + 18, at, low + 16, "limit")
-            yield f'<path class="mark" d="M{at:g} {low + 14:g}l5 9h-10z"/>'
+        first, last = seen.edges[half : half + 2]
+        if first <= seen.time_ns < last:
+            x = at + _wide((seen.time_ns - first) / 1000)
+            yield _line(x, top + 18, x, low + 16, "limit")
+            yield f'<path class="mark" d="M{x:g} {low + 14:g}l5 9h-10z"/>'
             numbers = ", ".join(map(str, seen.rules))
-            yield _text(at + 8, low + 24, f"rule{'s' * (len(seen.rules) > 1)} {numbers}", "start")
+            yield _text(x + 8, low + 24, f"rule{'s' * (len(seen.rules) > 1)} {numbers}", "start")
         for pulse in seen.pulses:
-            if seen.edges[half] <= pulse < seen.edges[half + 1]:
-                x = at + _wide((pulse - seen.edges[half]) / 1000)
+            if first <= pulse < last:
+                x = at + _wide((pulse - first) / 1000)
                 yield _line(x, high - 4, x, low + 4, "limit")
                 yield _text(x, high - 5, "pulse", "small")
     yield f'<path class="signal" d="{path}"/>'

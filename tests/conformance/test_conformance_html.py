@@ -21,6 +21,8 @@ from dccwire.conformance import (
     evidence_of,
     html_of,
 )
+from dccwire.conformance.evidence import Excerpt
+from dccwire.conformance.report_pictures import excerpt
 from dccwire.wording import printable
 
 RECORDINGS = sorted((Path(__file__).parents[2] / "vectors/recordings").glob("*.vcd"))
@@ -152,6 +154,16 @@ def test_merged_pulses_are_drawn() -> None:
     assert page.count(">pulse</text>") == 1
     assert page.count('<line class="signal"') == 2
     assert valid(page)
+
+
+@pytest.mark.parametrize(("time", "x"), [(0, 10), (29_000, 24.5), (58_000, 39), (558_000, None)])
+def test_a_failure_is_marked_where_it_is(time: int, x: float | None) -> None:
+    """Also within a half-bit; half a unit a microsecond, from 10 on; not where the signal ends."""
+    parts = ((0, 58_000, "no signal"),)
+    seen = Excerpt(time, (13, 17), (0, 58_000, 558_000), (), parts, ())
+    drawn = excerpt(seen, 0, "signal")
+    assert drawn.count("rules 13, 17") == drawn.count('class="mark"') == (x is not None)
+    assert (f'<line class="limit" x1="{x}"' in drawn) is (x is not None)
 
 
 @pytest.mark.parametrize(
