@@ -28,7 +28,7 @@ def add_commands(commands: Commands) -> None:
     add("--json", action="store_true", help="a line a rule, the last the summary")
     add("--strict", action="store_true", help="any failed rule counts, not only shall")
     add("--certain", action="store_true", help="what is undecided counts as not well")
-    add("--session", metavar="FILE", help="what is known besides, and expected: TOML")
+    add("--session", action=_Once, metavar="FILE", help="what is known besides, and expected: TOML")
     add("--html", metavar="FILE", help="write the report as a page of HTML, too")
     add("--junit", metavar="FILE", help="write the report as JUnit XML, too")
     add("--all", action="store_true", help="tell of every rule in full")
@@ -42,6 +42,16 @@ def add_commands(commands: Commands) -> None:
     add("--sampling", type=number, default=0.001, metavar="US", help="edges at multiples of this")
     add("--noise", type=number, default=0, metavar="PULSES", help="spurious pulses a second")
     add("--seed", type=int, default=0, metavar="N", help="of jitter and noise")
+
+
+class _Once(argparse.Action):
+    """An option that may be given once: of two the last would be taken without a word."""
+
+    def __call__(self, parser: argparse.ArgumentParser, given: Any, value: Any, *_: object) -> None:
+        """The option was given."""
+        if getattr(given, self.dest) is not None:
+            parser.error(f"argument {self.option_strings[0]}: once expected, {value} given, too")
+        setattr(given, self.dest, value)
 
 
 class _ListRules(argparse.Action):

@@ -13,7 +13,7 @@ from dccwire.conformance.junit import junit_of
 from dccwire.conformance.report import Report, RuleResult
 from dccwire.conformance.report_html import html_of
 from dccwire.conformance.rules import RULES, Force, Rule, Verdict, choose_rules, rules_in_words
-from dccwire.conformance.session import Session, read_session
+from dccwire.conformance.session import Locomotive, Session, read_session
 
 __all__ = [
     "RULES",
@@ -22,6 +22,7 @@ __all__ = [
     "ExpectationResult",
     "Force",
     "Histogram",
+    "Locomotive",
     "Report",
     "Rule",
     "RuleResult",

@@ -181,10 +181,12 @@ class _Judge:
         self._take(self._receiver.close(end_ns))
         self._judge(None)
         self._framing.close()
-        end = self._last / 1e9
+        end = max(self._last, end_ns or 0)
+        self._rules.end(end, stopped=self.stopped)
         for one in self._session.expectations:
-            if one.from_ns > self._last and not self.stopped:
-                raise FieldError("from_s", f"within the recording, which ends at {end:g} s", one)
+            if one.from_ns > end and not self.stopped:
+                told = f"within the recording, which ends at {end / 1e9:g} s"
+                raise FieldError("from_s", told, str(one))
 
     @property
     def probe_ns(self) -> float | None:
