@@ -94,12 +94,17 @@ def assert_sent(
     """
     __tracebackhide__ = True
     from dccwire.conformance import Expectation, Session, Verdict
+    from dccwire.errors import FieldError
     from dccwire.packet import Packet, decode
 
     if isinstance(packet, str):
         packet = Packet.from_text(packet)
     elif not isinstance(packet, Packet):
         packet = decode(packet)
+    asked_for: tuple[object, ...] = between or ()
+    for one in asked_for:
+        if not isinstance(one, (int, float)) or not 0 <= one < 1e9:
+            raise FieldError("between", "two times in seconds, 0 or more", between)
     begin, end = (0, None) if between is None else (round(one * 1e9) for one in between)
     least = 1 if times is None else times
     asked = Expectation(None, "", least, times, begin or 0, end, packet)

@@ -110,6 +110,9 @@ def test_what_cannot_be_asked_for_is_refused() -> None:
         assert_sent(GOOD, "idle: Idle", times=-1)
     with pytest.raises(FieldError):
         assert_sent(GOOD, "idle: Idle", between=(2, 1))
+    for wrong in ((-0.1, 1), (0, float("nan")), (0, float("inf")), ("0", 1)):
+        with refused(FieldError, field="between", value=wrong):
+            assert_sent(GOOD, "idle: Idle", between=wrong)  # type: ignore[arg-type] # on purpose
 
 
 def test_the_plugin_is_known_to_pytest(pytester: pytest.Pytester) -> None:
