@@ -57,13 +57,14 @@ class InUse(Watch):
     def __init__(self, error_ns: int, session: Session) -> None:
         super().__init__(error_ns, session)
         self._met: set[Address] = set()
+        self._perhaps: set[Address] = set()  # or register packets, in a mode that is not known
         self._used = session.in_use
 
     def wants(self, sent: Sent) -> bool:
         """Whose address it is, is all that there is to know: nothing is to be heard."""
         packet = sent.packet
-        if packet is not None and sent.mode is Mode.OPERATIONS and _addressed(packet.address):
-            self._met.add(packet.address)
+        if packet is not None and sent.mode is not Mode.SERVICE and _addressed(packet.address):
+            (self._perhaps if sent.mode is None else self._met).add(packet.address)
         return False
 
     def take(self, heard: Heard) -> None:
@@ -76,8 +77,8 @@ class InUse(Watch):
         else:
             tally.add(Outcome(Verdict.OBSERVED), [], len(self._used))
             for told, some in (
-                ("never sent to, though in use", self._used - self._met),
-                ("sent to, though not in use", self._met - self._used),
+                ("in use, but no packet read to", self._used - self._met - self._perhaps),
+                ("sent to, but not in use", self._met - self._used),
             ):
                 names = [address_text(one) for one in sorted(some, key=_order)]
                 more = [f"and {len(names) - _MOST} more"] * (len(names) > _MOST)

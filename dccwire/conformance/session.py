@@ -248,7 +248,10 @@ _EXPECTED: dict[str, tuple[str, _Reader]] = {
 def _expectation(value: object, path: str) -> Expectation:
     if value == {}:
         raise ShapeError(path, either(_EXPECTED), value)
-    return _made(Expectation, _read(value, path, _EXPECTED), path)
+    fields = _read(value, path, _EXPECTED)
+    if "until_ns" in fields and fields["until_ns"] < fields.get("from_ns", 0):
+        raise ShapeError(f"{path}.until_s", "from_s or later", fields["until_ns"] / 1e9)
+    return _made(Expectation, fields, path)
 
 
 _T = TypeVar("_T")

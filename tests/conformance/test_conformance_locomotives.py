@@ -74,11 +74,19 @@ def test_rule_25_tells_which_addresses_were_not_sent_to() -> None:
     report = judged(session, BASELINE, IDLE, "09 75 7C", "00 00 00", ACCESSORY, "BF 80 3F")
     found = result(report, 25)
     assert found.verdict is Verdict.OBSERVED
-    told = "never sent to, though in use: long 1205; sent to, though not in use: short 9"
+    told = "in use, but no packet read to: long 1205; sent to, but not in use: short 9"
     assert found.note == told
     assert report.verdict is not FAIL
     every = judged(session, BASELINE, LONG_BASELINE, ACCESSORY)
     assert (result(every, 25).verdict, result(every, 25).note) == (Verdict.OBSERVED, "")
+
+
+@pytest.mark.parametrize("number", [3, 112])
+def test_rule_25_where_a_packet_may_be_of_service_mode(number: int) -> None:
+    """At the begin of a recording: it is not said that 112 was not sent to, nor that it was."""
+    register = "70 3F 85 CA"
+    found = result(judged(used(Locomotive(ShortAddress(number))), register, preamble=20), 25)
+    assert found.note == "in use, but no packet read to: short 3" * (number == 3)
 
 
 def test_rule_25_names_a_few_addresses() -> None:

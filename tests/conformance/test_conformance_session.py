@@ -100,6 +100,7 @@ def test_a_session_file_says_what_no_recording_shows(tmp_path: Path) -> None:
         ([], "session", "a table", ""),
         ({"expect": []}, "expect", "a table or more", "leave the key out"),
         ({"expect": [{}]}, "expect[0]", None, ""),
+        ({"expect": [{"from_s": 2, "until_s": 1}]}, "expect[0].until_s", "from_s or later", ""),
         ({"locomotive": {"address": "short 3"}}, "locomotive", "a list", ""),
         ({"locomotive": [{"steps": 28}]}, "locomotive[0]", "an address", ""),
         ({"locomotive": [{"step": 28}]}, "locomotive[0].step", "a known key", "perhaps steps"),
@@ -147,7 +148,7 @@ def test_values_that_a_session_cannot_have() -> None:
         ({"expect": [{"to": "short 128"}]}, "1 to 127", "in expect[0].to"),
         ({"expect": [{"what": "Sped"}]}, "no instruction 'Sped'", "in expect[0]"),
         ({"expect": [{"packet": "idle"}]}, "idle", "in expect[0].packet"),
-        ({"expect": [{"from_s": 2, "until_s": 1}]}, "until_ns", "in expect[0]"),
+        ({"expect": [{"at_least": 2, "at_most": 1}]}, "at_most: 2 or more", "in expect[0]"),
     ],
 )
 def test_where_a_value_stands_that_cannot_be(
