@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import pytest
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from dccwire.conformance import ExpectationResult, Report, Session
     from dccwire.packet import Packet
     from dccwire.recordings import Recording
@@ -37,8 +39,8 @@ def track_recording() -> Callable[..., Recording]:
 def assert_conforms(
     signal: Signal,
     *,
-    rules: Collection[int] | None = None,
-    session: Session | None = None,
+    rules: Collection[int] | str | None = None,
+    session: Session | str | os.PathLike[str] | None = None,
     strict: bool = False,
     certain: bool = False,
     **options: Any,
@@ -47,18 +49,22 @@ def assert_conforms(
 
     Args:
         signal: a recording, a file's path, or edge times in ns.
-        rules: the numbers of the rules to judge by; all if left out.
-        session: what is known besides the recording, and expected.
+        rules: the numbers of the rules to judge by, or a text such as "1-5,14"; all if left out.
+        session: what is known besides the recording, and expected, or the file that says it.
         strict: whether any failed rule counts, not only what the texts demand or define.
         certain: whether what is undecided fails the test, too.
         options: those of `dccwire.conformance.check`, such as `resolution_ns`.
 
     Raises:
-        DccwireError: as `dccwire.conformance.check`.
+        DccwireError: as `dccwire.conformance.check`; edges that are no whole ns.
     """
     __tracebackhide__ = True
-    from dccwire.conformance import Verdict
+    from dccwire.conformance import Session, Verdict, choose_rules, read_session
 
+    if isinstance(rules, str):
+        rules = choose_rules(rules)
+    if not isinstance(session, Session | None):
+        session = read_session(session)
     report = _judged(signal, rules=rules, session=session, **options)
     failed = report.failed_strictly if strict else report.failed
     if failed or not report.packets or (certain and report.verdict is Verdict.UNDECIDED):
@@ -88,12 +94,17 @@ def assert_sent(
     """
     __tracebackhide__ = True
     from dccwire.conformance import Expectation, Session, Verdict
+    from dccwire.errors import FieldError
     from dccwire.packet import Packet, decode
 
     if isinstance(packet, str):
         packet = Packet.from_text(packet)
     elif not isinstance(packet, Packet):
         packet = decode(packet)
+    asked_for: tuple[object, ...] = between or ()
+    for one in asked_for:
+        if not isinstance(one, (int, float)) or not 0 <= one < 1e9:
+            raise FieldError("between", "two times in seconds, 0 or more", between)
     begin, end = (0, None) if between is None else (round(one * 1e9) for one in between)
     least = 1 if times is None else times
     asked = Expectation(None, "", least, times, begin or 0, end, packet)
@@ -111,6 +122,20 @@ def _judged(signal: Signal, **options: Any) -> Report:
 
     if isinstance(signal, (str, os.PathLike, Recording)):
         return check(signal, **options)
+    return check([_edges(signal)], **options)
+
+
+def _edges(signal: Iterable[int]) -> NDArray[Any]:
+    """Edge times of one's own, refused unless they are whole ns: numbers would be cut silently."""
     import numpy as np
 
-    return check([np.array([*signal], np.int64)], **options)
+    from dccwire.errors import FieldError
+
+    if not isinstance(signal, Iterable):
+        raise FieldError("edges", "a recording, a path or edge times in whole ns", signal)
+    given = signal if isinstance(signal, np.ndarray) else [*signal]
+    times = np.asarray(given) if len(given) else np.empty(0, np.int64)
+    if times.ndim != 1 or times.dtype.kind not in "iu":
+        shown = next((one for one in given if not isinstance(one, (int, np.integer))), given[0])
+        raise FieldError("edges", "whole ns", shown, "seconds become them by round(time * 1e9)")
+    return times

@@ -111,6 +111,41 @@ def test_ctrl_c_ends_with_what_was_seen(following, tmp_path: Path) -> None:
     assert [*tmp_path.glob("dccwire-*")] == []
 
 
+@pytest.mark.parametrize("behind", [0.01, 0.5])
+def test_ctrl_c_while_it_waits(run, monkeypatch, behind: float) -> None:
+    """Before the head holds a packet, and behind: what was seen is told, and what was taken."""
+    whole = MORNING.read_bytes()
+    portions = stdin_of(monkeypatch, whole[: int(len(whole) * behind)], 500)
+    given = portions.read1
+
+    def read1(most: int) -> bytes:
+        if portions.at == len(portions.whole):
+            raise KeyboardInterrupt
+        return given(most)
+
+    monkeypatch.setattr(portions, "read1", read1)
+    status, out, err = run("packets", "-", "--json")
+    assert (status, err.splitlines()[-1]) == (130, "dccwire: interrupted")
+    assert bool(out) is (behind > 0.1)
+    expected = run("packets", str(MORNING), "--json")[1].splitlines()
+    assert out.splitlines() == expected[: len(out.splitlines())]
+
+
+def test_levels_in_volts_are_followed(run, monkeypatch, tmp_path: Path) -> None:
+    """By the thresholds that the head tells."""
+    levels = np.frombuffer(content("raw", tmp_path, edges())[0], np.uint8)
+    rows = [
+        f"{at / 1e6:.6f},{3.3 * level + 0.01 * (at % 7):.2f}" for at, level in enumerate(levels)
+    ]
+    whole = ("Time [s],track\n" + "\n".join(rows) + "\n").encode()
+    path = tmp_path / "b.csv"
+    path.write_bytes(whole)
+    stdin_of(monkeypatch, whole, 2000)
+    status, out, err = run("packets", "-")
+    assert (status, out) == run("packets", str(path))[:2]
+    assert err.count("levels taken from volts") == 1
+
+
 def test_who_reads_no_further_ends_it_quietly(following, tmp_path: Path) -> None:
     """As `head` does."""
     process = following.start()

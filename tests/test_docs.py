@@ -60,7 +60,7 @@ def test_the_command_lists_the_rules(capsys: pytest.CaptureFixture[str]) -> None
 
 def test_the_session_file_of_the_docs_is_one(tmp_path: Path) -> None:
     """It is read, and every key that there is stands in it."""
-    from dccwire.conformance.session import _EXPECTED, _KEYS, read_session
+    from dccwire.conformance.session import _EXPECTED, _KEYS, _LOCOMOTIVE, read_session
 
     text = (DOCS / "session.md").read_text("utf-8").split("```toml\n")[1].split("```")[0]
     path = tmp_path / "session.toml"
@@ -69,4 +69,4 @@ def test_the_session_file_of_the_docs_is_one(tmp_path: Path) -> None:
     assert len(session.expectations) == 4
     assert (session.access, session.every_30_ms) == ("direct", True)
     keys = {line.split("=")[0].strip(" #[]") for line in text.splitlines() if "=" in line}
-    assert {*_KEYS, *_EXPECTED} - {"expect", "at_most"} <= keys | {"at_most"}
+    assert {*_KEYS, *_EXPECTED, *_LOCOMOTIVE} - {"expect", "locomotive"} <= keys

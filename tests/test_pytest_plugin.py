@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 import tomllib
+from collections.abc import Iterable
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 
 from dccwire import Packet
-from dccwire.conformance import Session, Verdict
+from dccwire.conformance import Session, Verdict, read_session
 from dccwire.errors import FieldError
 from dccwire.pytest_plugin import assert_conforms, assert_sent, track_recording  # noqa: F401
+from dccwire.recordings import write_vcd
 from dccwire.signal import Timing
 from dccwire.synthesis import Sending, synthesize
+from refusals import refused
 
 pytest_plugins = ["pytester"]
 
@@ -107,6 +110,9 @@ def test_what_cannot_be_asked_for_is_refused() -> None:
         assert_sent(GOOD, "idle: Idle", times=-1)
     with pytest.raises(FieldError):
         assert_sent(GOOD, "idle: Idle", between=(2, 1))
+    for wrong in ((-0.1, 1), (0, float("nan")), (0, float("inf")), ("0", 1)):
+        with refused(FieldError, field="between", value=wrong):
+            assert_sent(GOOD, "idle: Idle", between=wrong)  # type: ignore[arg-type] # on purpose
 
 
 def test_the_plugin_is_known_to_pytest(pytester: pytest.Pytester) -> None:
@@ -132,9 +138,110 @@ def test_the_plugin_is_known_to_pytest(pytester: pytest.Pytester) -> None:
     assert "pytest_plugin.py" not in result.stdout.str()
 
 
-def test_nothing_is_loaded_in_a_run_that_does_not_use_it() -> None:
-    """Neither numpy nor what reads and judges."""
-    code = "import sys, dccwire.pytest_plugin; print(*sorted(sys.modules))"
-    run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
-    loaded = run.stdout.split()
-    assert not {"numpy", "dccwire.recordings", "dccwire.conformance"} & set(loaded)
+@pytest.mark.parametrize("options", [[], ["-p", "dccwire.pytest_plugin"]], ids=["entry", "named"])
+def test_nothing_is_loaded_in_a_run_that_does_not_use_it(
+    pytester: pytest.Pytester, options: list[str]
+) -> None:
+    """What pytest loads is the plugin and what `import dccwire` loads, however it comes to it."""
+    pytester.makepyfile(
+        """
+        import subprocess, sys
+
+        def test_modules():
+            ours = {one for one in sys.modules if one.split(".")[0] == "dccwire"}
+            code = "import sys, dccwire; print(*(one for one in sys.modules if 'dccwire' in one))"
+            run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+            core = set(run.stdout.split())
+            assert ours == core | {"dccwire.pytest_plugin"}
+            assert "dccwire.packet" in core
+            assert not {"numpy", "dccwire.recordings", "dccwire.conformance"} & {*sys.modules}
+        """
+    )
+    command = ["-p", "no:dccwire", *options] if options else []
+    run = pytester.runpytest_subprocess(*command, "-p", "no:hypothesispytest", "-p", "no:xdist")
+    run.assert_outcomes(passed=1)
+
+
+@pytest.mark.parametrize(
+    "signal",
+    [
+        GOOD,
+        tuple(GOOD),
+        iter(GOOD),
+        (edge for edge in GOOD),
+        np.array(GOOD),
+        np.array(GOOD, np.uint64),
+        [np.int64(edge) for edge in GOOD],
+    ],
+    ids=["list", "tuple", "iterator", "generator", "array", "unsigned", "numbers of numpy"],
+)
+def test_edges_come_as_they_are(signal: Iterable[int]) -> None:
+    """From whatever the capture code gives."""
+    assert assert_sent(signal, "idle: Idle", times=2).count == 2
+
+
+@pytest.mark.parametrize(
+    ("signal", "shown"),
+    [
+        ([edge / 1e9 for edge in GOOD], GOOD[0] / 1e9),
+        ([*GOOD, GOOD[-1] + 0.5], GOOD[-1] + 0.5),
+        (np.array(GOOD, np.float64), np.float64(GOOD[0])),
+        (["1", "2"], "1"),
+        ([None], None),
+        ([True, False], True),
+    ],
+    ids=["seconds", "one of them", "array", "texts", "none", "levels"],
+)
+def test_edges_that_are_no_whole_ns_are_refused(signal: Any, shown: object) -> None:
+    """They would be cut, or taken for another unit, without a word."""
+    hint = "seconds become them by round(time * 1e9)"
+    for ask in (assert_conforms, lambda given: assert_sent(given, "idle: Idle")):
+        with refused(FieldError, field="edges", bound="whole ns", value=shown, hint=hint):
+            ask(signal)
+    with refused(FieldError, field="edges", bound="a recording, a path or edge times in whole ns"):
+        assert_conforms(3)  # type: ignore[arg-type] # wrong on purpose
+
+
+def test_rules_and_sessions_as_the_command_line_has_them(tmp_path: Path) -> None:
+    """Numbers, or a text of them; a session, or its file."""
+    wanted = [1, 2, 3, 14]
+    for rules in ("1-3,14", wanted, {*wanted}):
+        report = assert_conforms(GOOD, rules=rules)
+        assert [one.rule.number for one in report.results] == wanted
+    with refused(FieldError, field="rules", value="95"):
+        assert_conforms(GOOD, rules="1,95")
+    with refused(FieldError, field="rules", value=95):
+        assert_conforms(GOOD, rules=[95])
+    path = tmp_path / "a.toml"
+    path.write_text('[[expect]]\nto = "short 9"\n')
+    for session in (path, str(path), read_session(path)):
+        with pytest.raises(pytest.fail.Exception, match="short 9, 1 or more"):
+            assert_conforms(GOOD, session=session)
+
+
+def test_no_edges_are_no_packets() -> None:
+    """Which does not conform, and was not sent."""
+    for empty in ([], np.empty(0, np.int64), iter(())):
+        with pytest.raises(pytest.fail.Exception, match="0 packets"):
+            assert_conforms(empty)
+
+
+def test_times_that_go_on_behind_the_end_prove_nothing() -> None:
+    """None was seen, and none is certain only where all of the time was recorded."""
+    nothing = "short 3: FunctionGroupOne functions=FL"
+    end = GOOD[-1] / 1e9
+    assert assert_sent(GOOD, nothing, times=0, between=(0, end)).count == 0
+    with pytest.raises(pytest.fail.Exception, match="is not recorded, or not judged"):
+        assert_sent(GOOD, nothing, times=0, between=(0, end + 1))
+
+
+def test_the_docs_example_passes(pytester: pytest.Pytester) -> None:
+    """As it stands, on a recording in which the station starts up."""
+    text = (Path(__file__).parent.parent / "docs/session.md").read_text("utf-8")
+    (code,) = (part.split("```")[0] for part in text.split("```python\n")[1:])
+    pytester.makepyfile(code)
+    start = ["00 00 00"] * 20 + ["FF 00 FF"] * 10
+    times = edges(*start)
+    write_vcd(pytester.path / "capture.vcd", times, signal="track")
+    run = pytester.runpytest_subprocess("-p", "no:dccwire", "-p", "dccwire.pytest_plugin")
+    run.assert_outcomes(passed=1)

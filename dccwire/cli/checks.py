@@ -23,7 +23,7 @@ def add_commands(commands: Commands) -> None:
     add("--json", action="store_true", help="a line a rule, the last the summary")
     add("--strict", action="store_true", help="any failed rule counts, not only shall")
     add("--certain", action="store_true", help="what is undecided counts as not well")
-    add("--session", metavar="FILE", help="what is known besides, and expected: TOML")
+    add("--session", action=_Once, metavar="FILE", help="what is known besides, and expected: TOML")
     add("--html", metavar="FILE", help="write the report as a page of HTML, too")
     add("--junit", metavar="FILE", help="write the report as JUnit XML, too")
     add("--all", action="store_true", help="tell of every rule in full")
@@ -31,6 +31,16 @@ def add_commands(commands: Commands) -> None:
     add("--list", action=List, of=_rules, help="list the rules instead")
     add("--other-protocols", action="store_true", help="half-bits of no packet are expected")
     add("--processes", type=int, default=1, metavar="N", help="that read and judge a VCD")
+
+
+class _Once(argparse.Action):
+    """An option that may be given once: of two the last would be taken without a word."""
+
+    def __call__(self, parser: argparse.ArgumentParser, given: Any, value: Any, *_: object) -> None:
+        """The option was given."""
+        if getattr(given, self.dest) is not None:
+            parser.error(f"argument {self.option_strings[0]}: once expected, {value} given, too")
+        setattr(given, self.dest, value)
 
 
 def _rules() -> Iterator[str]:

@@ -17,7 +17,7 @@ from dccwire.conformance.parts import Part
 from dccwire.conformance.report import Report, RuleResult
 from dccwire.conformance.report_html import html_of
 from dccwire.conformance.rules import RULES, Force, Rule, Verdict, choose_rules, rules_in_words
-from dccwire.conformance.session import Session, read_session
+from dccwire.conformance.session import Locomotive, Session, read_session
 
 __all__ = [
     "RULES",
@@ -28,6 +28,7 @@ __all__ = [
     "ExpectationResult",
     "Force",
     "Histogram",
+    "Locomotive",
     "Part",
     "Report",
     "Rule",

@@ -22,6 +22,7 @@ class Expecting(Watch, abstract=True):
         self._asked, self._wanted = expectation, wanted_of(expectation.what)
         self._times: list[int] = []
         self._count = self._missed = 0
+        self._ended: int | None = None
         self._nearest: tuple[int, str, int] | None = None
         # Whether packets of these bytes meet it, by how many bits they differ, and how.
         self._said: dict[bytes, tuple[bool, int, str]] = {}
@@ -76,21 +77,30 @@ class Expecting(Watch, abstract=True):
         until = UNBOUNDED if self._asked.until_ns is None else self._asked.until_ns
         self._missed += begin <= until and end >= self._asked.from_ns
 
+    def end(self, end_ns: int, *, stopped: bool) -> None:
+        """The recording ends, or is not judged any further, before the time is over perhaps."""
+        until = self._asked.until_ns
+        if stopped if until is None else until > end_ns:
+            self._ended = end_ns
+
     def result(self) -> ExpectationResult:
         """What was found, when all packets were heard."""
         asked, count = self._asked, self._count
         most = UNBOUNDED if asked.at_most is None else asked.at_most
-        fails = count > most or count + self._missed < asked.at_least
+        goes_on = self._ended is not None
+        fails = count > most or (count + self._missed < asked.at_least and not goes_on)
         passes = asked.at_least <= count and count + self._missed <= most
+        passes &= not goes_on or asked.at_most is None
         verdict = Verdict.FAIL if fails else Verdict.PASS if passes else Verdict.UNDECIDED
         nearest = ""
         if count < asked.at_least and self._nearest is not None:
             nearest = f"at {self._nearest[2] / 1e6:.3f} ms {self._nearest[1]}"
-        note = (
-            f"{self._missed} that could not be read may be among them"
-            if verdict is Verdict.UNDECIDED
-            else ""
-        )
+        notes = []
+        if verdict is Verdict.UNDECIDED and self._missed:
+            notes.append(f"{self._missed} that could not be read may be among them")
+        if verdict is Verdict.UNDECIDED and self._ended is not None:
+            notes.append(f"what comes after {self._ended / 1e9:g} s is not recorded, or not judged")
+        note = "; ".join(notes)
         return ExpectationResult(asked, verdict, count, tuple(self._times), nearest, note)
 
 

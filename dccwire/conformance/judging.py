@@ -135,10 +135,12 @@ class Judge:
         self._take(self.receiver.close(end_ns))
         self._judge(None)
         self.framing.close()
-        end = self.last / 1e9
+        end = max(self.last, end_ns or 0)
+        self.rules.end(end, stopped=self.stopped)
         for one in self.terms.session.expectations:
-            if one.from_ns > self.last and not self.stopped:
-                raise FieldError("from_s", f"within the recording, which ends at {end:g} s", one)
+            if one.from_ns > end and not self.stopped:
+                told = f"within the recording, which ends at {end / 1e9:g} s"
+                raise FieldError("from_s", told, str(one))
 
     @property
     def probe_ns(self) -> float | None:

@@ -11,7 +11,6 @@ from dccwire.signal import Limit
 
 _VOLTAGE = "the voltage at the track, recorded as such by an instrument that may be put there"
 _LOG = "a log of what the operator asked for; expectations in the session check single packets"
-_ACTIVE = "which addresses are active; the table of addresses tells how often each was sent to"
 
 _LACKING = (
     (8, "both levels, opposite and equal", "S-9.1 §A", "equal in size", Force.DEFINED, _VOLTAGE),
@@ -22,10 +21,6 @@ _LACKING = (
     (11, "highest voltage between the rails", "S-9.1 §C, Table 3 (E3)", "8.5 to 22 V", Force.SHALL,
      _VOLTAGE),
     (12, "peak voltage at any time", "S-9.1 §C", "22 V or less", Force.SHOULD, _VOLTAGE),
-    (25, "how often active addresses are sent to", "S-9.2 §C", "as often as possible",
-     Force.SHOULD, _ACTIVE),
-    (26, "speeds in 14 and 28 steps as the operator gave them", "S-9.2 §B", "codes of the table",
-     Force.SHALL, _LOG),
     (87, "speed of mobile decoders by the analog function", "S-9.2.1 §C, Analog Function Group",
      "none", Force.SHALL, _LOG),
     (90, "functions, states and speeds in 128 steps as the operator gave them", "S-9.2.1 §C",

@@ -20,6 +20,7 @@ from dccwire.conformance import (  # noqa: F401 - they declare rules
     accessories,
     codes,
     lacking,
+    locomotives,
     power,
     resets,
     sequences,
@@ -154,6 +155,11 @@ class PacketRules:
         """The recording ends."""
         for one in self._watches:
             one.close()
+
+    def end(self, end_ns: int, *, stopped: bool) -> None:
+        """Packets are known up to this time; `stopped`: the recording goes on behind it."""
+        for one in self._expecting:
+            one.end(end_ns, stopped=stopped)
 
     def addresses(self) -> tuple[AddressRow, ...]:
         """Which addresses were sent to."""

@@ -11,12 +11,18 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from enum import StrEnum
-from typing import Any
+from typing import Any, TypeVar
 
-from dccwire.address import ShortAddress
+from dccwire.address import (
+    AccessoryAddress,
+    Address,
+    ExtendedAccessoryAddress,
+    LongAddress,
+    ShortAddress,
+)
 from dccwire.conformance.expectations import Expectation
-from dccwire.errors import Reason, RecordingError, ShapeError
-from dccwire.notation import address_from_text
+from dccwire.errors import DccwireError, FieldError, Reason, RecordingError, ShapeError, TextError
+from dccwire.notation import address_from_text, address_text
 from dccwire.packet import Packet
 from dccwire.wording import either
 
@@ -31,6 +37,36 @@ class Access(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Locomotive:
+    """A multi-function decoder in use: its address, its speed steps, the consist that it runs in.
+
+    `steps` are 14, 28 or 128, and `consist` a short address; None is not known.
+
+    Raises:
+        FieldError: an address of another kind, other steps, a consist outside of 1 to 127.
+
+    >>> Locomotive(ShortAddress(3), steps=28).steps
+    28
+    """
+
+    address: ShortAddress | LongAddress
+    steps: int | None = None
+    consist: int | None = None
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.address, (ShortAddress, LongAddress)):
+            raise FieldError("address", "a short or a long address", address_text(self.address))
+        if self.steps is not None and self.steps not in STEPS:
+            raise FieldError("steps", either(map(str, STEPS)), self.steps)
+        if self.consist is not None:
+            ShortAddress(self.consist)
+
+
+STEPS = (14, 28, 128)
+"""How many speed steps there may be (S-9.2 §B; S-9.2.1 §C)."""
+
+
+@dataclass(frozen=True, slots=True)
 class Session:
     """What the rules ask for that no recording shows.
 
@@ -38,7 +74,8 @@ class Session:
     that consists use; `every_30_ms`: whether the station is set so that a packet comes every 30 ms
     (S-9.2 §C); `power_on_ns`: when power came on; `new`: whether there was no earlier state then
     (S-9.2.4 §A); `factory`: whether decoders are tested there; `access`: the one mode by which
-    packets of three bytes get at CVs in service mode; `expectations`: what was to be sent.
+    packets of three bytes get at CVs in service mode; `expectations`: what was to be sent;
+    `locomotives` and `accessories`: which addresses are in use, none if that is not known.
     """
 
     programming_track: bool | None = None
@@ -49,6 +86,31 @@ class Session:
     factory: bool | None = None
     access: Access | None = None
     expectations: tuple[Expectation, ...] = ()
+    locomotives: tuple[Locomotive, ...] = ()
+    accessories: tuple[AccessoryAddress | ExtendedAccessoryAddress, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse two descriptions of one address."""
+        for name in ("locomotives", "accessories"):
+            met: set[Address] = set()
+            for one in getattr(self, name):
+                address = one.address if isinstance(one, Locomotive) else one
+                if address in met:
+                    raise FieldError(name, "an address once", address_text(address))
+                met.add(address)
+
+    @property
+    def consists_in_use(self) -> frozenset[int] | None:
+        """The short addresses that consists use, those of locomotives too; None: not known."""
+        named = {one.consist for one in self.locomotives if one.consist is not None}
+        return self.consists if not named else frozenset(named | (self.consists or set()))
+
+    @property
+    def in_use(self) -> frozenset[Address]:
+        """All addresses that are in use; none if the session says of none."""
+        used = {*(one.address for one in self.locomotives), *self.accessories}
+        consists = map(ShortAddress, self.consists_in_use or ())
+        return frozenset({*used, *consists} if used else ())
 
     @classmethod
     def from_dict(cls, plain: object) -> Session:
@@ -72,12 +134,22 @@ def read_session(path: str | os.PathLike[str]) -> Session:
     """
     try:
         with open(path, "rb") as file:
-            plain = tomllib.load(file)
+            text = file.read().decode("utf-8")
     except OSError as error:
         raise RecordingError(Reason.FILE, str(path), error.strerror or str(error)) from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except UnicodeDecodeError as error:
         raise RecordingError(Reason.FORMAT, str(path), f"is no TOML: {error}") from None
-    return Session.from_dict(plain)
+    try:
+        plain = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        last = f"at line {text.rstrip().count(chr(10)) + 1}, the last"
+        told = str(error).replace("at end of document", last)
+        raise RecordingError(Reason.FORMAT, str(path), f"is no TOML: {told}") from None
+    try:
+        return Session.from_dict(plain)
+    except DccwireError as error:
+        error.add_note(f"in the session {path}")
+        raise
 
 
 _Reader = Callable[[Any, str], Any]
@@ -95,8 +167,18 @@ def _read(plain: object, path: str, keys: Mapping[str, tuple[str, _Reader]]) -> 
             hint = f"perhaps {near[0]}" if near else f"known are {', '.join(keys)}"
             raise ShapeError(where, "a known key", value, hint)
         field, reader = keys[key]
-        read[field] = reader(value, where)
+        try:
+            read[field] = reader(value, where)
+        except (FieldError, TextError) as error:
+            raise _placed(error, where) from None
     return read
+
+
+def _placed(error: DccwireError, where: str) -> DccwireError:
+    """The error, with the key that it is about, once."""
+    if not hasattr(error, "__notes__"):
+        error.add_note(f"in {where}")
+    return error
 
 
 def _truth(value: object, path: str) -> bool:
@@ -139,8 +221,21 @@ def _each(reader: _Reader) -> _Reader:
     return read
 
 
+def _some(reader: _Reader) -> _Reader:
+    def read(value: object, path: str) -> tuple[Any, ...]:
+        if value == []:
+            raise ShapeError(path, "a table or more", value, "leave the key out")
+        return _each(reader)(value, path)  # type: ignore[no-any-return]
+
+    return read
+
+
+def _address(value: object, path: str) -> Address:
+    return address_from_text(_text(value, path))
+
+
 _EXPECTED: dict[str, tuple[str, _Reader]] = {
-    "to": ("to", lambda value, path: address_from_text(_text(value, path))),
+    "to": ("to", _address),
     "what": ("what", _text),
     "packet": ("packet", lambda value, path: Packet.from_text(_text(value, path))),
     "at_least": ("at_least", _count),
@@ -151,7 +246,43 @@ _EXPECTED: dict[str, tuple[str, _Reader]] = {
 
 
 def _expectation(value: object, path: str) -> Expectation:
-    return Expectation(**_read(value, path, _EXPECTED))
+    if value == {}:
+        raise ShapeError(path, either(_EXPECTED), value)
+    fields = _read(value, path, _EXPECTED)
+    if "until_ns" in fields and fields["until_ns"] < fields.get("from_ns", 0):
+        raise ShapeError(f"{path}.until_s", "from_s or later", fields["until_ns"] / 1e9)
+    return _made(Expectation, fields, path)
+
+
+_T = TypeVar("_T")
+
+
+def _made(cls: Callable[..., _T], fields: dict[str, Any], path: str) -> _T:
+    try:
+        return cls(**fields)
+    except (FieldError, TextError) as error:
+        raise _placed(error, path) from None
+
+
+_LOCOMOTIVE: dict[str, tuple[str, _Reader]] = {
+    "address": ("address", _address),
+    "steps": ("steps", _count),
+    "consist": ("consist", _count),
+}
+
+
+def _locomotive(value: object, path: str) -> Locomotive:
+    fields = _read(value, path, _LOCOMOTIVE)
+    if "address" not in fields:
+        raise ShapeError(path, "an address", value)
+    return _made(Locomotive, fields, path)
+
+
+def _accessory(value: object, path: str) -> Address:
+    address = _address(value, path)
+    if not isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
+        raise FieldError("accessory", "the address of an accessory decoder", address_text(address))
+    return address
 
 
 _KEYS: dict[str, tuple[str, _Reader]] = {
@@ -167,5 +298,7 @@ _KEYS: dict[str, tuple[str, _Reader]] = {
     "new": ("new", _truth),
     "factory": ("factory", _truth),
     "access": ("access", _access),
-    "expect": ("expectations", _each(_expectation)),
+    "locomotive": ("locomotives", _each(_locomotive)),
+    "accessories": ("accessories", _each(_accessory)),
+    "expect": ("expectations", _some(_expectation)),
 }

@@ -61,6 +61,9 @@ _PERHAPS = Outcome(
     Verdict.UNDECIDED, note=f"with packets between to what may be its consist: needs {_CONSISTS}"
 )
 _TO_ALL = b"\0"
+_ITS_OWN = Outcome(
+    Verdict.UNDECIDED, note="to an address that is a consist's and a locomotive's own"
+)
 _BEGUN = Outcome(Verdict.UNDECIDED, note="whose first packet may not have been recorded")
 
 
@@ -75,6 +78,12 @@ class WrittenTwice(Watch):
         # Those with packets between that may be to the decoder's consist.
         self._consist: set[bytes] = set()
         self._done: dict[bytes, bytes] = {}
+        # The consist's address, by the decoder's own, where the session tells it.
+        self._consist_of = {
+            one.address.header: bytes((one.consist,))
+            for one in session.locomotives
+            if one.consist is not None
+        }
 
     def wants(self, sent: Sent) -> bool:
         return sent.mode is not Mode.SERVICE and _writes(sent.packet)
@@ -86,17 +95,18 @@ class WrittenTwice(Watch):
             self._hear(heard)
         # While a write waits for its second packet, and more of the same may follow on that; what
         # its consist may be sent is of no more use when it is in doubt.
-        consists = self.session.consists
+        consists = self.session.consists_in_use
         self.awake = consists is None and bool(self._first.keys() - self._consist)
         heeded = self._first.keys() | self._done.keys()
-        perhaps = [bytes((one,)) for one in consists or () if self._first]
+        perhaps = [bytes((one,)) for one in consists or ()]
         self.heeds = {*heeded, *perhaps, _TO_ALL} if heeded else frozenset()
 
     def _hear(self, heard: Heard) -> None:
         data = heard.sent.data
         address = whole_address(data) or data[:1]
         to_all = data[0] == 0
-        for one in [*self._first] if to_all else [address]:
+        members = [one for one, consist in self._consist_of.items() if consist == address]
+        for one in [*self._first] if to_all else [address, *members]:
             first = self._first.pop(one, None)
             if first is None:
                 continue
@@ -108,16 +118,19 @@ class WrittenTwice(Watch):
             if twice:
                 self._done[one] = data
                 return
+        for one in [*self._done] if to_all else members:
+            self._done.pop(one, None)
         if to_all:
-            self._done.clear()
-        elif self._done.pop(address, None) == data:
+            return
+        if self._done.pop(address, None) == data:
             self._done[address] = data  # more of the same are no new write
         elif _writes(heard.sent.packet):
             self._first[address] = heard
             self._consist.discard(address)
-        consists = self.session.consists
+        consists = self.session.consists_in_use
         if data[0] in (Partition.SHORT.value if consists is None else consists):
-            self._consist.update(one for one in self._first if one != address)
+            others = self._first.keys() - self._consist_of.keys()
+            self._consist.update(one for one in others if one != address)
 
     def _doubt(self) -> None:
         for first in self._first.values():
@@ -156,7 +169,8 @@ class ToConsists(Watch):
     def __init__(self, error_ns: int, session: Session) -> None:
         super().__init__(error_ns, session)
         self._tallies = [Tally(one) for one in self._RULES]
-        if session.consists is None:
+        self._own = {one.address for one in session.locomotives}
+        if session.consists_in_use is None:
             for tally in self._tallies:
                 tally.lacks = f"needs {_CONSISTS}"
 
@@ -164,7 +178,7 @@ class ToConsists(Watch):
         return any(self._judge(sent))
 
     def _judge(self, sent: Sent) -> tuple[Outcome | None, ...]:
-        packet, consists = sent.packet, self.session.consists
+        packet, consists = sent.packet, self.session.consists_in_use
         if packet is None or consists is None or sent.mode is Mode.SERVICE:
             return ()
         if not isinstance(packet.address, ShortAddress):
@@ -172,6 +186,8 @@ class ToConsists(Watch):
         wrong = FAILED if packet.address.number in consists else PASSED
         if wrong is FAILED and sent.mode is None:
             wrong = Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE)
+        elif wrong is FAILED and packet.address in self._own:
+            wrong = _ITS_OWN
         cvs = holds(sent, CvAccessLongForm, CvBitManipulation)
         kept = {DecoderFlag.SET_BIDIRECTIONAL_COMMUNICATION, DecoderFlag.SET_CV_ACCESS}
         flags = [one.flag for one in packet.instructions if isinstance(one, SetDecoderFlags)]

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from conformance_helpers import PLAIN, edges_of, lengths_of
 
 from dccwire import Address, LongAddress, Packet, ShortAddress
-from dccwire.conformance import Expectation, ExpectationResult, Session, Verdict, check
+from dccwire.conformance import (
+    Expectation,
+    ExpectationResult,
+    Session,
+    Verdict,
+    check,
+    read_session,
+)
 from dccwire.errors import DccwireError, FieldError, Reason, TextError
-from dccwire.recordings import Chunk
+from dccwire.recordings import Chunk, write_vcd
 from refusals import refused
 
 PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
@@ -179,7 +188,7 @@ def test_bounds_of_an_expectation(wrong: dict[str, object]) -> None:
 def test_an_expectation_in_words(one: Expectation, text: str) -> None:
     """As the report and its JSON show it."""
     assert str(one) == text
-    (seen,) = found(lengths_of(*[PLAIN] * 200), one)
+    (seen,) = found(lengths_of(*[PLAIN] * 330), one)
     assert seen.to_dict() == {
         "expectation": text,
         "at_least": one.at_least,
@@ -239,3 +248,106 @@ def test_a_stretch_without_a_level_may_hide_a_packet(
     nothing = Expectation(ShortAddress(5), at_least=0, at_most=0)
     report = check(chunks, resolution_ns=1, session=Session(expectations=(nothing,)))
     assert report.expectations[0].verdict is verdict
+
+
+SENT_FOR_3_S = lengths_of(*[PLAIN] * 330, "03 82 81", *[PLAIN] * 40, "03 82 81", *[PLAIN] * 130)
+"""F2 is switched on twice between 2 and 3 s, and nothing goes to address 5."""
+
+ISSUED = """
+[[expect]]
+to = "short 3"
+what = "F2=on"
+from_s = 2
+until_s = 3
+at_least = 2
+
+[[expect]]
+to = "short 5"
+at_least = 0
+at_most = 0
+
+[[expect]]
+what = "DirectByteAccess operation=verify cv=29"
+"""
+
+
+def test_what_a_session_file_expects_of_three_seconds(tmp_path: Path) -> None:
+    """A function within times, nothing to an address, a mode of CV access: met, and not met."""
+    path = tmp_path / "a.toml"
+    path.write_text(ISSUED)
+    session = read_session(path)
+    read = lengths_of("00 00 00", "00 00 00", "74 1C 06 6E", "74 1C 06 6E", preamble=20)
+    good = [*SENT_FOR_3_S, *read]
+    bad = [*lengths_of(*[PLAIN] * 330, "03 82 81", *[PLAIN] * 170, "05 74 71")]
+    bad += lengths_of("00 00 00", "74 1D 06 6F", "7C 1C 06 66", preamble=20)
+    for halves, verdict, counts in ((good, PASS, (2, 0, 2)), (bad, FAIL, (1, 1, 0))):
+        report = check([edges_of(halves)], resolution_ns=1000, session=session)
+        assert [one.verdict for one in report.expectations] == [verdict] * 3
+        assert tuple(one.count for one in report.expectations) == counts
+    function, nothing, direct = report.expectations
+    assert all(2e9 <= time <= 3e9 for time in function.times_ns)
+    assert nothing.times_ns
+    assert "[74 1D 06 6F] differs in byte 2 bit 0" in direct.nearest
+
+
+@pytest.mark.parametrize(
+    ("least", "most", "verdict"),
+    [
+        *[(0, 0, FAIL), (0, 1, FAIL), (0, 2, UNDECIDED), (0, None, PASS), (2, None, PASS)],
+        *[(3, None, UNDECIDED), (2, 2, UNDECIDED), (3, 3, UNDECIDED)],
+    ],
+)
+@pytest.mark.parametrize("beyond", [-1, 0, 1])
+def test_times_that_are_over_behind_the_end(
+    least: int, most: int | None, verdict: Verdict, beyond: int
+) -> None:
+    """What may yet come is not known, unless it cannot matter; up to the end all is known."""
+    edges = edges_of(lengths_of(LIGHT, PLAIN, LIGHT, PLAIN))
+    end = int(edges[-1])
+    asked = Expectation(THREE, "FL=on", least, most, until_ns=end + beyond)
+    (one,) = check([edges], resolution_ns=1000, session=Session(expectations=(asked,))).expectations
+    if beyond <= 0:
+        assert one.verdict is (PASS if least <= 2 <= (9 if most is None else most) else FAIL)
+        assert one.note == ""
+    else:
+        assert one.verdict is verdict
+        told = f"what comes after {end / 1e9:g} s is not recorded, or not judged"
+        assert one.note == told * (verdict is UNDECIDED)
+
+
+def test_the_end_of_a_file_counts_and_not_its_last_edge(tmp_path: Path) -> None:
+    """Silence is recorded, too."""
+    edges = edges_of(lengths_of(PLAIN, PLAIN)).tolist()
+    path = tmp_path / "a.vcd"
+    write_vcd(path, edges)
+    end = edges[-1] + 5_000_000
+    for until, verdict in ((end, PASS), (end + 1, UNDECIDED)):
+        with path.open("a") as file:
+            file.write(f"#{end}\n" * (until == end))
+        nothing = Expectation(ShortAddress(5), at_least=0, at_most=0, until_ns=until)
+        assert check(path, session=Session(expectations=(nothing,))).expectations[0].verdict is (
+            verdict
+        )
+
+
+def test_where_judging_was_stopped_nothing_is_certain_behind() -> None:
+    """Neither that none came, nor that too few did; what was met stays met."""
+    edges = edges_of(lengths_of(*[LIGHT] * 9))
+    asked = Expectation(ShortAddress(5), at_least=0, at_most=0), Expectation(THREE, "FL=on", 3)
+    more, late = Expectation(THREE, "FL=on", 9), Expectation(THREE, from_ns=10**12)
+    done = Expectation(ShortAddress(5), at_least=0, at_most=0, until_ns=1_000_000)
+    session = Session(expectations=(*asked, more, late, done))
+    parts = [edges[: len(edges) // 2], edges[len(edges) // 2 :]]
+    report = check(parts, resolution_ns=1000, session=session, progress=lambda: True)
+    verdicts = [one.verdict for one in report.expectations]
+    assert verdicts == [UNDECIDED, PASS, UNDECIDED, UNDECIDED, PASS]
+
+
+def test_what_could_not_be_read_and_what_was_not_recorded_are_both_told() -> None:
+    """Each says why it is open."""
+    broken = lengths_of(LIGHT)
+    broken[60:62] = [75_000, 75_000]
+    nothing = Expectation(ShortAddress(5), at_least=0, at_most=0, until_ns=10**12)
+    (one,) = found([*broken, *lengths_of(PLAIN, PLAIN)], nothing)
+    assert one.verdict is UNDECIDED
+    assert one.note.startswith("1 that could not be read may be among them; what comes after")

@@ -20,7 +20,7 @@ NOT_EXERCISED, NOT_DECIDABLE = Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE
     ("number", "lacks"),
     [
         *[(number, "voltage at the track") for number in range(8, 13)],
-        *[(25, "which addresses are active"), (26, "a log"), (87, "a log")],
+        *[(25, "accessories = [...]"), (26, "[[locomotive]]"), (87, "a log")],
         (90, "a log"),
     ],
 )

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 from conformance_helpers import PLAIN, edges_of, judge, lengths_of
 
-from dccwire import ShortAddress
-from dccwire.conformance import Expectation, Session, check, junit_of, read_session
+from dccwire import AccessoryAddress, ExtendedAccessoryAddress, LongAddress, ShortAddress
+from dccwire.conformance import Expectation, Locomotive, Session, check, junit_of, read_session
 from dccwire.conformance.session import Access
 from dccwire.errors import FieldError, Reason, RecordingError, ShapeError, TextError
 from refusals import refused
+
+MORNING = Path(__file__).parents[2] / "vectors/recordings/harbour-morning.vcd"
 
 WHOLE = """
 programming_track = false
@@ -21,6 +25,15 @@ every_30_ms = true
 power_on_s = [0, 1.5]
 new = true
 access = "address-only"
+accessories = ["accessory 31", "extended-accessory 120"]
+
+[[locomotive]]
+address = "short 3"
+steps = 28
+consist = 7
+
+[[locomotive]]
+address = "long 1205"
 
 [[expect]]
 to = "short 3"
@@ -50,6 +63,8 @@ def test_a_session_file_says_what_no_recording_shows(tmp_path: Path) -> None:
         new=True,
         access=Access.ADDRESS_ONLY,
         expectations=(wanted, nothing),
+        locomotives=(Locomotive(ShortAddress(3), 28, 7), Locomotive(LongAddress(1205))),
+        accessories=(AccessoryAddress(31), ExtendedAccessoryAddress(120)),
     )
     assert read_session(path) == read_session(str(path)) == expected
     path.write_text("")
@@ -64,7 +79,12 @@ def test_a_session_file_says_what_no_recording_shows(tmp_path: Path) -> None:
         ({"access": "page"}, "access", "direct, address-only, register or paged", ""),
         ({"access": 3}, "access", "direct, address-only, register or paged", ""),
         ({"access": []}, "access", "direct, address-only, register or paged", ""),
-        ({"expect": [{}, {"untill_s": 3}]}, "expect[1].untill_s", "a known key", "perhaps until_s"),
+        (
+            {"expect": [{"what": "Idle"}, {"untill_s": 3}]},
+            "expect[1].untill_s",
+            "a known key",
+            "perhaps until_s",
+        ),
         ({"expect": {}}, "expect", "a list", ""),
         ({"expect": [3]}, "expect[0]", "a table", ""),
         ({"new": "yes"}, "new", "true or false", ""),
@@ -78,12 +98,21 @@ def test_a_session_file_says_what_no_recording_shows(tmp_path: Path) -> None:
         ({"expect": [{"to": 3}]}, "expect[0].to", "a text", ""),
         ({"expect": [{"at_least": 1.5}]}, "expect[0].at_least", "a whole number", ""),
         ([], "session", "a table", ""),
+        ({"expect": []}, "expect", "a table or more", "leave the key out"),
+        ({"expect": [{}]}, "expect[0]", None, ""),
+        ({"expect": [{"from_s": 2, "until_s": 1}]}, "expect[0].until_s", "from_s or later", ""),
+        ({"locomotive": {"address": "short 3"}}, "locomotive", "a list", ""),
+        ({"locomotive": [{"steps": 28}]}, "locomotive[0]", "an address", ""),
+        ({"locomotive": [{"step": 28}]}, "locomotive[0].step", "a known key", "perhaps steps"),
+        ({"locomotive": [{"address": 3}]}, "locomotive[0].address", "a text", ""),
+        ({"accessories": "accessory 3"}, "accessories", "a list", ""),
     ],
 )
 def test_what_is_no_session_is_told_with_its_key(
-    plain: object, path: str, expected: str, hint: str | None
+    plain: object, path: str, expected: str | None, hint: str | None
 ) -> None:
     """And, of a key that is not known, the nearest that is; or all."""
+    expected = expected or "to, what, packet, at_least, at_most, from_s or until_s"
     with refused(ShapeError, path=path, expected=expected) as caught:
         Session.from_dict(plain)
     if hint is not None:
@@ -100,6 +129,109 @@ def test_values_that_a_session_cannot_have() -> None:
         Session.from_dict({"expect": [{"what": "Sped"}]})
     with refused(FieldError, field="short address", bound="1 to 127", value=128):
         Session.from_dict({"consists": [128]})
+
+
+@pytest.mark.parametrize(
+    ("plain", "told", "where"),
+    [
+        ({"locomotive": [{"address": "loco 3"}]}, "loco", "in locomotive[0].address"),
+        ({"locomotive": [{"address": "accessory 3"}]}, "a short or a long", "in locomotive[0]"),
+        (
+            {"locomotive": [{"address": "short 3", "steps": 27}]},
+            "steps: 14, 28 or 128 expected, 27 given",
+            "in locomotive[0]",
+        ),
+        ({"locomotive": [{"address": "short 3", "consist": 128}]}, "1 to 127", "in locomotive[0]"),
+        ({"accessories": ["short 3"]}, "an accessory decoder", "in accessories"),
+        ({"accessories": ["accessory 512"]}, "0 to 511", "in accessories"),
+        ({"consists": [0]}, "1 to 127", "in consists"),
+        ({"expect": [{"to": "short 128"}]}, "1 to 127", "in expect[0].to"),
+        ({"expect": [{"what": "Sped"}]}, "no instruction 'Sped'", "in expect[0]"),
+        ({"expect": [{"packet": "idle"}]}, "idle", "in expect[0].packet"),
+        ({"expect": [{"at_least": 2, "at_most": 1}]}, "at_most: 2 or more", "in expect[0]"),
+    ],
+)
+def test_where_a_value_stands_that_cannot_be(
+    plain: object, told: str, where: str, tmp_path: Path
+) -> None:
+    """What is wrong of itself says which key has it, and a file which it is."""
+    with pytest.raises((FieldError, TextError), match=re.escape(told)) as caught:
+        Session.from_dict(plain)
+    (note,) = caught.value.__notes__
+    assert note.startswith(where)
+
+
+@pytest.mark.parametrize(
+    "twice",
+    [
+        {"locomotive": [{"address": "short 3"}, {"address": "short 3", "steps": 28}]},
+        {"accessories": ["accessory 3", "accessory 3"]},
+    ],
+)
+def test_an_address_is_described_once(twice: object) -> None:
+    """Two descriptions of one would contradict each other, or say nothing more."""
+    with refused(FieldError, bound="an address once"):
+        Session.from_dict(twice)
+
+
+def test_which_addresses_are_in_use() -> None:
+    """Locomotives, accessories, and consists, if the session says of locomotives or accessories."""
+    three = Locomotive(ShortAddress(3), consist=7)
+    both = Session(
+        locomotives=(three,), accessories=(AccessoryAddress(31),), consists=frozenset({9})
+    )
+    assert both.consists_in_use == {7, 9}
+    consists = ShortAddress(7), ShortAddress(9)
+    assert both.in_use == {ShortAddress(3), AccessoryAddress(31), *consists}
+    assert Session(locomotives=(three,)).consists_in_use == {7}
+    alone = Session(locomotives=(Locomotive(ShortAddress(3)),))
+    assert (alone.consists_in_use, alone.in_use) == (None, {ShortAddress(3)})
+    assert Session(consists=frozenset()).consists_in_use == frozenset()
+    assert Session(consists=frozenset({9})).in_use == frozenset()
+
+
+@pytest.mark.parametrize(
+    ("content", "told"),
+    [
+        ("new = true\na = ", "at line 2, the last"),
+        ("new = true\n\na = b\nnew = true", "line 3"),
+        ("consist = [7]", "consist: a known key expected, [7] given; perhaps consists"),
+        ('[[locomotive]]\naddress = "loco 3"', "in locomotive[0].address"),
+        ("[[expect]]", "expect[0]"),
+        (
+            '[[expect]]\nfrom_s = 9999\nto = "short 3"',
+            "'short 3, 1 or more, 9999 s to the end' given",
+        ),
+        ('[[locomotive]]\naddress="short 3"\n[[locomotive]]\naddress="short 3"', "once"),
+    ],
+)
+def test_at_the_command_line_it_is_one_line(
+    run: Callable[..., tuple[int, str, str]], tmp_path: Path, content: str, told: str
+) -> None:
+    """What, where, which file, and exit status 2."""
+    path = tmp_path / "a.toml"
+    path.write_text(content)
+    status, out, err = run("check", str(MORNING), "--session", str(path))
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert told in err
+    assert ("9999" in content) or (str(path) in err)
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        (("--session", "a", "--session", "b"), "--session: once expected, b given, too"),
+        (("--rules", "95"), "rules: numbers of rules"),
+        (("--rules", "1-x"), "rules: numbers and ranges such as 1-5,14 expected"),
+    ],
+)
+def test_options_that_cannot_be(
+    run: Callable[..., tuple[int, str, str]], options: tuple[str, ...], told: str
+) -> None:
+    """One line, too."""
+    status, out, err = run("check", str(MORNING), *options)
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert told in err
 
 
 @pytest.mark.parametrize(
