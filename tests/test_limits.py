@@ -37,6 +37,7 @@ STANDARD: dict[str, dict[str, Any]] = {
     },
     "conformance.power": {"_RESETS": 20, "_IDLES": 10},  # S-9.2.4 §A
     "conformance.resets": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.1 §C; S-9.2.3 §C
+    "conformance.session": {"STEPS": (14, 28, 128)},  # S-9.2 §B; S-9.2.1 §C
     "conformance.service": {
         "DIRECT_KINDS": 3,  # S-9.2.3 §E, Direct Mode
         "ANSWERABLE": 2,  # S-9.2.3 §D (P17)
@@ -101,6 +102,7 @@ OWN: dict[str, dict[str, Any]] = {
     "conformance.packets": {"_MOST_KEPT": 1 << 16},
     "conformance.framing": {"OTHERS": 4},
     "conformance.histogram": {"_LAST": 141},
+    "conformance.locomotives": {"_MOST": 8},
     "conformance.measures": {"FIRST_TIMES": 5},
     "conformance.evidence": {
         **{"MOST_EXCERPTS": 24, "MOST_ROWS": 20, "BINS": 160, "_MOST_EDGES": 1024},

@@ -238,7 +238,8 @@ def test_times_that_go_on_behind_the_end_prove_nothing() -> None:
 def test_the_docs_example_passes(pytester: pytest.Pytester) -> None:
     """As it stands, on a recording in which the station starts up."""
     text = (Path(__file__).parent.parent / "docs/session.md").read_text("utf-8")
-    (code,) = (part.split("```")[0] for part in text.split("```python\n")[1:])
+    codes = (part.split("```")[0] for part in text.split("```python\n")[1:])
+    (code,) = (one for one in codes if "pytest_plugin" in one)
     pytester.makepyfile(code)
     start = ["00 00 00"] * 20 + ["FF 00 FF"] * 10
     times = edges(*start)
