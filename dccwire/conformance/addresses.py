@@ -62,17 +62,20 @@ class AddressTable:
 
     def __init__(self) -> None:
         self._firsts, self._starts, self._ends = (np.full(0, -1, np.int64) for _ in range(3))
+        self._slack = np.full(0, -1, np.int64)
         self._longest, self._without = np.full(0, -1, np.int64), np.full(0, -1, np.int64)
 
-    def add(self, starts: Times, ends: Times, numbers: Times) -> Times:
+    def add(
+        self, starts: Times, ends: Times, numbers: Times, within: int = 0
+    ) -> tuple[Times, Times]:
         """Take packets, sorted by the number of their address and by time, in that order.
 
-        What comes back is when the packet before each of them, to the same address, ended; -1 if
-        there was none.
+        What comes back is when the packet before each of them, to the same address, ended, -1 if
+        there was none; and how far that may be off besides, which is `within` for these.
         """
         more = int(numbers[-1]) + 1 - len(self._firsts)
         if more > 0:
-            names = "_firsts", "_starts", "_ends", "_longest", "_without"
+            names = "_firsts", "_starts", "_ends", "_slack", "_longest", "_without"
             for name in names:
                 setattr(self, name, np.append(getattr(self, name), np.full(more, -1)))
         new = np.flatnonzero(np.diff(numbers, prepend=-1))
@@ -81,12 +84,14 @@ class AddressTable:
         started, ended = (np.concatenate(([0], one[:-1])) for one in (starts, ends))
         started[new], ended[new] = self._starts[met], self._ends[met]
         self._firsts[met] = np.where(self._firsts[met] < 0, starts[new], self._firsts[met])
-        self._starts[met], self._ends[met] = starts[last], ends[last]
+        slack = np.full(len(numbers), within)
+        slack[new] = self._slack[met]
+        self._starts[met], self._ends[met], self._slack[met] = starts[last], ends[last], within
         known = ended >= 0
         for worst, since in ((self._longest, started), (self._without, ended)):
             times = np.where(known, starts - since, -1)
             worst[met] = np.maximum(worst[met], np.maximum.reduceat(times, new))
-        return ended
+        return ended, slack
 
     def rows(self, names: dict[int, str], packets: dict[int, Counter[str]]) -> list[AddressRow]:
         """The table, given the addresses by their numbers and how many packets of which kind."""

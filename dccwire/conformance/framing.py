@@ -312,10 +312,16 @@ class FramingRules:
     def _judge(self, event: PacketReceived | Fault) -> None:
         """Rule 15, and what the bytes say, of a packet whose start and end bits are trusted."""
         start = event.start if isinstance(event, PacketReceived) else event.begin
+        end, within = event.end, 0
+        if isinstance(event, PacketReceived) and not self._closed:
+            # What must have lasted 52 µs for a receiver lasts 55 to 61 (S-9.1 §A, Table 1 t1).
+            one = LIMITS["t1"]
+            end += (one.least + one.most) // 2 - self._windows.settled
+            within = (one.most - one.least) // 2
         self._framing.add(PASSED, [start])
         if self._plain or reduce(xor, event.data) == 0:
             ones = event.preamble + (event.adjoining if isinstance(event, PacketReceived) else 0)
-            self._rules.add(event.data, event.begin, start, event.end, ones)
+            self._rules.add(event.data, event.begin, start, end, ones, within=within)
         else:
             self._rules.tell(error_byte.number, _SPOILED, start)
             self._rules.miss(event.begin, event.end)
@@ -323,11 +329,8 @@ class FramingRules:
         self._keep(event.end)
         if isinstance(event, Fault):
             self._ended = None
-        elif not self._closed:
-            # What must have lasted 52 µs for a receiver lasts 55 to 61 (S-9.1 §A, Table 1 t1).
-            one = LIMITS["t1"]
-            self._ended = event.end - self._windows.settled + (one.least + one.most) // 2
-            self._ended_within = (one.most - one.least) // 2
+        else:
+            self._ended, self._ended_within = end, within
 
     def _judge_preamble(self, event: PacketReceived | Fault | CutOff, *, adjoining: bool) -> None:
         """Rule 14, where the packet before is complete: its end bit counts if it adjoins (C2).

@@ -98,10 +98,13 @@ class PaceRules:
         addresses: Readings,
         data: NDArray[np.uint8],
         sizes: NDArray[np.integer],
+        *,
+        within: int = 0,
     ) -> None:
         """Measure packets that are right, by the numbers of their addresses.
 
-        `data` are their first three bytes, or more, a row each; `sizes` how many they have.
+        `data` are their first three bytes, or more, a row each; `sizes` how many they have;
+        `within` is how far their ends may be off besides.
         """
         if self._session.every_30_ms is not False:
             self._take_every(starts, _cv_access(data) & (sizes >= 5))
@@ -110,12 +113,12 @@ class PaceRules:
         if not len(order):
             return
         starts, ends, addresses = starts[order], ends[order], addresses[order]
-        before = self.table.add(starts, ends, addresses)
+        before, slack = self.table.add(starts, ends, addresses, within)
         kinds = np.array(self._kinds)[addresses]
         for kind in range(3):
             places = np.flatnonzero((kinds == kind) & (before >= 0))
             places = places[np.argsort(starts[places])]
-            self._take(kind, starts[places], before[places])
+            self._take(kind, starts[places], before[places], slack[places])
 
     def _take_every(self, starts: Readings, is_cv: NDArray[np.bool_]) -> None:
         """Rules 22 and 43; without a session what was measured is told alone."""
@@ -144,15 +147,15 @@ class PaceRules:
             return
         self._hidden = self._hidden or why
 
-    def _take(self, kind: int, starts: Readings, before: Readings) -> None:
+    def _take(self, kind: int, starts: Readings, before: Readings, slack: Readings) -> None:
         measure = self._like_registers if kind else self._apart
         readings = starts - before
         if kind == _UNKNOWN:
-            passes = measure.judge(readings)[1]
+            passes = measure.judge(readings, slack)[1]
             if not passes.all():
                 measure.add(Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE), starts[~passes].tolist())
-            starts, readings = starts[passes], readings[passes]
-        measure.take(readings, lambda some: starts[some])
+            starts, readings, slack = starts[passes], readings[passes], slack[passes]
+        measure.take(readings, lambda some: starts[some], slack if slack.any() else None)
 
     def tallies(self) -> Iterable[Tally]:
         """What was measured."""

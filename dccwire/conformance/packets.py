@@ -88,7 +88,9 @@ class PacketRules:
         self._heeded: Set[bytes] = frozenset()
         self._look_around()
 
-    def add(self, data: bytes, begin: int, start: int, end: int, ones: int) -> None:
+    def add(
+        self, data: bytes, begin: int, start: int, end: int, ones: int, *, within: int = 0
+    ) -> None:
         """Count a packet; the times and ones are those of `Heard`."""
         mode: Mode | None = Mode.OPERATIONS
         if Sent(data).right:  # what no decoder heeds changes no mode
@@ -103,12 +105,13 @@ class PacketRules:
         if _sent(key).right:
             row, size = np.frombuffer(data, np.uint8)[None], np.array([len(data)])
             times = np.array([start]), np.array([end])
-            self._pace.add(*times, np.array([profile.address]), row, size)
+            self._pace.add(*times, np.array([profile.address]), row, size, within=within)
         else:
             self._pace.hide(begin, end, MISSED)
             self._met.clear()
         met = not self._met.isdisjoint((profile.address, TO_ALL))
-        self._hear(profile, Heard(self._number, begin, start, end, ones, _sent(key), met))
+        times_and_ones = begin, start, end, ones
+        self._hear(profile, Heard(self._number, *times_and_ones, _sent(key), met, within))
         self._met.add(profile.address)
         self._number += 1
 

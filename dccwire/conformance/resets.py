@@ -68,8 +68,9 @@ class AfterReset(Watch):
     def __init__(self, error_ns: int, session: Session) -> None:
         super().__init__(error_ns, session)
         self._tally = LimitMeasure(AFTER_RESET, error_ns)
-        # Where the last reset ended; whether it was judged, and something missed, since.
-        self._end = 0
+        # Where the last reset ended, and how far that may be off besides; whether it was judged,
+        # and something missed, since.
+        self._end, self._within = 0, np.zeros(1, np.int64)
         self._told = self._missed = False
 
     def wants(self, sent: Sent) -> bool:
@@ -78,10 +79,11 @@ class AfterReset(Watch):
     def take(self, heard: Heard) -> None:
         sent = heard.sent
         if sent.data == RESET_PACKET:
-            self._end, self._told, self._missed, self.awake = heard.end, False, False, True
+            self._end, self._within = heard.end, np.array([heard.within])
+            self._told, self._missed, self.awake = False, False, True
             return
         reading = np.array([heard.start - self._end])
-        over = bool(self._tally.judge(reading)[1][0])
+        over = bool(self._tally.judge(reading, self._within)[1][0])
         about = sent.right and sent.data[0] in range(100, 128)
         if over:
             self._close(reading if about else reading[:0], heard.start)
@@ -94,7 +96,7 @@ class AfterReset(Watch):
         like, meant = is_service(heard.sent.data), self.session.programming_track
         if not (like and meant is None):
             if not (like and meant):
-                self._tally.take(reading, lambda _: np.array([heard.start]))
+                self._tally.take(reading, lambda _: np.array([heard.start]), self._within)
                 self._told = True
         elif not self._told:
             self._tally.add(_MEANT, [heard.start])
@@ -108,7 +110,7 @@ class AfterReset(Watch):
         if self._missed:
             self._tally.add(MISSED, [start])
         elif len(reading):
-            self._tally.take(reading, lambda _: np.array([start]))
+            self._tally.take(reading, lambda _: np.array([start]), self._within)
         else:
             self._tally.add(PASSED, [start])
 
@@ -149,8 +151,8 @@ class AfterDecoderReset(Watch):
         meant = sent.mode is Mode.SERVICE and self.session.programming_track is not False
         about = sent.right and sent.data[0] in _LIKE_REGISTERS and not meant
         count, least = heard.number - last.number - 1, AFTER_DECODER_RESET.limit.least
-        lasted = heard.start - last.end
-        if count >= least and lasted - self.error >= least * SHORTEST_PACKET_NS:
+        lasted, error = heard.start - last.end, self.error + last.within
+        if count >= least and lasted - error >= least * SHORTEST_PACKET_NS:
             self._last, self.awake = None, False
             if not self._told:
                 value = count if about else None
@@ -160,7 +162,7 @@ class AfterDecoderReset(Watch):
             return
         if about:
             few = count + self._missed < least
-            soon = lasted + self.error < least * SHORTEST_PACKET_NS
+            soon = lasted + error < least * SHORTEST_PACKET_NS
             note = "with ten packets or ten packet times between, not with both (X37)"
             outcome = Outcome(Verdict.UNDECIDED, count, note)
             if few and soon:

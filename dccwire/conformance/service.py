@@ -29,6 +29,7 @@ from dccwire.conformance.service_groups import (
     Group,
     Groups,
     Kind,
+    Pause,
     resets_too,
 )
 from dccwire.conformance.session import Access, Session
@@ -262,7 +263,7 @@ class ServiceMode(Watch):
         self._judge(self._groups.take(heard))
         data, groups = heard.sent.data, self._groups
         if (pause := groups.pause) is not None:
-            self._judge_pause(pause.lasted, pause.start, pause.doubt)
+            self._judge_pause(pause)
         if groups.service:
             self._judge_preamble(heard)
             self._left = False
@@ -379,14 +380,15 @@ class ServiceMode(Watch):
             note = f"of bit 7 as {FIND_DIRECT.index(group.data)}"
             self._add(r.DIRECT_FOUND, Outcome(Verdict.OBSERVED, note=note), group.begin)
 
-    def _judge_pause(self, lasted: int, start: int, doubt: str) -> None:
-        measure = self._pauses
-        if lasted + measure.error <= measure.rule.limit.most:
+    def _judge_pause(self, pause: Pause) -> None:
+        measure, lasted, start = self._pauses, pause.lasted, pause.start
+        if lasted + measure.error + pause.within <= measure.rule.limit.most:
             measure.add(Outcome(Verdict.PASS, lasted), [start])
-        elif doubt:
-            measure.add(Outcome(Verdict.UNDECIDED, lasted, doubt), [start])
+        elif pause.doubt:
+            measure.add(Outcome(Verdict.UNDECIDED, lasted, pause.doubt), [start])
         else:
-            measure.take(np.array([lasted]), lambda some: np.array([start])[some])
+            times, within = np.array([start]), np.array([pause.within])
+            measure.take(np.array([lasted]), lambda some: times[some], within)
 
     def _judge_preamble(self, heard: Heard) -> None:
         """Rule 49, counted as rule 14: the end bit before counts if it adjoins (C2)."""
@@ -396,7 +398,8 @@ class ServiceMode(Watch):
             note = STRICT * (adjoins and heard.ones == least)
             self._add(r.PREAMBLE, Outcome(Verdict.PASS, heard.ones, note), heard.start)
         elif last is not None and last.number == heard.number - 1:
-            hidden = (heard.begin - last.end + 2 * self.error) // self._least_one + 1
+            time = heard.begin - last.end + last.within + 2 * self.error
+            hidden = time // self._least_one + 1
             sure = adjoins or heard.ones + hidden < least
             doubt = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
             outcome = Outcome(Verdict.FAIL, heard.ones) if sure else doubt

@@ -156,11 +156,12 @@ class Group:
 class Pause(NamedTuple):
     """The time from one packet to the next within a group and its resets, in ns, and its end.
 
-    `doubt` says why it may be none, if it is long.
+    `within` is how far the time may be off besides; `doubt` says why it may be none, if it is long.
     """
 
     lasted: int
     start: int
+    within: int
     doubt: str = ""
 
 
@@ -188,6 +189,7 @@ class Groups:
         # that silence ended, and its end.
         self._next = 0
         self._ended: int | None = None
+        self._within = 0  # how far that may be off besides
         self._lost = False
         self._hidden_until = -SHORTEST_PACKET_NS
         self._silenced = b"", 0
@@ -226,7 +228,7 @@ class Groups:
             ended += self._take_service(heard, lasted, paused=paused)
         else:
             ended += self._take_other(heard)
-        self._ended, self._lost = heard.end, False
+        self._ended, self._within, self._lost = heard.end, heard.within, False
         return ended
 
     def miss(self, end: int) -> None:
@@ -251,7 +253,8 @@ class Groups:
         return self._finish(End.RECORDING, 0)
 
     def _paused(self, start: int) -> bool:
-        return self._ended is not None and start - self._ended - self._error >= STAY_NS
+        error = self._error + self._within
+        return self._ended is not None and start - self._ended - error >= STAY_NS
 
     def _is_service(self, heard: Heard) -> bool:
         if not is_service(heard.sent.data):
@@ -268,7 +271,7 @@ class Groups:
             within = group is not None and group.kind is Kind.WRITE and not held
             doubt = ANSWERED if group is not None and group.count > 1 else ""
         if within and self._ended is not None:
-            self.pause = Pause(lasted, heard.start, doubt)
+            self.pause = Pause(lasted, heard.start, self._within, doubt)
         ended = self._finish(End.PAUSE, heard.start) if paused or held else []
         if paused:
             self._resets = Resets()
@@ -283,9 +286,9 @@ class Groups:
         doubt = UNKNOWN_MODE if heard.sent.mode is None else ""
         (silenced, end), self._silenced = self._silenced, (b"", 0)
         if self._ended is None and bare and silenced == data:
-            self.pause = Pause(heard.start - end, heard.start, LOST)
+            self.pause = Pause(heard.start - end, heard.start, 0, LOST)
         elif self._ended is not None and (like or not bare):
-            self.pause = Pause(lasted, heard.start, doubt)
+            self.pause = Pause(lasted, heard.start, self._within, doubt)
         if group is not None and like and not paused:
             alike = group.data == data or group.same < ENOUGH
             if alike if held is None else group.run < ENOUGH:

@@ -17,7 +17,7 @@ from conformance_helpers import (
     result,
 )
 
-from dccwire.conformance import Histogram, Verdict
+from dccwire.conformance import Histogram, Session, Verdict, check
 from dccwire.errors import FieldError
 from dccwire.recordings import Chunk
 from dccwire.synthesis import Sending
@@ -326,3 +326,57 @@ def test_how_long_the_recording_is_is_told_to_the_millisecond() -> None:
     """From the first edge to the last."""
     report = judge(lengths_of(*[PLAIN] * 200))
     assert "200 packets, 16801 edges, 1.220 s" in report.text()
+
+
+@pytest.mark.parametrize(
+    ("off_us", "verdict"),
+    [(-4, Verdict.FAIL), (-3, Verdict.UNDECIDED), (3, Verdict.UNDECIDED), (4, Verdict.PASS)],
+)
+@pytest.mark.parametrize(
+    ("number", "packets", "apart_us"),
+    [
+        (24, ("03 3F 3C", "03 3F 3C"), 5_000),
+        (23, ("70 3F 4F", "70 3F 4F"), 5_000),
+        (21, ("00 00 00", "64 3F 5B"), 20_000),
+    ],
+)
+def test_a_pause_behind_an_end_bit_that_no_edge_closed(
+    number: int, packets: tuple[str, str], apart_us: int, off_us: int, verdict: Verdict
+) -> None:
+    """Its last half lasts 55 to 61 us, so the time from its end is known to 3 us besides."""
+    before, after = packets
+    ones = 20 if apart_us == 5_000 else 100
+    pause = (apart_us + off_us - ones * 116) * 1000
+    halves = [
+        *lengths_of("FF 00 FF", "FF 00 FF"),
+        *Sending(bytes.fromhex(before), 16, COARSE, gap_ns=pause).lengths(),
+        *lengths_of(after, preamble=ones),
+        *lengths_of("FF 00 FF"),
+    ]
+    session = Session(programming_track=False)
+    report = check([edges_of(halves)], resolution_ns=1, session=session)
+    assert result(report, number).verdict is verdict
+    assert result(report, number).measured == 1
+
+
+@pytest.mark.parametrize(
+    ("off_us", "verdict"),
+    [(-4, Verdict.PASS), (-3, Verdict.UNDECIDED), (3, Verdict.UNDECIDED), (4, Verdict.FAIL)],
+)
+def test_a_pause_within_a_step_of_service_mode(off_us: int, verdict: Verdict) -> None:
+    """The same of rule 52: 20 ms at most, here among the writes."""
+    ones = 100
+    pause = (20_000 + off_us - ones * 116) * 1000
+    write, reset = bytes.fromhex("7C 07 02 79"), bytes(3)
+    sendings = [
+        *[Sending(reset, 20, COARSE)] * 22,
+        *[Sending(write, 20, COARSE)] * 2,
+        Sending(write, 20, COARSE, gap_ns=pause),
+        Sending(write, ones, COARSE),
+        *[Sending(write, 20, COARSE)] * 5,
+        *[Sending(reset, 20, COARSE)] * 8,
+    ]
+    halves = [length for one in sendings for length in one.lengths()]
+    session = Session(programming_track=True)
+    report = check([edges_of(halves)], resolution_ns=1, session=session)
+    assert result(report, 52).verdict is verdict
