@@ -312,3 +312,17 @@ def test_names_cannot_steer_the_terminal() -> None:
         text = report.text(every=every)
         assert text.startswith("not exercised: a\\x1b[2J\\udcff\\u202e\\n.vcd\n")
         assert all(line.isprintable() for line in text.splitlines())
+
+
+def test_a_recording_of_many_addresses_fits_one_screen() -> None:
+    """All rules, 110 addresses, each sent to four times."""
+    sent = [bytes((number, 0x74, number ^ 0x74)) for number in range(1, 111)] * 4
+    halves = lengths_of("FF 00 FF", *sent)
+    report = check([edges_of(halves)], resolution_ns=100)
+    lines = report.text().splitlines()
+    assert lines[0] == "pass: edges"
+    assert len(lines) == 23
+    assert max(map(len, lines)) <= 80
+    assert "and 102 more, which --all tells" in lines
+    ones, zeros = halves.count(58_000), halves.count(99_000)
+    assert lines[-1] == f"half-bits: 58 to 59 us {ones}; 99 to 100 us {zeros}"
