@@ -32,6 +32,7 @@ STANDARD: dict[str, dict[str, Any]] = {
     },
     "conformance.power": {"_RESETS": 20, "_IDLES": 10},  # S-9.2.4 §A
     "conformance.resets": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.1 §C; S-9.2.3 §C
+    "conformance.session": {"STEPS": (14, 28, 128)},  # S-9.2 §B; S-9.2.1 §C
     "conformance.service": {
         "DIRECT_KINDS": 3,  # S-9.2.3 §E, Direct Mode
         "ANSWERABLE": 2,  # S-9.2.3 §D (P17)
@@ -97,6 +98,7 @@ OWN: dict[str, dict[str, Any]] = {
     "conformance.measures": {"FIRST_TIMES": 5},
     "conformance.places": {"PAUSE_LASTS_NS": 400_000, "BESIDE_NS": 8_000, "DOUBTFUL": 4},
     "conformance.pace": {"TO_ALL": 1, "_UNKNOWN": 2},
+    "conformance.locomotives": {"_MOST": 8},
     "conformance.report": {"SCHEMA": 2},
     "conformance.report_text": {"_MOST_ADDRESSES": 3},
     "conformance.timing": {
@@ -116,13 +118,14 @@ OWN: dict[str, dict[str, Any]] = {
     "recordings.choice": {
         **{"_MOST_NAMES": 8, "_LONGEST_NAME": 60, "_MOST_LOOKED_AT": 256, "_MOST_COMPARED": 1000},
     },
+    "recordings.live": {"_PORTION": 1 << 16, "_HEAD_BYTES": 1 << 16, "_MOST_HEAD": 1 << 24},
     "recordings.looks": {
         **{"_SHARE": 0.9, "_AT_ALL": 0.5, "_NEARLY": 0.055, "_MOST_EDGES": 1 << 14},
         **{"_QUANTILES": (0.5, 0.25, 0.75, 0.1, 0.9), "_MOST_SLACK_NS": 5_000, "_PORTION": 1 << 10},
     },
     "recordings.fst": {"_HEADER_BYTES": 330},
     "recordings.opening": {
-        **{"_LONGEST_PROBLEM": 400, "_LONGEST_PATH": 200, "_MOST_SPOOLED": 1 << 31},
+        **{"_LONGEST_PROBLEM": 400, "_LONGEST_PATH": 200, "MOST_SPOOLED": 1 << 31},
         **{"_MOST_TIMES": 200, "_LEAST_UNPACKED": 1 << 26},
     },
     "recordings.reading": {"_HEAD_BYTES": 1 << 16},

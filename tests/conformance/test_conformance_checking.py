@@ -325,7 +325,7 @@ def test_judging_may_be_stopped_after_a_chunk(file: bool, tmp_path: Path) -> Non
     assert report.stopped
     assert 0 < report.edges < len(edges)
     assert report.notes[0].startswith("stopped: what comes after ")
-    assert report.text().splitlines()[0].startswith("fail (so far: it was stopped)")
+    assert report.text().splitlines()[0].startswith("undecided (so far: it was stopped)")
     assert list(report.to_dicts())[-1]["stopped"] is True
     whole = check([edges[: report.edges]], resolution_ns=1, rules=(1, 14))
     assert not whole.stopped
