@@ -139,6 +139,7 @@ OWN: dict[str, dict[str, Any]] = {
     "recordings.choice": {
         **{"_MOST_NAMES": 8, "_LONGEST_NAME": 60, "_MOST_LOOKED_AT": 256, "_MOST_COMPARED": 1000},
     },
+    "recordings.live": {"_PORTION": 1 << 16, "_HEAD_BYTES": 1 << 16, "_MOST_HEAD": 1 << 24},
     "recordings.looks": {
         **{"_SHARE": 0.9, "_AT_ALL": 0.5, "_NEARLY": 0.055, "_MOST_EDGES": 1 << 14},
         **{"_QUANTILES": (0.5, 0.25, 0.75, 0.1, 0.9), "_MOST_SLACK_NS": 5_000, "_PORTION": 1 << 10},
