@@ -145,9 +145,6 @@ OWN: dict[str, dict[str, Any]] = {
         **{"_QUANTILES": (0.5, 0.25, 0.75, 0.1, 0.9), "_MOST_SLACK_NS": 5_000, "_PORTION": 1 << 10},
     },
     "recordings.fst": {"_HEADER_BYTES": 330},
-    "recordings.live": {
-        **{"_PORTION": 1 << 16, "_HEAD_BYTES": 1 << 16, "_MOST_HEAD": 1 << 24},
-    },
     "recordings.opening": {
         **{"_LONGEST_PROBLEM": 400, "_LONGEST_PATH": 200, "MOST_SPOOLED": 1 << 31},
         **{"_MOST_TIMES": 200, "_LEAST_UNPACKED": 1 << 26},

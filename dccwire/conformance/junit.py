@@ -9,7 +9,7 @@ from collections import Counter
 from xml.etree import ElementTree
 
 from dccwire.conformance.report import Report, RuleResult
-from dccwire.conformance.report_text import counts_of
+from dccwire.conformance.report_text import counts_of, of_causes
 from dccwire.conformance.rules import Verdict
 from dccwire.wording import printable
 
@@ -18,12 +18,13 @@ _SKIPPED = (Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE, Verdict.UNDECIDED)
 
 def junit_of(report: Report, *, strict: bool = False, certain: bool = False) -> str:
     """The XML of a report; `strict` and `certain` are the options of `dccwire check`."""
-    cases = []
+    cases, told = [], of_causes(report)
     for one in report.results:
         case = ElementTree.Element("testcase", classname=one.rule.chapter, time="0")
         case.set("name", f"rule {one.rule.number}: {one.rule.quantity}")
         fails = one.verdict is Verdict.FAIL and (one.binding or strict)
-        _judge(case, one.verdict, _words(one), fails=fails, certain=certain)
+        words = _words(one, told.get(one.rule.number, ""))
+        _judge(case, one.verdict, words, fails=fails, certain=certain)
         cases.append(case)
     asked = Counter[str]()
     for each in report.expectations:
@@ -57,6 +58,7 @@ def _judge(
         ElementTree.SubElement(case, "skipped", message=told)
 
 
-def _words(one: RuleResult) -> str:
-    """What a case says: the limit, what was found, the first times and the clause."""
-    return "; ".join(filter(None, (str(one.rule.limit), counts_of(one), one.note, one.rule.clause)))
+def _words(one: RuleResult, cause: str) -> str:
+    """What a case says: the limit, what was found, the first times, the cause and the clause."""
+    told = str(one.rule.limit), counts_of(one), one.note, cause, one.rule.clause
+    return "; ".join(filter(None, told))

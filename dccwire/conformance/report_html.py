@@ -6,14 +6,21 @@ alone; the page prints, and follows a dark or a light setting. Room: a report in
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from html import escape
 
 from dccwire.conformance.evidence import Evidence
 from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.report import Report, RuleResult
 from dccwire.conformance.report_pictures import excerpt, histograms, timeline
-from dccwire.conformance.report_text import answer, by_verdict, counts_of, facts, would_decide
+from dccwire.conformance.report_text import (
+    answer,
+    by_verdict,
+    counts_of,
+    facts,
+    of_causes,
+    would_decide,
+)
 from dccwire.conformance.rules import Verdict
 from dccwire.wording import printable
 
@@ -69,13 +76,13 @@ figcaption { max-width: 52rem; overflow-wrap: anywhere; }
 
 def html_of(report: Report, evidence: Evidence | None = None) -> str:
     """The page; with evidence, what `evidence_of` gathered, the signal and packets are drawn."""
-    found = by_verdict(report)
+    found, told = by_verdict(report), of_causes(report)
     mark = f'<span class="{_class(report.verdict)}">{_MARKS[report.verdict]}</span>'
     body = [
         f"<h1>{mark} {escape(answer(report))}</h1>",
         *(f"<p>{escape(printable(fact))}.</p>" for fact in facts(report)),
-        *_section("Fails", found[Verdict.FAIL]),
-        *_section("Undecided", found[Verdict.UNDECIDED]),
+        *_section("Fails", found[Verdict.FAIL], told),
+        *_section("Undecided", found[Verdict.UNDECIDED], told),
         *_expected(report.expectations),
         *_listed("What would decide", would_decide(report)),
         *_listed("Notes", report.notes),
@@ -86,7 +93,7 @@ def html_of(report: Report, evidence: Evidence | None = None) -> str:
     if evidence is not None:
         body += ["<h2>Packets over time</h2>", timeline(evidence.timeline, report)]
         body += _signal(evidence, report)
-    body += ["<h2>All rules</h2>", *_rules(report.results)]
+    body += ["<h2>All rules</h2>", *_rules(report.results, told)]
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
@@ -124,10 +131,10 @@ def _words(verdict: Verdict) -> str:
     return f"{_MARKS[verdict]} {verdict}"
 
 
-def _section(name: str, results: Iterable[RuleResult]) -> Iterator[str]:
-    if some := list(results):
+def _section(name: str, results: Sequence[RuleResult], told: Mapping[int, str]) -> Iterator[str]:
+    if results:
         yield f"<h2>{name}</h2>"
-        yield from _rules(some)
+        yield from _rules(results, told)
 
 
 def _table(
@@ -165,7 +172,8 @@ def _verdict(verdict: Verdict) -> str:
     return _cell(_words(verdict), f"verdict {_class(verdict)}")
 
 
-def _rules(results: Iterable[RuleResult]) -> Iterator[str]:
+def _rules(results: Iterable[RuleResult], told: Mapping[int, str]) -> Iterator[str]:
+    """A table of rules; `told` is what there is to say of the causes of some."""
     heads = " rule", "verdict", "what is judged", "limit", "clause and force", "found"
 
     def rows() -> Iterator[list[str]]:
@@ -173,14 +181,11 @@ def _rules(results: Iterable[RuleResult]) -> Iterator[str]:
             force = f"{one.rule.clause} ({one.force or one.rule.force})"
             judged = _cell(one.rule.quantity, "words"), _cell(one.rule.limit, "told")
             number = _cell(one.rule.number, "number")
-            found = _cell(_found(one), "words")
+            words = counts_of(one), one.note, told.get(one.rule.number)
+            found = _cell("; ".join(filter(None, words)), "words")
             yield [number, _verdict(one.verdict), *judged, _cell(force), found]
 
     return _table("rules", heads, rows(), stack=True)
-
-
-def _found(one: RuleResult) -> str:
-    return "; ".join(filter(None, (counts_of(one), one.note)))
 
 
 def _expected(results: Iterable[ExpectationResult]) -> Iterator[str]:

@@ -139,6 +139,19 @@ def _in_full(results: Sequence[RuleResult], causes: Sequence[Cause], width: int)
             yield from _following(leading[one.rule.number], results, width)
 
 
+def of_causes(report: Report) -> dict[int, str]:
+    """What is to be said of the findings of some rules: what they come of, or what comes of them."""
+    told: dict[int, str] = {}
+    for cause in report.causes:
+        for number in cause.follows:
+            told[number] = cause.words if cause.rule is None else f"follows from rule {cause.rule}"
+        if cause.rule is not None:
+            some = [one for one in report.results if one.rule.number in cause.follows]
+            follows = f"from this follow the findings of {_rules(some)}" if some else ""
+            told[cause.rule] = "; ".join(filter(None, (cause.amount, follows)))
+    return told
+
+
 def _following(cause: Cause, results: Iterable[RuleResult], width: int) -> Iterator[str]:
     """The rules whose findings come of a cause, and by what all times are off."""
     some = [one for one in results if one.rule.number in cause.follows]

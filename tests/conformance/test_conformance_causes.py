@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from graphlib import TopologicalSorter
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from test_conformance_faults import FAULTS, PLAN, failing, judged
 
-from dccwire.conformance import RULES, RuleResult, Verdict, check
+from dccwire.conformance import RULES, RuleResult, Verdict, check, html_of, junit_of
 from dccwire.conformance.causes import _LINKS, causes_of
 from dccwire.conformance.measures import FIRST_TIMES
 from dccwire.faults import PLANTINGS, plant
@@ -210,3 +211,15 @@ def test_the_report_tells_what_follows() -> None:
     assert json.loads(json.dumps(summary))["causes"] == [
         {"rule": 19, "count": 1, "follows": [18], "words": "first byte 255: FF 00 FF only"}
     ]
+
+
+def test_all_views_tell_causes() -> None:
+    """With the rule that leads, and with those that follow; a wrong clock with each."""
+    storm = check(Path(__file__).parents[2] / "vectors/recordings/harbour-storm.vcd")
+    for view in (html_of(storm), junit_of(storm)):
+        assert "from this follow the findings of rule 18" in view
+        assert "follows from rule 19" in view
+    lengths = [round(1.06 * one) for one in SHORT.lengths()] * 9
+    slow = check([np.cumsum(lengths)], resolution_ns=100)
+    for view in (html_of(slow), junit_of(slow)):
+        assert view.count("all times 6.0 % too long") >= 2
