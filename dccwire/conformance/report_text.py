@@ -140,7 +140,7 @@ def _in_full(results: Sequence[RuleResult], causes: Sequence[Cause], width: int)
 
 
 def of_causes(report: Report) -> dict[int, str]:
-    """What is to be said of the findings of some rules: what they come of, or what comes of them."""
+    """What is to be said of the findings of some rules: what they come of, and what of them."""
     told: dict[int, str] = {}
     for cause in report.causes:
         for number in cause.follows:
