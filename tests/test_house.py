@@ -12,6 +12,8 @@ from types import FunctionType
 
 import pytest
 
+import dccwire
+
 ROOT = Path(__file__).parent.parent / "dccwire"
 ORDER = [
     "wording",
@@ -139,6 +141,21 @@ def _fresh(code: str) -> str:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT.parent
     )
     return run.stdout
+
+
+@pytest.mark.parametrize("room", sorted(dccwire._CORE))
+def test_a_room_of_the_core_can_be_imported_first(room: str) -> None:
+    """All names and all formats are there then, as when the package is asked for them."""
+    code = (
+        f"import dccwire.{room}, dccwire; print(len(dccwire.__all__), len(dir(dccwire)), "
+        "dccwire.decode(b'7tC'), dccwire.decode(b'|\\x1c&F', mode=dccwire.Mode.SERVICE))"
+    )
+    every, names = len(dccwire.__all__), len(dir(dccwire))
+    speed = "short 55: SpeedAndDirection forward=yes c=1 speed=4"
+    write = "service programming-track: DirectByteAccess operation=write cv=29 value=38"
+    assert _fresh(code).strip() == f"{every} {names} {speed} {write}"
+    assert not hasattr(dccwire, "no_room")
+    assert not hasattr(dccwire, "no room.at all")
 
 
 def test_importing_loads_no_numpy_and_none_of_the_lower_rooms() -> None:
