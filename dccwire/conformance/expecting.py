@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from dccwire.address import Mode
 from dccwire.conformance.expectations import Expectation, ExpectationResult, wanted_of
-from dccwire.conformance.history import Heard, Watch
+from dccwire.conformance.history import Heard, Watch, most_hidden
 from dccwire.conformance.measures import FIRST_TIMES
 from dccwire.conformance.rules import Sent, Verdict
-from dccwire.packet import Packet, encode, readings
+from dccwire.packet import Packet, decode_or_none, encode, readings
 from dccwire.signal import UNBOUNDED
 
 
@@ -20,15 +21,25 @@ class Expecting(Watch, abstract=True):
 
     def __init__(self, expectation: Expectation) -> None:
         self._asked, self._wanted = expectation, wanted_of(expectation.what)
+        self._until = UNBOUNDED if expectation.until_ns is None else expectation.until_ns
         self._times: list[int] = []
         self._count = self._missed = 0
-        self._ended: int | None = None
+        # How many more may have been sent, at most, where nothing could be read; and why.
+        self._hidden, self._why = 0, list[str]()
         self._nearest: tuple[int, str, int] | None = None
         # Whether packets of these bytes meet it, by how many bits they differ, and how.
         self._said: dict[bytes, tuple[bool, int, str]] = {}
 
     def wants(self, sent: Sent) -> bool:
-        """Packets that meet it, or are of its address or of its type."""
+        """Packets that meet it, or are of its address or of its type.
+
+        One that would meet it but for its error byte, too: it may have been read wrong.
+        """
+        if not sent.right:
+            meant = sent.data[:-1] + bytes((sent.data[-1] ^ sent.check,))
+            packet = decode_or_none(meant, sent.mode or Mode.OPERATIONS)
+            said = None if packet is None else self._compare(packet)
+            return said is not None and said[0]
         packet = sent.packet
         if packet is None:
             return False
@@ -60,9 +71,11 @@ class Expecting(Watch, abstract=True):
 
     def take(self, heard: Heard) -> None:
         """Count it, or keep it if it came nearest."""
-        until = UNBOUNDED if self._asked.until_ns is None else self._asked.until_ns
+        if not heard.sent.right:
+            self.miss(heard.start, heard.start)
+            return
         meets, bits, told = self._said[heard.sent.data]
-        inside = self._asked.from_ns <= heard.start <= until
+        inside = self._asked.from_ns <= heard.start <= self._until
         if meets and inside:
             self._count += 1
             self._times += [heard.start][: FIRST_TIMES - len(self._times)]
@@ -74,34 +87,38 @@ class Expecting(Watch, abstract=True):
 
     def miss(self, begin: int, end: int) -> None:
         """What could not be read may have been one."""
-        until = UNBOUNDED if self._asked.until_ns is None else self._asked.until_ns
-        self._missed += begin <= until and end >= self._asked.from_ns
+        self._missed += begin <= self._until and end >= self._asked.from_ns
 
-    def end(self, end_ns: int, *, stopped: bool) -> None:
-        """The recording ends, or is not judged any further, before the time is over perhaps."""
-        until = self._asked.until_ns
-        if stopped if until is None else until > end_ns:
-            self._ended = end_ns
+    def hide(self, begin: int, end: int, why: str) -> None:
+        """Nothing could be read from one time to another; `why` says what may be hidden there."""
+        begin, end = max(begin, self._asked.from_ns), min(end, self._until)
+        if begin <= end:
+            self._hidden += most_hidden(begin, end)
+            self._why += [why] * (why not in self._why)
+
+    def end(self, at: int, *, stopped: bool) -> None:
+        """The recording ends here, or was stopped though it goes on."""
+        until = self._until if stopped else self._asked.until_ns or 0
+        if until > at:
+            self.hide(
+                at + 1, until, f"what comes after {at / 1e9:g} s is not recorded, or not judged"
+            )
 
     def result(self) -> ExpectationResult:
         """What was found, when all packets were heard."""
-        asked, count = self._asked, self._count
+        asked, count, more = self._asked, self._count, self._missed + self._hidden
         most = UNBOUNDED if asked.at_most is None else asked.at_most
-        goes_on = self._ended is not None
-        fails = count > most or (count + self._missed < asked.at_least and not goes_on)
-        passes = asked.at_least <= count and count + self._missed <= most
-        passes &= not goes_on or asked.at_most is None
+        fails = count > most or count + more < asked.at_least
+        passes = asked.at_least <= count and count + more <= most
         verdict = Verdict.FAIL if fails else Verdict.PASS if passes else Verdict.UNDECIDED
         nearest = ""
         if count < asked.at_least and self._nearest is not None:
             nearest = f"at {self._nearest[2] / 1e6:.3f} ms {self._nearest[1]}"
-        notes = []
-        if verdict is Verdict.UNDECIDED and self._missed:
-            notes.append(f"{self._missed} that could not be read may be among them")
-        if verdict is Verdict.UNDECIDED and self._ended is not None:
-            notes.append(f"what comes after {self._ended / 1e9:g} s is not recorded, or not judged")
-        note = "; ".join(notes)
-        return ExpectationResult(asked, verdict, count, tuple(self._times), nearest, note)
+        why = list[str]()
+        if verdict is Verdict.UNDECIDED:
+            unread = f"{self._missed} that could not be read may be among them"
+            why = [unread] * bool(self._missed) + self._why
+        return ExpectationResult(asked, verdict, count, tuple(self._times), nearest, "; ".join(why))
 
 
 def _differences(packet: Packet, wanted: bytes) -> tuple[bool, int, str]:

@@ -209,6 +209,7 @@ class FramingRules:
             case CutOff():
                 if event.data or event.bits:
                     self._judge_preamble(event, adjoining=event.begin == self._end)
+                if event.data or event.bits or self._has_zeros(event, some):  # its start bit alone
                     self._rules.miss(event.begin, event.end)
                 self._keep(None)
             case Stray():
@@ -227,7 +228,7 @@ class FramingRules:
         bad = [at for at in halves if not low + error <= some.lengths[place + at] <= high - error]
         return max(bad, default=-1) // 2 + 1
 
-    def _has_zeros(self, event: Stray, some: HalfBits) -> bool:
+    def _has_zeros(self, event: Stray | CutOff, some: HalfBits) -> bool:
         begin, end = np.searchsorted(some.edges, (event.begin, event.end)).tolist()
         return bool((some.lengths[begin:end] >= self._windows.zero[0]).any())
 

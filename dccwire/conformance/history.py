@@ -36,6 +36,11 @@ def hides(begin: int, end: int) -> bool:
     return end - begin >= _HIDES_NS
 
 
+def most_hidden(begin: int, end: int) -> int:
+    """How many packets can start, at most, from one time to another."""
+    return (end - begin) // _HIDES_NS + 1
+
+
 class Heard(NamedTuple):
     """A packet of a recording: its place among all packets, times in ns, ones before it, bytes.
 

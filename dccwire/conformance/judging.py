@@ -139,8 +139,8 @@ class Judge:
         self.rules.end(end, stopped=self.stopped)
         for one in self.terms.session.expectations:
             if one.from_ns > end and not self.stopped:
-                told = f"within the recording, which ends at {end / 1e9:g} s"
-                raise FieldError("from_s", told, str(one))
+                hint = f"the recording ends there, before {one}"
+                raise FieldError("from_s", f"0 to {end / 1e9:g}", one.from_ns / 1e9, hint)
 
     @property
     def probe_ns(self) -> float | None:

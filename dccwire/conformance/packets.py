@@ -140,7 +140,7 @@ class PacketRules:
             self._met.clear()
             self._pace.hide(begin, end, UNHEARD if undefined else SILENT)
             for each in self._expecting if undefined else ():  # silence is nothing that was sent
-                each.miss(begin, end)
+                each.hide(begin, end, "a stretch without a level may hide some")
         for one in self._watches:
             one.gap(begin, end)
         self._look_around()

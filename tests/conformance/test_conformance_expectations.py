@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -145,8 +147,106 @@ def test_an_expectation_after_the_end_of_the_recording_is_refused() -> None:
     """It could not be met."""
     edges = edges_of(lengths_of(PLAIN))
     late = Expectation(from_ns=int(edges[-1]) + 1)
-    with refused(FieldError, field="from_s", match="ends at 0.006102 s"):
+    with refused(FieldError, field="from_s", bound="0 to 0.006102") as caught:
         check([edges], session=Session(expectations=(late,)))
+    assert caught.value.hint == f"the recording ends there, before {late}"
+    (at_last,) = found(lengths_of(PLAIN), Expectation(from_ns=int(edges[-1])))
+    assert (at_last.verdict, at_last.note) == (FAIL, "")
+
+
+LENGTH = sum(lengths_of(PLAIN))
+"""How long a recording of `PLAIN` alone lasts, in ns."""
+
+
+@pytest.mark.parametrize(
+    ("asked", "late_ns", "verdict"),
+    [
+        (Expectation(ShortAddress(5), at_least=0, at_most=0), 0, PASS),
+        (Expectation(ShortAddress(5), at_least=0, at_most=0), 1, UNDECIDED),
+        (Expectation(THREE, at_least=2), 0, FAIL),
+        (Expectation(THREE, at_least=2), 1, UNDECIDED),
+        (Expectation(THREE, at_least=3), 1, FAIL),
+        (Expectation(THREE, at_least=3), 10**9, UNDECIDED),
+        (Expectation(THREE, at_least=1), 10**9, PASS),
+        (Expectation(THREE, at_least=0, at_most=0), 10**9, FAIL),
+    ],
+)
+def test_a_window_that_reaches_past_the_end_of_the_recording(
+    asked: Expectation, late_ns: int, verdict: Verdict
+) -> None:
+    """What was not recorded may have been one, or as many as there is time for."""
+    (one,) = found(lengths_of(PLAIN), replace(asked, until_ns=LENGTH + late_ns))
+    open_ = "what comes after 0.006102 s is not recorded, or not judged"
+    assert (one.verdict, one.note) == (verdict, open_ if verdict is UNDECIDED else "")
+
+
+def test_silence_behind_the_last_edge_is_recorded(tmp_path: Path) -> None:
+    """A file says how long it lasts."""
+    path = tmp_path / "a.vcd"
+    head = "$timescale 1 ns $end\n$var wire 1 ! track $end\n$enddefinitions $end\n"
+    marks = [f"#{at}\n{place % 2}!\n" for place, at in enumerate(edges_of(lengths_of(PLAIN)))]
+    path.write_text(head + "".join(marks) + "#900000000\n")
+    nothing = Expectation(ShortAddress(5), at_least=0, at_most=0)
+    for until, verdict in ((900_000_000, PASS), (900_000_001, UNDECIDED)):
+        asked = replace(nothing, from_ns=800_000_000, until_ns=until)
+        report = check(path, session=Session(expectations=(asked,)))
+        assert report.expectations[0].verdict is verdict
+
+
+def test_what_comes_after_the_judging_was_stopped_is_open() -> None:
+    """Also where no end is given; what was seen is seen."""
+    edges = edges_of(lengths_of(*[PLAIN] * 20))
+    asked = (
+        Expectation(ShortAddress(5), at_least=0, at_most=0),
+        Expectation(ShortAddress(5)),
+        Expectation(ShortAddress(5), from_ns=10**12),
+        Expectation(THREE),
+        Expectation(ShortAddress(5), at_least=0, at_most=0, until_ns=10**6),
+    )
+    session = Session(expectations=asked)
+    report = check([edges[:500], edges[500:]], session=session, progress=lambda: True)
+    verdicts = [one.verdict for one in report.expectations]
+    assert verdicts == [UNDECIDED, UNDECIDED, UNDECIDED, PASS, PASS]
+    assert report.stopped
+
+
+@pytest.mark.parametrize(
+    ("cut", "verdict"),
+    [(28, PASS), *((cut, UNDECIDED) for cut in (29, 30, 40, -2))],
+)
+def test_a_packet_that_the_end_of_the_recording_cuts_may_be_one(cut: int, verdict: Verdict) -> None:
+    """As soon as a half of its packet start bit is there."""
+    sent = lengths_of(PLAIN) + lengths_of("05 60 65")[:cut]
+    (nothing,) = found(sent, Expectation(ShortAddress(5), at_least=0, at_most=0))
+    assert nothing.verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("sent", "verdict"), [("05 60 64", UNDECIDED), ("07 60 64", PASS), ("05 04", PASS)]
+)
+def test_a_packet_whose_error_byte_is_wrong_may_be_one(sent: str, verdict: Verdict) -> None:
+    """It would be one if that byte were right, so nothing is certain of it; others are none."""
+    nothing, some = found(
+        lengths_of(PLAIN, sent, PLAIN),
+        Expectation(ShortAddress(5), at_least=0, at_most=0),
+        Expectation(ShortAddress(5)),
+    )
+    assert (nothing.verdict, some.verdict) == (verdict, FAIL if verdict is PASS else UNDECIDED)
+    assert ("1 that could not be read may be among them" in nothing.note) is (verdict is UNDECIDED)
+
+
+def test_a_long_stretch_without_a_level_may_hide_many_packets() -> None:
+    """As many as there is time for, within the times that are asked for."""
+    one, lasts = edges_of(lengths_of(PLAIN)), 2 * 10**9
+    begin = int(one[-1]) + 30_000
+    chunks = [Chunk(one, (begin, begin + lasts)), Chunk(edges_of(lengths_of(PLAIN), begin + lasts))]
+    many = Expectation(ShortAddress(5), at_least=100)
+    early = replace(many, until_ns=begin + 10**8)
+    before = replace(many, until_ns=begin - 1)
+    session = Session(expectations=(many, early, before))
+    found = check(chunks, resolution_ns=1, session=session).expectations
+    assert [one.verdict for one in found] == [UNDECIDED, FAIL, FAIL]
+    assert found[0].note == "a stretch without a level may hide some"
 
 
 @pytest.mark.parametrize(
@@ -351,3 +451,40 @@ def test_what_could_not_be_read_and_what_was_not_recorded_are_both_told() -> Non
     (one,) = found([*broken, *lengths_of(PLAIN, PLAIN)], nothing)
     assert one.verdict is UNDECIDED
     assert one.note.startswith("1 that could not be read may be among them; what comes after")
+
+
+TWO = "[[expect]]\nto = 'short 3'\nwhat = 'F2=on'\nfrom_s = 2\nuntil_s = 3\nat_least = 2\n"
+NOTHING = "[[expect]]\nto = 'short 5'\nat_least = 0\nat_most = 0\n"
+DIRECT = "[[expect]]\nwhat = 'DirectByteAccess operation=verify cv=29'\n"
+F2, F1 = "03 82 81", "03 81 82"
+RESETS, VERIFY = "00 00 00, 00 00 00, 00 00 00, ", "74 1C 26 4E"
+"""S-9.2.1 §C, Function Group One; S-9.2.3 §E, Direct Mode."""
+
+
+@pytest.mark.parametrize(
+    ("session", "sent", "verdict", "count", "nearest"),
+    [
+        (TWO, {2.0: F2, 2.5: F2}, PASS, 2, ""),
+        (TWO, {1.0: F2, 2.5: F2}, FAIL, 1, "functions=F2 outside of these times"),
+        (TWO, {2.0: F2, 2.5: F1}, FAIL, 1, f"[{F1}] differs in byte 2 bit 1"),
+        (TWO, {2.0: "05 82 87", 2.5: "04 82 86"}, FAIL, 0, ""),
+        (NOTHING, {2.0: F2, 2.5: "C5 05 82 42"}, PASS, 0, ""),
+        (NOTHING, {2.0: F2, 2.5: "05 82 87"}, FAIL, 1, ""),
+        (DIRECT, {2.0: RESETS + VERIFY}, PASS, 1, ""),
+        (DIRECT, {2.0: RESETS + "78 1C EB 8F"}, FAIL, 0, ""),
+        (DIRECT, {2.0: RESETS + "74 1B 26 49"}, FAIL, 0, "differs in byte 2 bit 2, "),
+        (DIRECT, {2.0: RESETS + "7C 1C 26 46"}, FAIL, 0, "differs in byte 1 bit 3"),
+    ],
+)
+def test_what_a_session_file_expects(
+    session: str, sent: dict[float, str], verdict: Verdict, count: int, nearest: str
+) -> None:
+    """A function between two times, nothing to an address, a CV that is read in direct mode."""
+    idle, signal = lengths_of("FF 00 FF"), list[int]()
+    for at, packets in {**sent, 3.5: ""}.items():
+        signal += idle * (int((at * 1e9 - sum(signal)) // sum(idle)) + 1)
+        signal += lengths_of(*filter(None, packets.split(", ")), preamble=20)
+    (one,) = found(signal, *Session.from_dict(tomllib.loads(session)).expectations)
+    assert (one.verdict, one.count, len(one.times_ns)) == (verdict, count, count)
+    assert nearest in one.nearest
+    assert bool(nearest) is bool(one.nearest)

@@ -200,7 +200,7 @@ def test_which_addresses_are_in_use() -> None:
         ("[[expect]]", "expect[0]"),
         (
             '[[expect]]\nfrom_s = 9999\nto = "short 3"',
-            "'short 3, 1 or more, 9999 s to the end' given",
+            "9999.0 given; the recording ends there, before short 3, 1 or more, 9999 s to the end",
         ),
         ('[[locomotive]]\naddress="short 3"\n[[locomotive]]\naddress="short 3"', "once"),
     ],
