@@ -38,10 +38,8 @@ STANDARD: dict[str, dict[str, Any]] = {
     "conformance.power": {"_RESETS": 20, "_IDLES": 10},  # S-9.2.4 §A
     "conformance.resets": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.1 §C; S-9.2.3 §C
     "conformance.session": {"STEPS": (14, 28, 128)},  # S-9.2 §B; S-9.2.1 §C
-    "conformance.service": {
-        "DIRECT_KINDS": 3,  # S-9.2.3 §E, Direct Mode
-        "ANSWERABLE": 2,  # S-9.2.3 §D (P17)
-    },
+    "conformance.service": {"DIRECT_KINDS": 3},  # S-9.2.3 §E, Direct Mode
+    "conformance.service_demands": {"ANSWERABLE": 2},  # S-9.2.3 §D (P17)
     "conformance.service_groups": {
         "SHORTEST_PACKET_NS": 5_000_000,  # S-9.2 §A and S-9.1 §A, Table 1: 5.1 ms, rounded down
         "ENOUGH": 5,  # S-9.2.3 §E: writes

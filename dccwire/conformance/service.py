@@ -1,15 +1,12 @@
-"""Rules on the sequences of S-9.2.3: what groups of packets show of them.
+"""Watches of S-9.2.3: what is sent in service mode, group by group, and behind hard resets.
 
-A step may end early where the decoder acknowledges it, which no recording of the signal alone
-shows; so fewer packets than demanded fail only where they are too few for any acknowledgement.
-Packets of three bytes may be of several modes; what is wrong in one of them alone is undecided.
-Room: finished groups in, outcomes out; the groups are cut elsewhere.
+Room: packets in, tallies out; the groups are cut in `service_groups`, what they must be stands in
+`service_demands`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from typing import TypeAlias
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -20,10 +17,9 @@ from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.pace import APART_112_127
 from dccwire.conformance.rules import FAILED, PASSED, UNKNOWN_MODE, Outcome, Rule, Sent, Verdict
+from dccwire.conformance.service_demands import ANSWERABLE, accesses, by_count, by_order
 from dccwire.conformance.service_groups import (
-    ANSWERED,
     COUNTS,
-    LOST,
     SHORTEST_PACKET_NS,
     End,
     Group,
@@ -32,34 +28,18 @@ from dccwire.conformance.service_groups import (
     Pause,
     resets_too,
 )
-from dccwire.conformance.session import Access, Session
+from dccwire.conformance.session import Session
 from dccwire.instructions import CvOperation, HardReset
 from dccwire.packet import Packet
-from dccwire.programming.session import HEARD_FROM
-from dccwire.programming.session import Kind as StepKind
 from dccwire.receiver.tracking import is_service
 from dccwire.service_mode import PRESET_PAGE, DirectBitManipulation
 from dccwire.signal import LIMITS
 
-Found: TypeAlias = Iterator[tuple[Rule, Outcome, int]]
-"""What a rule says, and of when."""
-
 DIRECT_KINDS = 3
 """Verify, write and bit manipulation (S-9.2.3 §E, Direct Mode)."""
 
-ANSWERABLE = HEARD_FROM[StepKind.VERIFY]
-"""Packets from which on an acknowledgement may come (S-9.2.3 §D, P17)."""
-
-DIFFER = "of packets that differ: a decoder obeys identical ones alone (S-9.2.3 §E)"
-ANSWERED_OR_OTHER = f"{ANSWERED}, or they are of another mode (say which in the session)"
-IN_ONE_MODE = "in the one mode or the other: which is in use decides (say it in the session)"
 STRICT = "of exactly the least with the end bit before; the strict reading asks one more (P16, C2)"
 HIDDEN = "fewer, before which half-bits of no packet may hide ones"
-SHARED = "fewer resets than recovery and lead make, " + ANSWERED
-REPEATED = "with page writes repeated where the list has resets (P6)"
-SILENT = "where the text is silent: behind an address query or a decoder lock"
-DIVIDED = "that divide the resets before a step, or come before them"
-FREE = "that come before the recovery ends, if the decoder has not answered (record the current)"
 PERHAPS_SERVICE = "identical packets in close succession to 112 to 127: service mode without reset?"
 CYCLED = "behind a time without signal: whether the power was off decides"
 PERHAPS_OPERATIONS = (
@@ -68,164 +48,11 @@ PERHAPS_OPERATIONS = (
 OPEN_END = "not 1; whether programming has ended decides"
 SHORT_RESETS = "resets among service mode packets behind fewer ones (the text is not clear)"
 
-
 FIND_DIRECT = [
     bytes(Packet(PROGRAMMING_TRACK, one, mode=Mode.SERVICE))
     for one in (DirectBitManipulation(CvOperation.VERIFY, 8, 7, value) for value in (0, 1))
 ]
 """Verifies of CV 8 bit 7 as 0 and as 1."""
-
-
-def accesses(group: Group, page: int | None, session: Session) -> tuple[Access, ...]:
-    """The modes that a group can be of, given what the page register was set to, if known.
-
-    Registers 5, 7 and 8 are of register mode; 1 to 4 are data registers too, of a page other than 1
-    for certain; register 1 below 128 is address-only mode's as well (P5, P9).
-    """
-    if group.target.direct:
-        return (Access.DIRECT,)
-    page_write = group.target == r.PAGE and group.kind is Kind.WRITE
-    if group.target.number > 4 and group.target != r.PAGE:
-        return (Access.REGISTER,)
-    if (group.data[1] if page_write else page) not in (None, PRESET_PAGE):
-        return (Access.PAGED,)
-    found = [Access.PAGED, Access.REGISTER]
-    if page_write or (group.target.number == 1 and group.data[1] < 128):
-        found.append(Access.ADDRESS_ONLY)
-    return tuple(one for one in found if session.access in (None, one)) or tuple(found)
-
-
-def counted(group: Group, least: int) -> Outcome | None:
-    """Whether the packets of a group are enough."""
-    if group.count >= least:
-        return Outcome(Verdict.PASS, group.count, DIFFER * group.differs)
-    if group.uncounted:
-        return None
-    return _short(group, group.count, lost=group.lost)
-
-
-def recovered(group: Group, least: int) -> Outcome | None:
-    """Whether the same write, beyond what is enough, or resets behind it last for its recovery."""
-    count = group.surplus + group.after.count
-    if count >= least:
-        return Outcome(Verdict.PASS, count)
-    if group.uncounted or group.ended is End.RECORDING:
-        return None
-    lost = group.lost or group.after.missed or group.ended is End.GAP
-    return _short(group, count, lost=lost)
-
-
-def _short(group: Group, count: int, *, lost: bool) -> Outcome:
-    if lost:
-        return Outcome(Verdict.UNDECIDED, count, LOST)
-    if group.count >= ANSWERABLE:
-        return Outcome(Verdict.UNDECIDED, count, ANSWERED)
-    return Outcome(Verdict.FAIL, count)
-
-
-def led(group: Group, access: Access, sequence: r.Sequence) -> Outcome | None:
-    """Whether the resets before a group are enough.
-
-    Each write group needs them, and in paged mode each verify group; in other modes the verify
-    groups that follow one another need them once. Behind a write they come after its recovery.
-    """
-    earlier, count, least = group.earlier, group.before.count, sequence.counts.resets
-    verifies = earlier is not None and earlier.kind is group.kind is Kind.VERIFY
-    alike = earlier is not None and earlier.target.direct is group.target.direct
-    if verifies and alike and access is not Access.PAGED:
-        return None
-    whole = least
-    if earlier is not None and earlier.kind is Kind.WRITE:
-        whole += max(0, sequence.least_recovery(earlier.target) - earlier.surplus)
-    if count >= whole:
-        return Outcome(Verdict.PASS, count)
-    if group.before.cut:
-        return None
-    if group.before.missed:
-        return Outcome(Verdict.UNDECIDED, count, LOST)
-    if count >= least:
-        return Outcome(Verdict.UNDECIDED, count, SHARED)
-    if earlier is not None and earlier.kind is Kind.OTHER:
-        return Outcome(Verdict.UNDECIDED, count, SILENT)
-    return Outcome(Verdict.FAIL, count)
-
-
-def by_count(group: Group, possible: tuple[Access, ...]) -> Found:
-    """The rules that count the packets of a group and its resets, in each mode it can be of.
-
-    What is wrong in all of them fails in each; what is wrong in some is undecided there.
-    """
-    columns = zip(*(_demands(group, access) for access in possible), strict=True)
-    for column in columns:
-        wrong = [said is not None and said.verdict is Verdict.FAIL for _, said in column]
-        for rule, said in column:
-            if said is None:
-                continue
-            if said.verdict is Verdict.FAIL and not all(wrong):
-                yield rule, Outcome(Verdict.UNDECIDED, said.value, IN_ONE_MODE), group.begin
-            elif said.note == ANSWERED and len(column) > 1:
-                yield rule, said._replace(note=ANSWERED_OR_OTHER), group.begin
-            else:
-                yield rule, said, group.begin
-
-
-def _demands(group: Group, access: Access) -> Iterator[tuple[Rule, Outcome | None]]:
-    """What a mode demands of a group: resets, packets, recovery."""
-    sequence, page = r.SEQUENCES[access], group.target == r.PAGE
-    counts = sequence.counts
-    yield sequence.resets, led(group, access, sequence)
-    if group.kind is Kind.VERIFY:
-        listed = not (page and access is Access.PAGED)  # no verify of the page register is
-        yield sequence.verifies, counted(group, counts.verifies) if listed else None
-        return
-    least = sequence.least_recovery(group.target)
-    written = recovered(group, least)
-    presets = page and group.after.count < least and access is not Access.ADDRESS_ONLY
-    if presets and written and written.verdict is Verdict.PASS:
-        written = written._replace(note=REPEATED)
-    writes = counts.page_writes if page else counts.writes
-    yield sequence.resets if page else sequence.writes, counted(group, writes)
-    yield sequence.resets if page else sequence.recovery, written
-
-
-def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
-    """The rules on what comes before a group, into it, and into its recovery."""
-    before = group.before
-    if group.earlier is None and not group.cut:
-        lost = Outcome(Verdict.UNDECIDED, note=LOST) if before.missed else FAILED
-        yield r.LEAD, PASSED if before.count else lost, group.begin
-    if group.kind is Kind.OTHER:
-        return
-    few = before.count < COUNTS.resets
-    if before.count:
-        yield r.ZEROS, PASSED, group.begin
-    if before.likeness is not None and few:
-        yield r.ZEROS, FAILED, before.likeness
-    for time in group.intruders:
-        yield r.INTRUDERS, FAILED, time
-    if before.divided is not None and few:
-        yield r.INTRUDERS, Outcome(Verdict.UNDECIDED, note=DIVIDED), before.divided
-    elif not group.intruders and not group.unsure:
-        yield r.INTRUDERS, PASSED, group.begin
-    if group.kind is Kind.WRITE:
-        yield from _in_recovery(group, possible)
-
-
-def _in_recovery(group: Group, possible: tuple[Access, ...]) -> Found:
-    needed = [r.SEQUENCES[access].least_recovery(group.target) for access in possible]
-    outcome, least = recovered(group, max(needed)), recovered(group, min(needed))
-    if outcome is None or least is None:
-        return
-    passed = outcome.verdict is Verdict.PASS
-    if outcome.verdict is Verdict.FAIL and least.verdict is Verdict.PASS:
-        outcome = Outcome(Verdict.UNDECIDED, note=IN_ONE_MODE)
-    plain = outcome._replace(value=None, note=FREE if outcome.note == ANSWERED else outcome.note)
-    if passed or group.ended in (End.PAUSE, End.GAP):
-        yield r.STOPPED, plain, group.end
-    if passed or group.ended in (End.GROUP, End.OTHERS):
-        yield r.IN_RECOVERY, plain, group.end if passed else group.left
-        if not passed and group.ended is End.OTHERS:
-            yield r.INTRUDERS, plain, group.left
 
 
 class ServiceMode(Watch):
