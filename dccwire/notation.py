@@ -12,6 +12,7 @@ from dataclasses import MISSING, dataclass
 from dataclasses import fields as dataclass_fields
 from typing import Any, Generic, TypeVar, cast
 
+from dccwire import codebook as _codebook  # noqa: F401 - enters all formats, which are listed here
 from dccwire.address import ADDRESS_KINDS, BROADCAST, IDLE, PROGRAMMING_TRACK, Address
 from dccwire.errors import Reason, ShapeError, TextError
 from dccwire.fields import FieldKind, Plain

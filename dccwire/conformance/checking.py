@@ -84,7 +84,12 @@ def check(
         found = list[Found]()
         for one in several:
             opened = one if isinstance(one, Recording) else read(one, resolution=resolution_ns)
-            judge = _judged(opened, known, uncertainty_ns, processes, progress)
+            try:
+                judge = _judged(opened, known, uncertainty_ns, processes, progress)
+            except FieldError as error:
+                if len(several) > 1:
+                    error.add_note(f"in {opened.path}")
+                raise
             found.append(Found(judge, opened.path, opened.notes, opened.factor))
             if judge.stopped:
                 break

@@ -9,6 +9,7 @@ import pytest
 from conformance_helpers import PLAIN, edges_of, result
 
 from dccwire.conformance import Expectation, Report, Session, Verdict, check
+from dccwire.errors import FieldError
 from dccwire.recordings import read, write_vcd
 from dccwire.synthesis import Sending
 
@@ -92,6 +93,16 @@ def test_expectations_are_told_of_each(tmp_path: Path) -> None:
     found = check([one, other], session=session).expectations
     assert [each.verdict for each in found] == [Verdict.PASS, Verdict.FAIL]
     assert [each.note for each in found] == [f"in {one}", f"in {other}"]
+
+
+def test_an_expectation_behind_the_end_of_one_names_it(tmp_path: Path) -> None:
+    """Of a single recording it is plain which."""
+    short = saved(tmp_path, "a.vcd", PLAIN)
+    session = Session(expectations=(Expectation(from_ns=100_000_000),))
+    for recordings, notes in (([MORNING, short], [f"in {short}"]), ([short], [])):
+        with pytest.raises(FieldError, match="from_s") as caught:
+            check(recordings, session=session)
+        assert getattr(caught.value, "__notes__", []) == notes
 
 
 def test_one_that_is_in_doubt_leaves_its_rules_open(tmp_path: Path) -> None:
