@@ -5,12 +5,13 @@ Room: packets in, results of expectations out; no rule of a standard stands here
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from dccwire.address import Mode
 from dccwire.conformance.expectations import Expectation, ExpectationResult, wanted_of
 from dccwire.conformance.history import Heard, Watch, most_hidden
-from dccwire.conformance.measures import FIRST_TIMES
+from dccwire.conformance.measures import FIRST_TIMES, Tally
 from dccwire.conformance.rules import Sent, Verdict
 from dccwire.packet import Packet, decode_or_none, encode, readings
 from dccwire.signal import UNBOUNDED
@@ -103,6 +104,10 @@ class Expecting(Watch, abstract=True):
             self.hide(
                 at + 1, until, f"what comes after {at / 1e9:g} s is not recorded, or not judged"
             )
+
+    def tallies(self) -> Iterable[Tally]:
+        """No rule is judged."""
+        return ()
 
     def result(self) -> ExpectationResult:
         """What was found, when all packets were heard."""

@@ -73,6 +73,7 @@ class Watch(ABC):
     `pace.whole_address` gives, or the first byte.
     """
 
+    _tally: Tally
     awake = False
     heeds: Set[bytes] = frozenset()
     classes: ClassVar[list[type[Watch]]] = []
@@ -102,5 +103,5 @@ class Watch(ABC):
         """The recording ends."""
 
     def tallies(self) -> Iterable[Tally]:
-        """What was found."""
-        return ()
+        """What was found; of most, what they count in `_tally`."""
+        return (self._tally,)

@@ -132,6 +132,3 @@ class BaselineSpeeds(Watch):
         if wrong and heard.sent.mode is None:
             outcome = Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE)
         self._tally.add(outcome, [heard.start])
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)

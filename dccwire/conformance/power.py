@@ -117,9 +117,6 @@ class Cycle(_PowerOn):
         self._tally.add(outcome, [heard.start])
         self._tally.lacks, self._since = "", None
 
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
 
 class StartUp(_PowerOn):
     """Rule 86: resets, then idles, if nothing is known of a state before."""

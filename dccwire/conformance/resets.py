@@ -6,8 +6,6 @@ traffic costs nothing. Room: a class for each rule.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 import numpy as np
 
 from dccwire.address import Mode, Partition
@@ -65,6 +63,8 @@ class AfterReset(Watch):
     Only the last reset counts; one with nothing of that kind behind it for so long passes.
     """
 
+    _tally: LimitMeasure
+
     def __init__(self, error_ns: int, session: Session) -> None:
         super().__init__(error_ns, session)
         self._tally = LimitMeasure(AFTER_RESET, error_ns)
@@ -121,9 +121,6 @@ class AfterReset(Watch):
         if hides(begin, end):
             self.miss(begin, end)
 
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
 
 class AfterDecoderReset(Watch):
     """Rule 38: packets, and time, from a decoder reset to a packet to 112 to 127."""
@@ -178,9 +175,6 @@ class AfterDecoderReset(Watch):
     def gap(self, begin: int, end: int) -> None:
         self._missed += -(-(end - begin) // SHORTEST_PACKET_NS) * hides(begin, end)
 
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
 
 class AfterSession(Watch):
     """Rule 92: after service mode, nothing that a decoder may take for more of it comes first."""
@@ -213,6 +207,3 @@ class AfterSession(Watch):
     def gap(self, begin: int, end: int) -> None:
         self._off |= end - begin > LIMITS["tr0"].most
         self._missed |= hides(begin, end) and not self._off
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)

@@ -6,8 +6,6 @@ rule, or for a few that look at the same packets.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import Tally
 from dccwire.conformance.rules import (
@@ -70,9 +68,6 @@ class FactoryTests(Watch):
             said = Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE)
         self._tally.add(said, [heard.start])
 
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
 
 class Repeated(Watch):
     """Rule 41: a state of F13 to F28 that differs from the one before comes twice, at least.
@@ -119,9 +114,6 @@ class Repeated(Watch):
             if count is not None:
                 self._tally.add(once if count == 1 else PASSED, [at])
 
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
 
 class StatesAgain(Watch):
     """Rule 89: how many binary states are what was sent before; 0 stands for all of its form."""
@@ -154,6 +146,3 @@ class StatesAgain(Watch):
                 again = known == before
             note = "sent again without a change, at once or later" if again else ""
             self._tally.add(Outcome(Verdict.OBSERVED, note=note), [heard.start])
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)

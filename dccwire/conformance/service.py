@@ -277,7 +277,3 @@ class HardResets(Watch):
     def miss(self, begin: int, end: int) -> None:
         """What could not be read is not counted."""
         self.awake = False
-
-    def tallies(self) -> Iterable[Tally]:
-        """What was counted."""
-        return (self._tally,)

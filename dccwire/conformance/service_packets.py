@@ -5,8 +5,6 @@ Room: one declaration and one small function a rule, a class where the session m
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from dccwire.address import Mode
 from dccwire.codebook import is_query_or_lock
 from dccwire.conformance.history import Heard, Watch
@@ -102,6 +100,3 @@ class AddressOnly(Watch):
             self._tally.add(Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE), [heard.start])
         else:
             self._tally.add(FAILED, [heard.start])
-
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)

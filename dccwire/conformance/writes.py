@@ -146,9 +146,6 @@ class WrittenTwice(Watch):
         if hides(begin, end):
             self._doubt()
 
-    def tallies(self) -> Iterable[Tally]:
-        return (self._tally,)
-
 
 def _writes(packet: Packet | None) -> bool:
     """Whether a packet to a multi-function decoder writes a CV in the long form."""
