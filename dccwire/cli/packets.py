@@ -28,7 +28,7 @@ def add_commands(commands: Commands) -> None:
     add = add_reader(commands, "packets", _packets, "list the packets of recordings")
     add("--json", action="store_true", help="one object a line")
     add("--to", metavar="ADDRESS", help="packets to this address alone, such as 'short 3'")
-    add("--kind", choices=KINDS, help="packets about this alone")
+    add("--kind", choices=KINDS, metavar="KIND", help=f"packets about it: {', '.join(KINDS)}")
     add("--changes", action="store_true", help="packets that say other than the last alike")
     add("--from", type=number, default=0, metavar="S", dest="begin", help="from this second on")
     add("--until", type=number, default=inf, metavar="S", help="up to this second")

@@ -65,7 +65,7 @@ def check(
     Raises:
         RecordingError: the file cannot be used.
         FieldError: a number that is no rule's, an uncertainty below 0 or so large that ones and
-            zeros cannot be told apart, or an edge before the one before it.
+            zeros cannot be told apart, an edge before the one before it, or no process.
 
     >>> from dccwire.synthesis import Sending, synthesize
     >>> idles = synthesize([Sending(bytes.fromhex("FF00FF"))] * 20, jitter_ns=300, seed=1)
@@ -73,6 +73,8 @@ def check(
     >>> report.verdict.value, report.packets
     ('pass', 20)
     """
+    if type(processes) is not int or processes < 1:
+        raise FieldError("processes", "1 or more", processes)
     known = session or Session()
     for number in rules or ():
         if number not in RULES:

@@ -219,3 +219,18 @@ def test_stopped_processes_give_the_report_so_far(long_vcd: Path) -> None:
     assert report.stopped
     assert 0 < report.packets < check(long_vcd).packets
     assert report.notes[0].startswith("stopped: what comes after")
+
+
+@pytest.mark.parametrize("processes", [0, -1, 1.5, True])
+def test_no_process_is_refused(processes: int) -> None:
+    """As the command line has it, too."""
+    with pytest.raises(FieldError, match="processes: 1 or more expected"):
+        check(STORM, processes=processes)
+
+
+def test_the_command_takes_processes_and_several_files(run, long_vcd: Path) -> None:
+    """The report is that of one process; a number that is none is one line."""
+    words = ["check", str(long_vcd), str(STORM), "--json"]
+    assert run(*words, "--processes", "2") == run(*words)
+    status, out, err = run(*words, "--processes", "0")
+    assert (status, out, err) == (2, "", "dccwire: processes: 1 or more expected, 0 given\n")
