@@ -56,7 +56,9 @@ def read_packet(text: str) -> bytes:
     >>> read_packet("idle: Idle").hex(" "), read_packet("37 74 42").hex(" ")
     ('ff 00 ff', '37 74 42')
     """
-    if ":" in text or re.search("[g-zG-Z]{2}.* ", text):
+    word = re.search("[g-zG-Z]{2}", text)
+    # What has a blank behind a word that is no hex is a packet's text that lacks its colon.
+    if ":" in text or (word is not None and text.find(" ", word.end()) >= 0):
         return bytes(Packet.from_text(text))
     return parse_hex(text)
 

@@ -134,7 +134,8 @@ def plant(
         whole = planting.everywhere
         marks.append(Mark(planting.name, *((times[0], times[-1]) if whole else (begin, end))))
     marks.sort(key=lambda one: one.begin_ns)
-    return Planted([on_grid(one, sampling_ns) for one in edges], tuple(marks))
+    # What comes late may be overtaken by what stands close behind it; edges stay in order.
+    return Planted([on_grid(one, sampling_ns) for one in accumulate(edges, max)], tuple(marks))
 
 
 def plantings_in_words() -> Iterator[tuple[str, ...]]:
