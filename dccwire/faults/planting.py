@@ -86,7 +86,8 @@ def plant(
     Args:
         sendings: what is sent, in order.
         wishes: `NAME`, or `NAME@PLACE` with the number of a packet, the first being 0; else it
-            stands in the middle. At one place they are planted in the order given.
+            stands in the middle. At one place they are planted in the order given, what changes
+            the whole signal last.
         start_ns: when the first half-bit begins.
         jitter_ns: each edge of the station comes up to so much early or late.
         sampling_ns: edges are seen at multiples of this.
@@ -127,7 +128,8 @@ def plant(
         )
     )
     marks = []
-    for planting, place, count in spans:
+    # What a recorder does to the whole signal comes last: to all that there is to see.
+    for planting, place, count in sorted(spans, key=lambda one: one[0].everywhere):
         begin, end = times[place], times[place + count]
         if planting.see is not None:
             edges = planting.see(edges, begin, end, random)
