@@ -91,7 +91,7 @@ def test_a_packet_that_was_sent(packet: Packet | bytes | str) -> None:
     [
         ("short 3: FunctionGroupOne functions=FL", {}, "1 or more, 0 s to the end; 0 seen"),
         ("short 55: SpeedAndDirection forward=yes c=1 speed=5", {}, "differs in byte 2 bit 0"),
-        ("idle: Idle", {"times": 1}, "idle: Idle, 1, 0 s to the end; 2 seen"),
+        ("idle: Idle", {"times": 1}, "idle: Idle, exactly 1, 0 s to the end; 2 seen"),
         ("idle: Idle", {"between": (0.006, 0.007)}, "1 or more, 0.006 to 0.007 s; 0 seen; nearest"),
     ],
 )
@@ -134,7 +134,7 @@ def test_the_plugin_is_known_to_pytest(pytester: pytest.Pytester) -> None:
     assert entry == {"dccwire": "dccwire.pytest_plugin"}
     result = pytester.runpytest_subprocess("-p", "no:dccwire", "-p", entry["dccwire"])
     result.assert_outcomes(passed=1, failed=1)
-    result.stdout.fnmatch_lines(["expected idle: Idle, 0, 0 s to the end; * seen"])
+    result.stdout.fnmatch_lines(["expected idle: Idle, none, 0 s to the end; * seen"])
     assert "pytest_plugin.py" not in result.stdout.str()
 
 

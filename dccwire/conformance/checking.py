@@ -15,7 +15,7 @@ import numpy as np
 from dccwire.conformance.judging import Judge, Terms
 from dccwire.conformance.parts import Part, joined, judged_in_processes
 from dccwire.conformance.report import Report
-from dccwire.conformance.rules import KNOWN, RULES
+from dccwire.conformance.rules import KNOWN, LISTED, RULES
 from dccwire.conformance.session import Session
 from dccwire.conformance.several import (
     Found,
@@ -78,7 +78,7 @@ def check(
     known = session or Session()
     for number in rules or ():
         if number not in RULES:
-            raise FieldError("rules", KNOWN, number)
+            raise FieldError("rules", KNOWN, number, LISTED)
     if isinstance(recording, (str, os.PathLike, Recording)):
         recording = [recording]
     several = [*recording]

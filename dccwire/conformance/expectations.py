@@ -59,7 +59,9 @@ class Expectation:
     def __str__(self) -> str:
         to = "any packet" if self.to is None else address_text(self.to)
         most = "or more" if self.at_most is None else f"to {self.at_most}"
-        count = f"{self.at_least} {most}" if self.at_most != self.at_least else f"{self.at_least}"
+        count = f"{self.at_least} {most}"
+        if self.at_most == self.at_least:
+            count = f"exactly {self.at_least}" if self.at_least else "none"
         end = "the end" if self.until_ns is None else f"{self.until_ns / 1e9:g} s"
         begin = f"{self.from_ns / 1e9:g}{'' if self.until_ns is not None else ' s'}"
         asked = f"{to}{': ' * bool(self.what)}{self.what}" if self.packet is None else self.packet

@@ -26,6 +26,9 @@ _SCREEN = 23
 _LEAST_ROWS = 3
 """Rows of the table of addresses behind much that is told in full: those with most packets."""
 
+_FEW = 3
+"""Findings that follow from another and are told by what they judge."""
+
 _HALF_BITS = 2
 """Lines for the half-bits by length, where not all is told."""
 
@@ -147,8 +150,7 @@ def of_causes(report: Report) -> dict[int, str]:
             told[number] = cause.words if cause.rule is None else f"follows from rule {cause.rule}"
         if cause.rule is not None:
             some = [one for one in report.results if one.rule.number in cause.follows]
-            follows = f"from this follow the findings of {_rules(some)}" if some else ""
-            told[cause.rule] = "; ".join(filter(None, (cause.amount, follows)))
+            told[cause.rule] = "; ".join(filter(None, (cause.amount, _follows(some))))
     return told
 
 
@@ -156,9 +158,16 @@ def _following(cause: Cause, results: Iterable[RuleResult], width: int) -> Itera
     """The rules whose findings come of a cause, and by what all times are off."""
     some = [one for one in results if one.rule.number in cause.follows]
     told = cause.amount if cause.rule is not None else cause.words
-    for words in (told, f"from this follow the findings of {_rules(some)}" if some else ""):
-        if words:
-            yield from wrapped(words, width, "      ")
+    for words in filter(None, (told, _follows(some))):
+        yield from wrapped(words, width, "      ")
+
+
+def _follows(results: Sequence[RuleResult]) -> str:
+    """Which findings follow from one; a few by what they judge."""
+    if not results:
+        return ""
+    names = f" ({'; '.join(one.rule.quantity for one in results)})" * (len(results) <= _FEW)
+    return f"from this follow the findings of {_rules(results)}{names}"
 
 
 def _expected(report: Report, width: int) -> Iterator[str]:

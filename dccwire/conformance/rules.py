@@ -187,7 +187,8 @@ def _declare(made: Rule) -> Rule:
     return made
 
 
-KNOWN = "numbers of rules, as rules_in_words and --list tell them"
+KNOWN = "numbers of rules"
+LISTED = "'dccwire check --list' tells them all"
 
 
 def choose_rules(text: str) -> tuple[int, ...]:
@@ -207,7 +208,7 @@ def choose_rules(text: str) -> tuple[int, ...]:
             raise FieldError("rules", "numbers and ranges such as 1-5,14", text)
         named = [one for one in RULES if int(ends[0]) <= one <= int(ends[1])]
         if not named:
-            raise FieldError("rules", KNOWN, part.strip())
+            raise FieldError("rules", KNOWN, part.strip(), LISTED)
         chosen.update(named)
     return tuple(sorted(chosen))
 

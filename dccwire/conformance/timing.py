@@ -51,6 +51,8 @@ _PROBE_NS = 200
 _PROBE_SHARE = 0.1
 """Or by so much of it (common practice, no source)."""
 
+NOISE = "single ones may be noise at the place of the probe (E5)"
+
 _ALIKE = 0.01
 """How far the factors of ones and zeros may differ to be one (common practice, no source)."""
 
@@ -276,6 +278,8 @@ class TimingRules:
         if self._torn:
             torn = counted(self._torn, "bit")
             self.neither.remarks = [f"{torn} of half a 1 and half a 0"]
+        if self.neither.failed > self._torn and NOISE not in self.neither.remarks:
+            self.neither.remarks.append(NOISE)
         if self.means.measured:
             mean, error = by_half(self._longer, self.means.measured, self.differences.error)
             told = f"{mean / 1e3:+.3f} us of {counted(self.means.measured, 'bit')}"

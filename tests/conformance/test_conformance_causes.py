@@ -204,9 +204,9 @@ def test_the_report_tells_what_follows() -> None:
     text = report.text()
     told = text.split("\nfail\n")[1].split("\n\n")[0].splitlines()
     assert told[0] == "  19  first byte 255: FF 00 FF only"
-    assert told[-1] == "      from this follow the findings of rule 18"
-    assert "first byte 0, 254 or 255" not in text
-    assert "first byte 0, 254 or 255" in report.text(every=True)
+    assert told[-1] == "      from this follow the findings of rule 18 (first byte 0, 254 or 255)"
+    assert "in defined packets only" not in text
+    assert "first byte 0, 254 or 255: in defined packets only" in report.text(every=True)
     *_, summary = report.to_dicts()
     assert json.loads(json.dumps(summary))["causes"] == [
         {"rule": 19, "count": 1, "follows": [18], "words": "first byte 255: FF 00 FF only"}

@@ -281,7 +281,7 @@ def test_bounds_of_an_expectation(wrong: dict[str, object]) -> None:
     ("one", "text"),
     [
         (Expectation(), "any packet, 1 or more, 0 s to the end"),
-        (Expectation(THREE, at_least=0, at_most=0), "short 3, 0, 0 s to the end"),
+        (Expectation(THREE, at_least=0, at_most=0), "short 3, none, 0 s to the end"),
         (Expectation(THREE, "F1=on", 2, 4, 10**9, 2 * 10**9), "short 3: F1=on, 2 to 4, 1 to 2 s"),
     ],
 )

@@ -202,7 +202,7 @@ def test_what_is_no_list_of_rules(text: str) -> None:
 @pytest.mark.parametrize(("text", "part"), [("95", "95"), ("1, 95-99 ", "95-99"), ("5-3", "5-3")])
 def test_numbers_that_are_no_rules(text: str, part: str) -> None:
     """The error holds the part that names none, and says where they are told."""
-    bound = "numbers of rules, as rules_in_words and --list tell them"
+    bound = "numbers of rules"
     with refused(FieldError, field="rules", value=part, bound=bound):
         choose_rules(text)
 
