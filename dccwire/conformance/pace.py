@@ -80,7 +80,9 @@ class PaceRules:
         """The number of the address of a packet, 0 where none of the rules is about it."""
         whole = whole_address(sent.data) if sent.right else b""
         like_registers = bool(whole) and whole[0] in _LIKE_REGISTERS
-        if not whole or (like_registers and sent.mode is Mode.SERVICE):
+        service = sent.mode is Mode.SERVICE
+        # Queries and locks in a mode that is not known may be of service mode, as registers may.
+        if not whole or service or (sent.mode is None and not like_registers):
             return 0
         key = whole, like_registers and sent.mode is None
         if key not in self._numbers:

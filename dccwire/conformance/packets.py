@@ -79,6 +79,8 @@ class PacketRules:
         self._watches = [*(one(error_ns, session) for one in Watch.classes), *self._expecting]
         self._pace = PaceRules(error_ns, session)
         self._history = ModeHistory()
+        # Where no service mode is meant, nothing is of it.
+        self._may_be_service = session.programming_track is not False
         self._profiles: dict[object, _Profile] = {}
         self._known: dict[bytes | int, _Profile] = {}
         self._number = 0
@@ -95,7 +97,7 @@ class PacketRules:
         mode: Mode | None = Mode.OPERATIONS
         if Sent(data).right:  # what no decoder heeds changes no mode
             heard = self._history.take(data, start, end)
-            mode = heard if is_service(data) else mode
+            mode = heard if is_service(data) and self._may_be_service else mode
         key = data + bytes((_MODES.index(mode),))
         self._learn({key})
         profile = self._known[key]
@@ -207,7 +209,7 @@ class PacketRules:
         places = np.flatnonzero(counts)
         some = rows.take(places)
         told = [_MODES.index(self._history.take(one.data, one.start, one.end)) for one in some]
-        if not doubtful.any():
+        if not (doubtful.any() and self._may_be_service):
             return 0
         modes = np.zeros(len(rows), np.intp)
         modes[places] = told

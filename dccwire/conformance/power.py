@@ -25,10 +25,10 @@ CYCLE = rule(
 )
 START_UP = rule(
     86,
-    "resets, then idles, when power comes on with no earlier state",
+    "resets, then idles, before operation, when power comes on with no earlier state",
     Limit(
         "S-9.2.4 §A (a text that was not at hand)",
-        words="20 or more, then 10 or more, before any other packet",
+        words="20 or more, then 10 or more, before any operating packet",
     ),
 )
 
@@ -36,6 +36,10 @@ _RESETS, _IDLES = 20, 10
 _POWER = "needs the session: power_on_s = [...]"
 _NEW = f"{_POWER}, and new = true where there was no earlier state"
 _PERHAPS = "fewer, behind a time without signal: whether power was off; power_on_s would tell"
+_SERVICE = Outcome(
+    Verdict.UNDECIDED,
+    note="before service mode, not operation: what comes first there is rule 50's",
+)
 _CLOSE = "of 20 to 22, with the resets before service mode among them: the text does not say (50)"
 
 
@@ -142,7 +146,10 @@ class StartUp(_PowerOn):
         elif sent.data == IDLE_PACKET:
             self._idles += 1
         elif sent.data != RESET_PACKET:
-            self._judge(self._start)
+            if sent.mode is Mode.OPERATIONS or not is_service(sent.data):
+                self._judge(heard.start)
+            else:  # of service mode, which rule 50 is about, or perhaps
+                self._tally.add(_SERVICE, [heard.start])
             self._start = None
             self.awake = bool(self._times)
         elif not self._idles:

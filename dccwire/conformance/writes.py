@@ -64,6 +64,9 @@ _TO_ALL = b"\0"
 _ITS_OWN = Outcome(
     Verdict.UNDECIDED, note="to an address that is a consist's and a locomotive's own"
 )
+_CUT = Outcome(
+    Verdict.UNDECIDED, note="sent once until the recording ends: a longer one may show it again"
+)
 _BEGUN = Outcome(Verdict.UNDECIDED, note="whose first packet may not have been recorded")
 
 
@@ -141,6 +144,10 @@ class WrittenTwice(Watch):
 
     def miss(self, begin: int, end: int) -> None:
         self._doubt()
+
+    def close(self) -> None:
+        for first in self._first.values():
+            self._tally.add(_CUT, [first.start])
 
     def gap(self, begin: int, end: int) -> None:
         if hides(begin, end):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import accumulate
 
 import numpy as np
@@ -148,7 +149,8 @@ def test_rule_86_start_up(packets: list[str | int], verdict: Verdict) -> None:
     """Twenty resets, then ten idles, before anything else (S-9.2.4 §A), if nothing was known."""
     found = judged(86, packets, NEW)
     assert found.verdict is verdict
-    assert found.first_times_ns == ((16 * 116_000,) if verdict is FAIL else ())
+    late = sum(sum(halves(one)) for one in packets[:-1]) + 16 * 116_000
+    assert found.first_times_ns == ((late,) if verdict is FAIL else ())
     assert judged(86, packets, Session(power_on_ns=(0,), new=False)).verdict is NOT_EXERCISED
     for session in (None, Session(power_on_ns=(0,)), Session(new=True)):
         assert judged(86, packets, session).verdict is NOT_DECIDABLE
@@ -164,7 +166,17 @@ def test_rule_86_each_time_that_power_comes_on() -> None:
     report = check([edges], resolution_ns=1000, session=Session(power_on_ns=times, new=True))
     found = result(report, 86)
     assert (found.measured, found.failed) == (2, 1)
-    assert found.first_times_ns == (int(edges[second]) + 16 * 116_000,)
+    wrong = sum(len(halves(one)) for one in packets[:61])
+    assert found.first_times_ns == (int(edges[wrong]) + 16 * 116_000,)
+
+
+def test_rule_86_is_not_about_service_mode() -> None:
+    """Packets of service mode are no operating packets; those to 112 to 127 are, in operation."""
+    start = [*RESETS, RESET, RESET, RESET, *["7C 1C 05"] * 5]
+    programming = replace(NEW, programming_track=True)
+    assert judged(86, start, programming).verdict is UNDECIDED
+    assert judged(86, [*RESETS, *IDLES, "7C 1C 05"], NEW).verdict is PASS
+    assert judged(86, start, replace(NEW, programming_track=False)).verdict is FAIL
 
 
 def test_rule_86_after_a_gap() -> None:

@@ -37,7 +37,7 @@ TEXTS = {
     79: ("first byte 1 to 111", "S-9.2.3 Appendix A (P12)", DEFINED),
     81: ("00 F9 0aaaaaaa", "S-9.2.3 Appendix B", DEFINED),
     86: (
-        "20 or more, then 10 or more, before any other packet",
+        "20 or more, then 10 or more, before any operating packet",
         "S-9.2.4 §A (a text that was not at hand)",
         SHALL,
     ),

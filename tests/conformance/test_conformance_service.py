@@ -940,3 +940,15 @@ def test_any_packets_in_any_portions(
     size = data.draw(st.integers(1, max(len(edges), 1)))
     parts = [edges[at : at + size] for at in range(0, len(edges), size)]
     assert in_service(check(parts, resolution_ns=SAMPLED_NS, session=session)) == whole
+
+
+def test_rule_24_is_not_about_queries_and_locks_of_service_mode() -> None:
+    """They lie close together there, as all that is of service mode."""
+    for text in ("25r 5l 3r", "25r 5q 3r"):
+        assert told(24, text, programming_track=True).verdict is Verdict.NOT_EXERCISED
+
+
+def test_direct_mode_is_not_looked_for_where_no_service_mode_is_meant() -> None:
+    """The same bytes are instructions to locomotives 112 to 127, then."""
+    assert told(59, "r v", programming_track=False).verdict is Verdict.NOT_EXERCISED
+    assert told(59, "v", programming_track=False, around=False).verdict is Verdict.NOT_EXERCISED
