@@ -138,7 +138,7 @@ class ServiceMode(Watch):
         for group in groups:
             page = None if self._cycled else self._page
             possible = accesses(group, page, self.session)
-            counted = () if group.kind is Kind.OTHER else by_count(group, possible)
+            counted = () if group.kind is Kind.OTHER else by_count(group, possible, page)
             doubt = self._doubt(group)
             found = (*self._preambles, *by_order(group, possible), *counted)
             for rule, outcome, time in found:

@@ -38,6 +38,7 @@ ANSWERED_OR_OTHER = f"{ANSWERED}, or they are of another mode (say which in the 
 IN_ONE_MODE = "in the one mode or the other: which is in use decides (say it in the session)"
 SHARED = "fewer resets than recovery and lead make, " + ANSWERED
 REPEATED = "with page writes repeated where the list has resets (P6)"
+UNOPENED = "with no write of the page register before, which opens the sequence, since power-on"
 SILENT = "where the text is silent: behind an address query or a decoder lock"
 DIVIDED = "that divide the resets before a step, or come before them"
 FREE = "that come before the recovery ends, if the decoder has not answered (record the current)"
@@ -117,12 +118,14 @@ def led(group: Group, access: Access, sequence: r.Sequence) -> Outcome | None:
     return Outcome(Verdict.FAIL, count)
 
 
-def by_count(group: Group, possible: tuple[Access, ...]) -> Found:
+def by_count(group: Group, possible: tuple[Access, ...], page: int | None) -> Found:
     """The rules that count the packets of a group and its resets, in each mode it can be of.
 
-    What is wrong in all of them fails in each; what is wrong in some is undecided there.
+    What is wrong in all of them fails in each; what is wrong in some is undecided there. So is what
+    no write of the page register opens, as far as is known of the `page`.
     """
-    columns = zip(*(_demands(group, access) for access in possible), strict=True)
+    opened = page is not None or group.target.direct or group.target == r.PAGE
+    columns = zip(*(_demands(group, access, opened=opened) for access in possible), strict=True)
     for column in columns:
         wrong = [said is not None and said.verdict is Verdict.FAIL for _, said in column]
         for rule, said in column:
@@ -136,11 +139,16 @@ def by_count(group: Group, possible: tuple[Access, ...]) -> Found:
                 yield rule, said, group.begin
 
 
-def _demands(group: Group, access: Access) -> Iterator[tuple[Rule, Outcome | None]]:
+def _demands(
+    group: Group, access: Access, *, opened: bool
+) -> Iterator[tuple[Rule, Outcome | None]]:
     """What a mode demands of a group: resets, packets, recovery."""
     sequence, page = r.SEQUENCES[access], group.target == r.PAGE
     counts = sequence.counts
-    yield sequence.resets, led(group, access, sequence)
+    leads = led(group, access, sequence)
+    if leads is not None and leads.verdict is Verdict.PASS and not opened:
+        leads = Outcome(Verdict.UNDECIDED, leads.value, UNOPENED)
+    yield sequence.resets, leads
     if group.kind is Kind.VERIFY:
         listed = not (page and access is Access.PAGED)  # no verify of the page register is
         yield sequence.verifies, counted(group, counts.verifies) if listed else None
