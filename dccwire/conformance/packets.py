@@ -79,8 +79,7 @@ class PacketRules:
         self._watches = [*(one(error_ns, session) for one in Watch.classes), *self._expecting]
         self._pace = PaceRules(error_ns, session)
         self._history = ModeHistory()
-        # Where no service mode is meant, nothing is of it.
-        self._may_be_service = session.programming_track is not False
+        self._track = session.programming_track
         self._profiles: dict[object, _Profile] = {}
         self._known: dict[bytes | int, _Profile] = {}
         self._number = 0
@@ -97,7 +96,7 @@ class PacketRules:
         mode: Mode | None = Mode.OPERATIONS
         if Sent(data).right:  # what no decoder heeds changes no mode
             heard = self._history.take(data, start, end)
-            mode = heard if is_service(data) and self._may_be_service else mode
+            mode = self._in_session(heard) if is_service(data) else mode
         key = data + bytes((_MODES.index(mode),))
         self._learn({key})
         profile = self._known[key]
@@ -196,6 +195,16 @@ class PacketRules:
             yield from one.tallies()
         yield from lacking.tallies()
 
+    def _in_session(self, heard: Mode | None) -> Mode | None:
+        """The mode of what can be of service mode: where none is meant, nothing is of it.
+
+        Where it is meant, what nothing leads there may be of it, too.
+        """
+        if self._track is None:
+            return heard
+        operations = heard is Mode.OPERATIONS
+        return (None if operations else heard) if self._track else Mode.OPERATIONS
+
     def _modes(self, rows: PacketColumns) -> NDArray[np.intp] | int:
         """The modes of packets, as numbers; all are in operations mode where none could be else.
 
@@ -208,8 +217,9 @@ class PacketRules:
         counts[:-1] |= counts[1:]
         places = np.flatnonzero(counts)
         some = rows.take(places)
-        told = [_MODES.index(self._history.take(one.data, one.start, one.end)) for one in some]
-        if not (doubtful.any() and self._may_be_service):
+        heard = (self._history.take(one.data, one.start, one.end) for one in some)
+        told = [_MODES.index(self._in_session(mode)) for mode in heard]
+        if not doubtful.any():
             return 0
         modes = np.zeros(len(rows), np.intp)
         modes[places] = told

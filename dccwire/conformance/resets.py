@@ -198,7 +198,10 @@ class AfterSession(Watch):
             outcome = MISSED if self._missed else PASSED
             if is_service(sent.data):
                 unknown = Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE)
-                outcome = _OFF if self._off else unknown if sent.mode is None else FAILED
+                # Where service mode is meant, the mode is in doubt because nothing leads there.
+                known = sent.mode is not None or self.session.programming_track
+                outcome = MISSED if self._missed and known else FAILED if known else unknown
+                outcome = _OFF if self._off else outcome
             self._tally.add(outcome, [heard.start])
 
     def miss(self, begin: int, end: int) -> None:

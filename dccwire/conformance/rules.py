@@ -83,7 +83,7 @@ class Outcome(NamedTuple):
     force: Force | None = None
 
 
-UNKNOWN_MODE = "in packets of service mode, perhaps: what came before them is not recorded"
+UNKNOWN_MODE = "in packets of service mode, perhaps: what came before them does not tell"
 
 PASSED, FAILED = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
 """The outcomes that say no more."""

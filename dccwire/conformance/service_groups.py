@@ -92,6 +92,7 @@ class Group:
         data: the bytes of the last packet.
         count: the packets, where none of another kind divides them.
         same: the last packets that are identical; `differs`: not all of them are.
+        folded: resets among the packets, behind as many writes as are enough: all are its recovery.
         long: a preamble has at least the 20 ones of service mode.
         unsure: the mode of a packet could not be known.
         missed: some may not have been read.
@@ -110,6 +111,7 @@ class Group:
     count: int = 0
     run: int = 0
     same: int = 0
+    folded: int = 0
     differs: bool = False
     long: bool = False
     unsure: bool = False
@@ -137,10 +139,10 @@ class Group:
 
     @property
     def surplus(self) -> int:
-        """Identical packets beyond those that are enough."""
-        return max(0, min(self.same, self.run - ENOUGH))
+        """Identical packets beyond those that are enough, and resets among them."""
+        return max(0, min(self.same, self.run - ENOUGH)) + self.folded
 
-    def add(self, heard: Heard, *, missed: bool) -> None:
+    def add(self, heard: Heard, *, missed: bool, unsure: bool) -> None:
         """Take one more packet."""
         data = heard.sent.data
         self.differs |= data != self.data
@@ -148,8 +150,8 @@ class Group:
         self.data, self.end = data, heard.end
         self.run += 1
         self.count = max(self.count, self.run)
+        self.unsure |= unsure
         self.long |= heard.ones >= COUNTS.preamble
-        self.unsure |= heard.sent.mode is None
         self.missed |= missed
 
 
@@ -283,12 +285,19 @@ class Groups:
         data, (kind, target) = heard.sent.data, kind_and_target(heard.sent.data)
         group, held, bare = self._group, self._intruder, not self._resets.count
         like = group is not None and bare and (group.kind, group.target) == (kind, target)
-        doubt = UNKNOWN_MODE if heard.sent.mode is None else ""
+        unsure = heard.sent.mode is None and not self._meant
+        doubt = UNKNOWN_MODE if unsure else ""
         (silenced, end), self._silenced = self._silenced, (b"", 0)
         if self._ended is None and bare and silenced == data:
             self.pause = Pause(heard.start - end, heard.start, 0, LOST)
         elif self._ended is not None and (like or not bare):
             self.pause = Pause(lasted, heard.start, self._within, doubt)
+        if group is not None and not paused and self._recovers(group, data):
+            group.folded += self._resets.count
+            group.missed |= self._resets.missed
+            self._resets = Resets()
+            group.add(heard, missed=self._lost, unsure=unsure)
+            return []
         if group is not None and like and not paused:
             alike = group.data == data or group.same < ENOUGH
             if alike if held is None else group.run < ENOUGH:
@@ -296,7 +305,7 @@ class Groups:
                     group.intruders.append(held)
                     group.run = group.same = 0
                 self._intruder, self._resets = None, Resets()
-                group.add(heard, missed=self._lost)
+                group.add(heard, missed=self._lost, unsure=unsure)
                 return []
         ended = self._finish(End.PAUSE if paused else End.GROUP, heard.start)
         before = Resets() if paused else self._resets
@@ -304,9 +313,15 @@ class Groups:
         earlier = None if paused or held is not None else group
         start = heard.number, heard.start, heard.end
         self._group = Group(kind, target, *start, before, earlier, data)
-        self._group.add(heard, missed=self._lost)
+        self._group.add(heard, missed=self._lost, unsure=unsure)
         self._resets = Resets()
         return ended
+
+    def _recovers(self, group: Group, data: bytes) -> bool:
+        """Whether a packet is the same write again, among resets before the recovery is over."""
+        count = self._resets.count
+        enough = group.kind is Kind.WRITE and group.same >= ENOUGH and self._intruder is None
+        return enough and 0 < count < COUNTS.recovery - group.surplus and data == group.data
 
     def _take_other(self, heard: Heard) -> list[Group]:
         data, group, resets = heard.sent.data, self._group, self._resets

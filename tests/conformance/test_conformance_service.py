@@ -515,7 +515,7 @@ def test_where_the_mode_is_not_known_nothing_fails() -> None:
     assert found[57].verdict is found[58].verdict is UNDECIDED
     found = in_service(judge("5v 1w 2r i", around=False))
     assert not [number for number, one in found.items() if one.verdict is FAIL]
-    assert "what came before them is not recorded" in found[57].note
+    assert "what came before them does not tell" in found[57].note
 
 
 @pytest.mark.parametrize(
@@ -942,6 +942,25 @@ def test_any_packets_in_any_portions(
     size = data.draw(st.integers(1, max(len(edges), 1)))
     parts = [edges[at : at + size] for at in range(0, len(edges), size)]
     assert in_service(check(parts, resolution_ns=SAMPLED_NS, session=session)) == whole
+
+
+@pytest.mark.parametrize(
+    ("text", "verdict"),
+    [("5w 2r w 3r", PASS), ("5w 3r 3w", PASS), ("5w 2r 5w 6r", PASS), ("5w r 2w 2r", UNDECIDED)],
+)
+def test_a_recovery_of_the_write_and_resets_as_they_come(text: str, verdict: Verdict) -> None:
+    """Six packets, each the same write or a reset (S-9.2.3 §E, Decoder Recovery Time)."""
+    report = judge(f"3r {text}", programming_track=True, access=DIRECT)
+    for number in (58, 76):
+        assert result(report, number).verdict is verdict, number
+    for number in (53, 54, 57):
+        assert result(report, number).verdict is not FAIL, number
+
+
+def test_what_no_reset_leads_where_service_mode_is_meant() -> None:
+    """It fails for that alone: rules on operation leave it open."""
+    report = judge("25r 4i 5w 6r", programming_track=True, access=DIRECT)
+    assert {one.rule.number for one in report.results if one.failed} == {51, 54}
 
 
 def test_rule_24_is_not_about_queries_and_locks_of_service_mode() -> None:
