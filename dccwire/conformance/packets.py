@@ -217,8 +217,11 @@ class PacketRules:
         counts[:-1] |= counts[1:]
         places = np.flatnonzero(counts)
         some = rows.take(places)
-        heard = (self._history.take(one.data, one.start, one.end) for one in some)
-        told = [_MODES.index(self._in_session(mode)) for mode in heard]
+        heard = [self._history.take(one.data, one.start, one.end) for one in some]
+        told = [
+            _MODES.index(self._in_session(mode) if is_service(one.data) else Mode.OPERATIONS)
+            for one, mode in zip(some, heard, strict=True)
+        ]
         if not doubtful.any():
             return 0
         modes = np.zeros(len(rows), np.intp)
