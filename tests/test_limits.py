@@ -106,7 +106,8 @@ OWN: dict[str, dict[str, Any]] = {
         **{"MOST_EXCERPTS": 24, "MOST_ROWS": 20, "BINS": 160, "_MOST_EDGES": 1024},
         **{"_HALVES_BEFORE": 12, "_HALVES_AFTER": 20, "_MOST_HALVES": 140, "_REACH_NS": 40_000_000},
     },
-    "conformance.parts": {"_PORTION": 2048, "_PORTIONS": 8, "_LEAST": 2, "_PARTS_A_PROCESS": 6},
+    "conformance.parts": {"_PORTION": 2048, "_PORTIONS": 8, "_LEAST": 2},
+    "conformance.processes": {"_PARTS_A_PROCESS": 6, "_PATIENCE_S": 1.0},
     "conformance.places": {
         **{"PAUSE_LASTS_NS": 400_000, "BESIDE_NS": 8_000, "REMEMBERED_NS": 1_000_000},
         **{"DOUBTFUL": 4},

@@ -13,7 +13,8 @@ from typing import TypeAlias
 import numpy as np
 
 from dccwire.conformance.judging import Judge, Terms
-from dccwire.conformance.parts import Part, joined, judged_in_processes
+from dccwire.conformance.parts import Part, joined
+from dccwire.conformance.processes import judged_in_processes
 from dccwire.conformance.report import Report
 from dccwire.conformance.rules import KNOWN, LISTED, RULES
 from dccwire.conformance.session import Session

@@ -151,7 +151,7 @@ class FramingRules:
         sound = rows.error_byte_right & (rows.size >= SHORTEST)
         plain = sound & (rows.preamble + 1 > SENT_PREAMBLE)
         # The first row needs what stood before it, and so does the one after an unsound one.
-        plain[0] = False
+        plain[0] &= self.settled and not some.cut
         plain[1:] &= sound[:-1]
         at = 0
         for place in (*np.flatnonzero(~plain).tolist(), len(rows)):

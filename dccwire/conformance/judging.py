@@ -10,6 +10,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from copy import copy
 from dataclasses import dataclass, fields, is_dataclass
+from itertools import groupby
+from operator import itemgetter
 from typing import Any, cast
 
 import numpy as np
@@ -22,7 +24,7 @@ from dccwire.conformance.places import Places
 from dccwire.conformance.session import Session
 from dccwire.conformance.timing import TimingRules
 from dccwire.errors import FieldError
-from dccwire.receiver.columns import ColumnReceiver, Columns
+from dccwire.receiver.columns import ColumnReceiver, Columns, PacketColumns
 from dccwire.recordings import Chunk
 from dccwire.signal import LIMITS
 
@@ -82,9 +84,13 @@ class Tape:
         return lambda *given, **named: self._heard.append((name, given, named))
 
     def play(self, rules: PacketRules) -> None:
-        """Let the rules hear it all."""
-        for name, given, named in self._heard:
-            getattr(rules, name)(*given, **named)
+        """Let the rules hear it all, and columns that follow on each other at once."""
+        for name, some in groupby(self._heard, key=itemgetter(0)):
+            if name == "add_columns":
+                rules.add_columns(PacketColumns.joined([given[0] for _, given, _ in some]))
+                continue
+            for _, given, named in some:
+                getattr(rules, name)(*given, **named)
 
 
 class Judge:

@@ -8,15 +8,13 @@ what was found from there on is added, else the stretch is judged anew. Room: ed
 
 from __future__ import annotations
 
-import signal
-import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
 from dccwire.conformance.judging import Judge, Terms, alike
-from dccwire.errors import FieldError, RecordingError
-from dccwire.recordings import Chunk, Recording, RecordingPart
+from dccwire.errors import FieldError
+from dccwire.recordings import Chunk
 
 _PORTION = 1 << 11
 """Edges at a time until a stretch stands by itself: some twenty packets."""
@@ -26,9 +24,6 @@ _PORTIONS = 8
 
 _LEAST = 2
 """Portions that are kept at least: what the beginning has spoiled is then behind."""
-
-_PARTS_A_PROCESS = 6
-"""So many, that the last ones do not keep one process waiting for the other for long."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,50 +98,3 @@ def _pieces(chunks: Iterable[Chunk]) -> Iterator[Chunk]:
         for begin in cuts[:-1]:
             yield Chunk(edges[begin : begin + _PORTION])
         yield replace(chunk, edges=edges[cuts[-1] if cuts else 0 :])
-
-
-def judged_in_processes(
-    recording: Recording, terms: Terms, processes: int, progress: Callable[[], object] | None
-) -> Judge | None:
-    """The judge of a recording whose parts are read and judged in processes of their own.
-
-    None: the recording cannot be cut, its parts do not fit together, or cannot be read; then it is
-    to be judged as a whole, which tells what is wrong.
-    """
-    # They take 4 MB, which one process alone does not need (measured).
-    from concurrent.futures import ProcessPoolExecutor
-    from multiprocessing import get_all_start_methods, get_context
-
-    parts = recording.parts(processes * _PARTS_A_PROCESS)
-    if not parts:
-        return None
-    whole, read = Judge(terms), list[RecordingPart]()
-    # A fork is ready at once, but knows nothing of other threads, and what they hold.
-    forks = "fork" in get_all_start_methods() and threading.active_count() == 1
-    context = get_context("fork" if forks else "spawn")
-    ignore = signal.signal, (signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the first process
-    with ProcessPoolExecutor(processes, context, *ignore) as pool:
-        waiting = [pool.submit(_judge_part, part, terms) for part in parts]
-        try:
-            for done in waiting:
-                part, found = done.result()
-                if read and not part.follows(read[-1]):
-                    return None
-                read.append(part)
-                replace(found, chunks=part).join(whole)
-                recording.fraction = len(read) / len(parts)
-                if progress is not None and progress():
-                    whole.stopped = True
-                    return whole
-        except RecordingError:
-            return None
-        finally:
-            pool.shutdown(wait=False, cancel_futures=True)
-    recording.join(read)
-    return whole
-
-
-def _judge_part(part: RecordingPart, terms: Terms) -> tuple[RecordingPart, Part]:
-    """What a process gives back: a part that has been read, and what was found in it."""
-    found = Part.of(part, terms)
-    return part, replace(found, chunks=())

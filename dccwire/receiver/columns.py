@@ -58,6 +58,12 @@ class PacketColumns:
         """Some of the packets."""
         return PacketColumns(*(getattr(self, one.name)[rows] for one in fields(self)))
 
+    @classmethod
+    def joined(cls, some: Sequence[PacketColumns]) -> PacketColumns:
+        """All of these packets, in order."""
+        names = [one.name for one in fields(cls)]
+        return cls(*(np.concatenate([getattr(one, name) for one in some]) for name in names))
+
     def __iter__(self) -> Iterator[PacketReceived]:
         rows = (self.begin, self.start, self.end, self.preamble, self.size)
         for row, data in zip(zip(*(c.tolist() for c in rows), strict=True), self.data, strict=True):

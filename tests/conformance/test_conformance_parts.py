@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+import os
 import pickle
+import signal
+import threading
+import time
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
+from multiprocessing import Value
 from pathlib import Path
+from queue import SimpleQueue
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,7 +21,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from test_conformance_random import SESSIONS, chunks_of, stretches
 
-from dccwire.conformance import Part, Report, Session, Terms, check, merge, parts
+from dccwire.conformance import Part, Report, Session, Terms, check, merge, parts, processes
 from dccwire.conformance.judging import alike
 from dccwire.errors import FieldError, RecordingError
 from dccwire.receiver import Gap, PacketReceived
@@ -112,23 +120,62 @@ def long_vcd(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.mark.parametrize("processes", [2, 3])
+@pytest.mark.parametrize("count", [2, 3])
+@pytest.mark.parametrize("at_work", ["all", "others", "others, spawned"])
 def test_processes_give_the_report_of_one(
-    long_vcd: Path, processes: int, monkeypatch: pytest.MonkeyPatch
+    long_vcd: Path, count: int, at_work: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """To the last byte."""
+    """To the last byte, whoever judges which part; where threads run, processes begin anew."""
     whole = check(long_vcd)
-    monkeypatch.setattr(parts.Judge, "run", None)  # it is not judged as a whole
-    assert lines(check(long_vcd, processes=processes)) == lines(whole)
+    monkeypatch.setattr(processes.Judge, "run", None)  # it is not judged as a whole
+    first, take = os.getpid(), processes._Work.take
+    if at_work != "all":
+        told = lambda work: None if os.getpid() == first else take(work)  # noqa: E731
+        monkeypatch.setattr(processes._Work, "take", told)
+    done = threading.Event()
+    if at_work.endswith("spawned"):
+        threading.Thread(target=done.wait).start()
+    try:
+        assert lines(check(long_vcd, processes=count)) == lines(whole)
+    finally:
+        done.set()
 
 
-def test_what_a_process_gives_back_is_a_part(long_vcd: Path) -> None:
-    """It can be sent as it is, rules and tallies included."""
+def test_what_a_process_ends_without_is_judged_as_a_whole(
+    long_vcd: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Such as one that the system has killed."""
+    whole = check(long_vcd)
+    monkeypatch.setattr(processes, "_PATIENCE_S", 0.01)
+    monkeypatch.setattr(processes, "_help", lambda work: os._exit(int(work.take() is None)))
+    monkeypatch.setattr(processes._Work, "judge", slowly(processes._Work.judge))
+    assert lines(check(long_vcd, processes=2)) == lines(whole)
+
+
+def slowly(judge: Callable[..., object]) -> Callable[..., object]:
+    """Lets the other processes have a part."""
+
+    def judged(*given: object) -> object:
+        time.sleep(0.05)
+        return judge(*given)
+
+    return judged
+
+
+def test_what_a_process_gives_back_is_a_part(
+    long_vcd: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It can be sent as it is, rules and tallies included; Ctrl-C is for the first process."""
     recording = read(long_vcd)
     terms = Terms(recording.resolution_ns, recording.resolution_source)
-    found = [parts._judge_part(part, terms) for part in recording.parts(3)]
-    sent = pickle.loads(pickle.dumps(found))
-    report = merge([replace(part, chunks=read) for read, part in sent])
+    ignored = list[object]()
+    monkeypatch.setattr("signal.signal", lambda *given: ignored.append(given))
+    answers = SimpleQueue[Any]()
+    processes._help(processes._Work(recording.parts(3), terms, Value("l", 0), answers))
+    assert ignored == [(signal.SIGINT, signal.SIG_IGN)]
+    sent = [pickle.loads(pickle.dumps(answers.get())) for _ in range(3)]
+    assert [number for number, _ in sent] == [0, 1, 2]
+    report = merge([replace(part, chunks=read) for _, (read, part) in sent])
     expected = check(long_vcd)
     assert [one.to_dict() for one in report.results] == [one.to_dict() for one in expected.results]
 
@@ -191,9 +238,9 @@ def test_what_cannot_be_read_is_told_alike(long_vcd: Path) -> None:
     """With the line of the whole file."""
     path = spoiled(long_vcd, (b"\n1!", b"\n?!"), 0.7)
     told = []
-    for processes in (1, 2):
+    for count in (1, 2):
         with pytest.raises(RecordingError) as caught:
-            check(path, processes=processes)
+            check(path, processes=count)
         told.append(str(caught.value))
     assert told[0] == told[1]
     assert "line" in told[0]
@@ -221,11 +268,11 @@ def test_stopped_processes_give_the_report_so_far(long_vcd: Path) -> None:
     assert report.notes[0].startswith("stopped: what comes after")
 
 
-@pytest.mark.parametrize("processes", [0, -1, 1.5, True])
-def test_no_process_is_refused(processes: int) -> None:
+@pytest.mark.parametrize("count", [0, -1, 1.5, True])
+def test_no_process_is_refused(count: int) -> None:
     """As the command line has it, too."""
     with pytest.raises(FieldError, match="processes: 1 or more expected"):
-        check(STORM, processes=processes)
+        check(STORM, processes=count)
 
 
 def test_the_command_takes_processes_and_several_files(run, long_vcd: Path) -> None:
