@@ -29,6 +29,7 @@ from dccwire.conformance.rules import (
 from dccwire.conformance.session import Session
 from dccwire.formats import Provenance
 from dccwire.instructions import (
+    ConsistControl,
     CvAccessLongForm,
     CvBitManipulation,
     CvOperation,
@@ -60,6 +61,10 @@ _CONSISTS = "the session's consist addresses: say them with consists = [...]"
 _PERHAPS = Outcome(
     Verdict.UNDECIDED, note=f"with packets between to what may be its consist: needs {_CONSISTS}"
 )
+_AGAINST = Outcome(
+    Verdict.UNDECIDED,
+    note="to an address that the recording makes a consist's: name it in consists = [...]",
+)
 _TO_ALL = b"\0"
 _ITS_OWN = Outcome(
     Verdict.UNDECIDED, note="to an address that is a consist's and a locomotive's own"
@@ -68,6 +73,27 @@ _CUT = Outcome(
     Verdict.UNDECIDED, note="sent once until the recording ends: a longer one may show it again"
 )
 _BEGUN = Outcome(Verdict.UNDECIDED, note="whose first packet may not have been recorded")
+
+
+class _Consists:
+    """The short addresses of consists: what the session tells, and what the recording sets besides.
+
+    `told` and `known` are None where the session does not tell them; `known` has both.
+    """
+
+    def __init__(self, session: Session) -> None:
+        self.told = session.consists_in_use
+        self.known = None if self.told is None else set(self.told)
+
+    def take(self, sent: Sent) -> None:
+        """Hear a packet that may set one (S-9.2.1 §C, Consist Control)."""
+        if self.known is not None and sent.packet is not None and _sets_consist(sent):
+            set_ = [one for one in sent.packet.instructions if isinstance(one, ConsistControl)]
+            self.known |= {one.consist for one in set_ if one.consist}
+
+
+def _sets_consist(sent: Sent) -> bool:
+    return sent.mode is not Mode.SERVICE and holds(sent, ConsistControl)
 
 
 class WrittenTwice(Watch):
@@ -81,6 +107,7 @@ class WrittenTwice(Watch):
         # Those with packets between that may be to the decoder's consist.
         self._consist: set[bytes] = set()
         self._done: dict[bytes, bytes] = {}
+        self._consists = _Consists(session)
         # The consist's address, by the decoder's own, where the session tells it.
         self._consist_of = {
             one.address.header: bytes((one.consist,))
@@ -89,16 +116,17 @@ class WrittenTwice(Watch):
         }
 
     def wants(self, sent: Sent) -> bool:
-        return sent.mode is not Mode.SERVICE and _writes(sent.packet)
+        return (sent.mode is not Mode.SERVICE and _writes(sent.packet)) or _sets_consist(sent)
 
     def take(self, heard: Heard) -> None:
+        self._consists.take(heard.sent)
         if not heard.sent.right:
             self._doubt()
         elif heard.sent.data != IDLE_PACKET:
             self._hear(heard)
         # While a write waits for its second packet, and more of the same may follow on that; what
         # its consist may be sent is of no more use when it is in doubt.
-        consists = self.session.consists_in_use
+        consists = self._consists.known
         self.awake = consists is None and bool(self._first.keys() - self._consist)
         heeded = self._first.keys() | self._done.keys()
         perhaps = [bytes((one,)) for one in consists or ()]
@@ -130,7 +158,7 @@ class WrittenTwice(Watch):
         elif _writes(heard.sent.packet):
             self._first[address] = heard
             self._consist.discard(address)
-        consists = self.session.consists_in_use
+        consists = self._consists.known
         if data[0] in (Partition.SHORT.value if consists is None else consists):
             others = self._first.keys() - self._consist_of.keys()
             self._consist.update(one for one in others if one != address)
@@ -174,30 +202,34 @@ class ToConsists(Watch):
         super().__init__(error_ns, session)
         self._tallies = [Tally(one) for one in self._RULES]
         self._own = {one.address for one in session.locomotives}
-        if session.consists_in_use is None:
+        self._consists = _Consists(session)
+        if self._consists.told is None:
             for tally in self._tallies:
                 tally.lacks = f"needs {_CONSISTS}"
 
     def wants(self, sent: Sent) -> bool:
-        return any(self._judge(sent))
+        return any(self._judge(sent)) or _sets_consist(sent)
 
     def _judge(self, sent: Sent) -> tuple[Outcome | None, ...]:
-        packet, consists = sent.packet, self.session.consists_in_use
-        if packet is None or consists is None or sent.mode is Mode.SERVICE:
-            return ()
+        packet, told, known = sent.packet, self._consists.told, self._consists.known
+        if packet is None or told is None or known is None or sent.mode is Mode.SERVICE:
+            return None, None
         if not isinstance(packet.address, ShortAddress):
-            return ()
-        wrong = FAILED if packet.address.number in consists else PASSED
+            return None, None
+        wrong = FAILED if packet.address.number in known else PASSED
         if wrong is FAILED and sent.mode is None:
             wrong = Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE)
         elif wrong is FAILED and packet.address in self._own:
             wrong = _ITS_OWN
+        elif wrong is FAILED and packet.address.number not in told:
+            wrong = _AGAINST
         cvs = holds(sent, CvAccessLongForm, CvBitManipulation)
         kept = {DecoderFlag.SET_BIDIRECTIONAL_COMMUNICATION, DecoderFlag.SET_CV_ACCESS}
         flags = [one.flag for one in packet.instructions if isinstance(one, SetDecoderFlags)]
         return wrong if cvs else None, wrong if kept & set(flags) else None
 
     def take(self, heard: Heard) -> None:
+        self._consists.take(heard.sent)
         for tally, outcome in zip(self._tallies, self._judge(heard.sent), strict=True):
             if outcome is not None:
                 tally.add(outcome, [heard.start])

@@ -354,6 +354,32 @@ def test_rules_44_and_91_what_is_not_sent_to_consists(
         assert of(number, "C0 " + text, "03 07 00", session=session).verdict is NOT_EXERCISED
 
 
+@pytest.mark.parametrize("sets", ["09 12 03", "C4 E8 13 03", "09 60 12 03"])
+@pytest.mark.parametrize(("number", "text"), [(44, WRITE), (91, "03 07 80")])
+def test_rules_44_and_91_consists_that_the_recording_sets(
+    number: int, text: str, sets: str
+) -> None:
+    """What the session does not name is in doubt from then on; one dissolved is none."""
+    session = Session(consists=frozenset())
+    found = of(number, OTHER, sets, text, session=session)
+    assert found.verdict is UNDECIDED
+    assert "that the recording makes a consist's" in found.note
+    assert of(number, OTHER, text, sets, session=session).verdict is PASS
+    assert of(number, OTHER, "09 12 00", text, session=session).verdict is PASS
+    assert of(number, OTHER, "09 12 04", text, session=session).verdict is PASS
+    assert of(number, OTHER, sets, text, session=Session(consists=frozenset({3}))).verdict is FAIL
+
+
+def test_rule_42_a_consist_that_the_recording_sets() -> None:
+    """What is sent to it between the two may be to the decoder, whatever the session says."""
+    session = Session(consists=frozenset())
+    assert of(42, OTHER, WRITE, "04 60", WRITE, session=session).verdict is PASS
+    found = of(42, OTHER, "03 12 04", WRITE, "04 60", WRITE, session=session)
+    assert found.verdict is UNDECIDED
+    assert "consists = [...]" in found.note
+    assert of(42, OTHER, WRITE, "03 12 04", WRITE, session=session).verdict is FAIL
+
+
 @pytest.mark.parametrize("consists", [{0x70}, {3}])
 def test_rule_91_in_a_mode_that_is_not_known(consists: set[int]) -> None:
     """Flags to 112 to 127 are a verify in direct mode, too."""
