@@ -36,9 +36,15 @@ ANSWERABLE = HEARD_FROM[StepKind.VERIFY]
 DIFFER = "of packets that differ: a decoder obeys identical ones alone (S-9.2.3 §E)"
 ANSWERED_OR_OTHER = f"{ANSWERED}, or they are of another mode (say which in the session)"
 IN_ONE_MODE = "in the one mode or the other: which is in use decides (say it in the session)"
-SHARED = "fewer resets than recovery and lead make, " + ANSWERED
+SHARED = (
+    "with resets enough to lead, too few for the recovery of the write before as well: the decoder "
+    "may have answered (record the current to decide)"
+)
 REPEATED = "with page writes repeated where the list has resets (P6)"
-UNOPENED = "with no write of the page register before, which opens the sequence, since power-on"
+UNOPENED = (
+    "with no write of the page register before, which opens the sequence, as far as is recorded: "
+    "record it from its begin, which may lie before a power cycle"
+)
 SILENT = "where the text is silent: behind an address query or a decoder lock"
 DIVIDED = "that divide the resets before a step, or come before them"
 FREE = "that come before the recovery ends, if the decoder has not answered (record the current)"
