@@ -50,9 +50,10 @@ def assert_conforms(
     Args:
         signal: a recording, a file's path, or edge times in ns.
         rules: the numbers of the rules to judge by, or a text such as "1-5,14"; all if left out.
+            Of those that are named one at least must be judged.
         session: what is known besides the recording, and expected, or the file that says it.
         strict: whether any failed rule counts, not only what the texts demand or define.
-        certain: whether what is undecided fails the test, too.
+        certain: whether what is undecided, or was not judged, fails the test, too.
         options: those of `dccwire.conformance.check`, such as `resolution_ns`.
 
     Raises:
@@ -66,9 +67,10 @@ def assert_conforms(
     if not isinstance(session, Session | None):
         session = read_session(session)
     report = _judged(signal, rules=rules, session=session, **options)
-    failed = report.failed_strictly if strict else report.failed
-    if failed or not report.packets or (certain and report.verdict is Verdict.UNDECIDED):
-        pytest.fail(report.text(), pytrace=False)
+    nothing = report.verdict in (Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE)
+    if not report.well(strict=strict, certain=certain) or (nothing and rules is not None):
+        every = nothing and report.packets > 0  # what none of the rules passed for want of
+        pytest.fail(report.text(every=every), pytrace=False)
     return report
 
 

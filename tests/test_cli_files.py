@@ -528,7 +528,7 @@ def test_a_session_and_what_was_expected(run, tmp_path) -> None:
     words = " ".join(out.split())
     assert words.startswith(f"fail: {path}")
     assert "fail short 3: SpeedAndDirection speed=5, 1 or more, 0 s to the end: 0 seen" in words
-    assert "differs in byte 2 bit 0" in words
+    assert "differs in byte 1 bit 0" in words
     assert re.search(r"and \d+ more, which --all tells", words)
     every = run("check", str(path), "--all", "--rules", "1-5")[1]
     assert all(f"short {number} " in every for number in range(1, 31))

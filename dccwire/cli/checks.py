@@ -22,7 +22,7 @@ def add_commands(commands: Commands) -> None:
     add = add_reader(commands, "check", _check, "judge recordings by the rules")
     add("--json", action="store_true", help="a line a rule, the last the summary")
     add("--strict", action="store_true", help="any failed rule counts, not only shall")
-    add("--certain", action="store_true", help="what is undecided counts as not well")
+    add("--certain", action="store_true", help="what is undecided or not judged counts as not well")
     add("--session", action=_Once, metavar="FILE", help="what is known besides, and expected: TOML")
     add("--html", metavar="FILE", help="write the report as a page of HTML, too")
     add("--junit", metavar="FILE", help="write the report as JUnit XML, too")
@@ -74,7 +74,6 @@ class _Stops:
 def _check(given: argparse.Namespace) -> int:
     recordings = open_recordings(given)
     from dccwire.conformance import (
-        Verdict,
         check,
         choose_rules,
         evidence_of,
@@ -110,11 +109,9 @@ def _check(given: argparse.Namespace) -> int:
     if given.junit is not None:
         text = junit_of(report, strict=given.strict, certain=given.certain)
         _write(given.junit, text)
-    failed = report.failed_strictly if given.strict else report.failed
-    failed |= given.certain and report.verdict is Verdict.UNDECIDED
     if report.stopped:
         return 130
-    return 1 if failed or report.unread else 0
+    return 0 if report.well(strict=given.strict, certain=given.certain) else 1
 
 
 def _write(path: str, text: str) -> None:

@@ -220,8 +220,15 @@ def _report(
 
 
 def _doubted(found: Found) -> Found:
-    """The same, with the factor by which all durations are off, where only the rules tell it."""
+    """The same, with the factor by which all durations are off, where only the rules tell it.
+
+    Where the recorder's clock is known to be right, there is no doubt: it is the station's.
+    """
     factor = found.judge.timing.factor
+    if found.judge.terms.session.clock_is_right:
+        asks = "" if found.factor is None else doubt(found.factor)
+        notes = tuple(one for one in found.notes if not (asks and one.startswith(asks)))
+        return replace(found, factor=None, notes=notes)
     if found.factor is not None or factor is None:
         return found
     return replace(found, factor=factor, notes=(*found.notes, doubt(factor)))

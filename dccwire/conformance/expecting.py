@@ -129,7 +129,7 @@ class Expecting(Watch, abstract=True):
 def _differences(packet: Packet, wanted: bytes) -> tuple[bool, int, str]:
     """That a packet is not the wanted one, by how many bits, the error byte aside, and by which."""
     turned = [
-        f"byte {place + 1} bit {bit}"
+        f"byte {place} bit {bit}"
         for place, (one, other) in enumerate(zip(bytes(packet)[:-1], wanted[:-1], strict=True))
         for bit in range(7, -1, -1)
         if (one ^ other) >> bit & 1

@@ -77,7 +77,7 @@ class FramingRules:
     OPEN = (
         "undefined", "_waiting", "_plain", "_closed", "_before", "_complete", "_gap_since",
         "_other_since", "_end", "_hiding_from", "_ended", "_ended_within", "_first", "_broken",
-        "_doubtful",
+        "_doubtful", "_bound",
     )  # fmt: skip
     """What comes next depends on these."""
 
@@ -104,6 +104,9 @@ class FramingRules:
         self._ended: int | None = None
         self._ended_within = 0
         self._first = True
+        # Whether the last half-bits of no packet have one of no 1 among them, but for the first,
+        # which may be cut: ones behind it are all that there were.
+        self._bound = False
         # Whether a packet broke off since; how many ones at the begin of a preamble are in doubt.
         self._broken = False
         self._doubtful = 0
@@ -240,6 +243,7 @@ class FramingRules:
         """
         begin, end = np.searchsorted(some.edges, (event.begin, event.end)).tolist()
         lengths = some.lengths[begin:end]
+        self._bound = bool((lengths[1:] > self._windows.one[1]).any())
         others = np.flatnonzero(
             (lengths > self._windows.one[1]) & (lengths < self._windows.zero[0])
         )
@@ -340,7 +344,8 @@ class FramingRules:
         """
         counted = event.preamble + adjoining
         if not self._complete:
-            if self._first and isinstance(self._before, Stray) and counted < SENT_PREAMBLE:
+            whole = isinstance(self._before, Stray) and self._bound
+            if self._first and whole and counted < SENT_PREAMBLE:
                 self._preamble.add(_CUT, [event.begin])
             return
         hidden = (event.begin - self._hiding_from + 2 * self._error) // self._least_one

@@ -1,6 +1,7 @@
 """A report as JUnit XML, as test suites and servers read it: a test case a rule.
 
-What counts as not well fails its case; what was not judged is skipped. Room: a report in, text out.
+What counts as not well fails its case; what was not judged is skipped, and so is what fails without
+counting. The first case is the recording itself. Room: a report in, text out.
 """
 
 from __future__ import annotations
@@ -11,14 +12,14 @@ from xml.etree import ElementTree
 from dccwire.conformance.report import Report, RuleResult
 from dccwire.conformance.report_text import counts_of, of_causes
 from dccwire.conformance.rules import Verdict
-from dccwire.wording import printable
+from dccwire.wording import counted, printable
 
 _SKIPPED = (Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE, Verdict.UNDECIDED)
 
 
 def junit_of(report: Report, *, strict: bool = False, certain: bool = False) -> str:
     """The XML of a report; `strict` and `certain` are the options of `dccwire check`."""
-    cases, told = [], of_causes(report)
+    cases, told = [_whole(report, certain=certain)], of_causes(report)
     for one in report.results:
         case = ElementTree.Element("testcase", classname=one.rule.chapter, time="0")
         case.set("name", f"rule {one.rule.number}: {one.rule.quantity}")
@@ -53,12 +54,29 @@ def _judge(
 ) -> None:
     if fails or (certain and verdict is Verdict.UNDECIDED):
         ElementTree.SubElement(case, "failure", message=printable(words), type=verdict.value)
-    elif verdict in _SKIPPED:
+    elif verdict in _SKIPPED or verdict is Verdict.FAIL:
         told = printable(f"{verdict}{': ' * bool(words)}{words}")
         ElementTree.SubElement(case, "skipped", message=told)
 
 
+def _whole(report: Report, *, certain: bool) -> ElementTree.Element:
+    """The case of the recording: whether it has packets, and was judged as far as it goes."""
+    case = ElementTree.Element("testcase", classname="recording", name="what was read", time="0")
+    unread = report.unread or (() if report.packets else (report.source,))
+    if unread:
+        words = f"no packet was read in {', '.join(unread)}"
+        _judge(case, Verdict.FAIL, words, fails=True, certain=certain)
+    elif report.not_judged:
+        words = f"{counted(report.not_judged, 'half-bit')} of no packet, which no rule judged"
+        _judge(case, Verdict.UNDECIDED, words, fails=False, certain=certain)
+    elif certain and report.verdict in (Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE):
+        words = "none of the rules was judged"
+        _judge(case, report.verdict, words, fails=True, certain=certain)
+    return case
+
+
 def _words(one: RuleResult, cause: str) -> str:
     """What a case says: the limit, what was found, the first times, the cause and the clause."""
-    told = str(one.rule.limit), counts_of(one), one.note, cause, one.rule.clause
+    mild = "" if one.binding else f"of no 'shall', but {one.force or one.rule.force}"
+    told = str(one.rule.limit), counts_of(one), one.note, cause, one.rule.clause, mild
     return "; ".join(filter(None, told))

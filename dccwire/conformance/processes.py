@@ -107,7 +107,7 @@ def judged_in_processes(
                 return whole
     finally:
         for one in others:
-            one.terminate()
+            one.kill()  # what it may yet have to say is of no use, and another signal it may ignore
             one.join()
     recording.join(read)
     return whole

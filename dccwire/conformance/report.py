@@ -136,6 +136,19 @@ class Report:
         """Whether any rule fails, those that are advice or follow from others included."""
         return Verdict.FAIL in self._verdicts
 
+    def well(self, *, strict: bool = False, certain: bool = False) -> bool:
+        """Whether nothing was shown to be wrong, and there was a packet in each recording.
+
+        `strict`: any failed rule counts; `certain`: so does what is undecided, or was not judged,
+        and something must have passed.
+        """
+        failed = self.failed_strictly if strict else self.failed
+        if failed or not self.packets or self.unread:
+            return False
+        verdicts = self._verdicts
+        open_ = Verdict.UNDECIDED in verdicts or self.not_judged or Verdict.PASS not in verdicts
+        return not (certain and open_)
+
     @property
     def verdict(self) -> Verdict:
         """The recording's own: fail, else undecided if a rule is, else pass.

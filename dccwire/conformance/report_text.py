@@ -89,7 +89,10 @@ def would_decide(report: Report) -> list[str]:
         told.append(f"{_rules(coarse)}: {finer} would decide (--resolution NS, if they are)")
     if report.factor is not None:
         undecided = [one for one in undecided if one.rule.limit.unit != "us"]
-        told.append("a recording whose sample rate and unit are known to be right")
+        told.append(
+            "whether the sample rate and the unit are right: if they are, clock_is_right = true in "
+            "the session says so, and it is the station's clock"
+        )
     if others := [one for one in undecided if one.nearest_ns is None]:
         note = "its note" if len(others) == 1 else "the note of each"
         told.append(f"{_rules(others)}: see {note}")

@@ -75,7 +75,9 @@ class Session:
     (S-9.2 §C); `power_on_ns`: when power came on; `new`: whether there was no earlier state then
     (S-9.2.4 §A); `factory`: whether decoders are tested there; `access`: the one mode by which
     packets of three bytes get at CVs in service mode; `expectations`: what was to be sent;
-    `locomotives` and `accessories`: which addresses are in use, none if that is not known.
+    `locomotives` and `accessories`: which addresses are in use, none if that is not known;
+    `clock_is_right`: whether the recording's sample rate and unit are known to be right, so that
+    times which are all off by one factor are the station's.
     """
 
     programming_track: bool | None = None
@@ -88,6 +90,7 @@ class Session:
     expectations: tuple[Expectation, ...] = ()
     locomotives: tuple[Locomotive, ...] = ()
     accessories: tuple[AccessoryAddress | ExtendedAccessoryAddress, ...] = ()
+    clock_is_right: bool = False
 
     def __post_init__(self) -> None:
         """Refuse two descriptions of one address."""
@@ -300,5 +303,6 @@ _KEYS: dict[str, tuple[str, _Reader]] = {
     "access": ("access", _access),
     "locomotive": ("locomotives", _each(_locomotive)),
     "accessories": ("accessories", _each(_accessory)),
+    "clock_is_right": ("clock_is_right", _truth),
     "expect": ("expectations", _some(_expectation)),
 }

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from test_conformance_faults import FAULTS, PLAN, failing, judged
 
-from dccwire.conformance import RULES, RuleResult, Verdict, check, html_of, junit_of
+from dccwire.conformance import RULES, RuleResult, Session, Verdict, check, html_of, junit_of
 from dccwire.conformance.causes import _LINKS, causes_of
 from dccwire.conformance.measures import FIRST_TIMES
 from dccwire.faults import PLANTINGS, plant
@@ -152,8 +152,23 @@ def test_a_wrong_clock_is_one_finding(percent: int, words: str) -> None:
     told = text.split("\nundecided\n")[1].split("\n\n")[0].splitlines()
     assert len(told) == 3
     assert "from this follow the findings of rules 1-5, 21, 23-24, 52" in told[2]
-    assert "- a recording whose sample rate and unit are known to be right" in text
+    assert "- whether the sample rate and the unit are right: if they are, clock_is_right" in text
     assert "each half of a 1" in report.text(every=True)
+
+
+@pytest.mark.parametrize(("percent", "words"), [(6, "6.0 % too long"), (-7, "7.0 % too short")])
+def test_a_wrong_clock_is_the_station_s_where_the_recorder_s_is_right(
+    percent: int, words: str
+) -> None:
+    """As the session says: then halves of ones fail, and those of zeros where they are short."""
+    times = [one + one * percent // 100 for one in synthesize(PLAN * 3, jitter_ns=100)]
+    session = Session(clock_is_right=True)
+    report = check([np.array(times)], resolution_ns=100, session=session)
+    assert report.verdict is Verdict.FAIL
+    cause = next(one for one in report.causes if one.rule == 1)
+    assert words in cause.words
+    assert not any("is the sample rate" in note for note in report.notes)
+    assert "clock_is_right" not in report.text()
 
 
 @pytest.mark.parametrize(("percent", "follows"), [(-6, (3,)), (6, ())])

@@ -92,9 +92,9 @@ def test_the_packet_that_came_nearest_is_told_with_the_bits_that_differ() -> Non
         sent, Expectation(THREE, "F2=on"), Expectation(THREE, "SpeedAndDirection speed=4 c=1")
     )
     assert light.nearest == (
-        "at 1.624 ms short 3: FunctionGroupOne functions=FL [03 90 93] differs in byte 2 bit 1"
+        "at 1.624 ms short 3: FunctionGroupOne functions=FL [03 90 93] differs in byte 1 bit 1"
     )
-    assert "[03 75 76] differs in byte 2 bit 0" in speed.nearest or "bit" in speed.nearest
+    assert "[03 75 76] differs in byte 1 bit 0" in speed.nearest or "bit" in speed.nearest
     assert speed.nearest.count("bit ") == 1
 
 
@@ -307,8 +307,8 @@ def test_an_expectation_in_words(one: Expectation, text: str) -> None:
     ("text", "count", "nearest"),
     [
         ("short 3: FunctionGroupOne functions=FL", 2, ""),
-        ("short 3: FunctionGroupOne functions=F1", 0, "[03 80 83] differs in byte 2 bit 0"),
-        ("short 3: FunctionGroupOne functions=F1,FL", 0, "[03 90 93] differs in byte 2 bit 0"),
+        ("short 3: FunctionGroupOne functions=F1", 0, "[03 80 83] differs in byte 1 bit 0"),
+        ("short 3: FunctionGroupOne functions=F1,FL", 0, "[03 90 93] differs in byte 1 bit 0"),
         ("short 4: FunctionGroupOne functions=FL", 0, ""),
         ("short 3: SpeedStepControl128 forward=yes speed=1", 0, ""),
     ],
@@ -387,7 +387,7 @@ def test_what_a_session_file_expects_of_three_seconds(tmp_path: Path) -> None:
     function, nothing, direct = report.expectations
     assert all(2e9 <= time <= 3e9 for time in function.times_ns)
     assert nothing.times_ns
-    assert "[74 1D 06 6F] differs in byte 2 bit 0" in direct.nearest
+    assert "[74 1D 06 6F] differs in byte 1 bit 0" in direct.nearest
 
 
 @pytest.mark.parametrize(
@@ -466,14 +466,14 @@ RESETS, VERIFY = "00 00 00, 00 00 00, 00 00 00, ", "74 1C 26 4E"
     [
         (TWO, {2.0: F2, 2.5: F2}, PASS, 2, ""),
         (TWO, {1.0: F2, 2.5: F2}, FAIL, 1, "functions=F2 outside of these times"),
-        (TWO, {2.0: F2, 2.5: F1}, FAIL, 1, f"[{F1}] differs in byte 2 bit 1"),
+        (TWO, {2.0: F2, 2.5: F1}, FAIL, 1, f"[{F1}] differs in byte 1 bit 1"),
         (TWO, {2.0: "05 82 87", 2.5: "04 82 86"}, FAIL, 0, ""),
         (NOTHING, {2.0: F2, 2.5: "C5 05 82 42"}, PASS, 0, ""),
         (NOTHING, {2.0: F2, 2.5: "05 82 87"}, FAIL, 1, ""),
         (DIRECT, {2.0: RESETS + VERIFY}, PASS, 1, ""),
         (DIRECT, {2.0: RESETS + "78 1C EB 8F"}, FAIL, 0, ""),
-        (DIRECT, {2.0: RESETS + "74 1B 26 49"}, FAIL, 0, "differs in byte 2 bit 2, "),
-        (DIRECT, {2.0: RESETS + "7C 1C 26 46"}, FAIL, 0, "differs in byte 1 bit 3"),
+        (DIRECT, {2.0: RESETS + "74 1B 26 49"}, FAIL, 0, "differs in byte 1 bit 2, "),
+        (DIRECT, {2.0: RESETS + "7C 1C 26 46"}, FAIL, 0, "differs in byte 0 bit 3"),
     ],
 )
 def test_what_a_session_file_expects(

@@ -99,7 +99,7 @@ def test_the_page_says_what_the_report_says() -> None:
         assert f" {verdict} " in text
     expected = html_of(reports()["expected"])
     assert "short 3: F2=on, 1 or more, 0 s to the end" in expected
-    assert "differs in byte 2 bit 1" in expected
+    assert "differs in byte 1 bit 1" in expected
 
 
 def test_nothing_is_run_or_fetched_whatever_names_hold() -> None:

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from xmlschema import XMLSchema11
 
-from dccwire.conformance import Expectation, Report, Session, check, junit_of
+from dccwire.conformance import RULES, Expectation, Report, Session, Verdict, check, junit_of
 from dccwire.wording import printable
 
 ROOT = Path(__file__).parents[2]
@@ -45,6 +45,46 @@ def test_hostile_names_are_text(name: str) -> None:
     suite = ElementTree.fromstring(junit_of(report).encode())
     assert suite.get("name") == f"dccwire check {printable(name)}"
     assert {part.tag for case in suite.iter("testcase") for part in case} == {"skipped"}
+
+
+def outcomes(report: Report, **options: bool) -> dict[str, str]:
+    """What became of each case that did not pass, by its name."""
+    assert not wrong(report, **options)
+    suite = ElementTree.fromstring(junit_of(report, **options).encode())
+    assert suite.get("failures") == str(len(suite.findall(".//failure")))
+    return {
+        str(case.get("name")): f"{part.tag}: {part.get('message')}"
+        for case in suite.iter("testcase")
+        for part in case
+    }
+
+
+def test_what_fails_without_counting_is_no_passed_case() -> None:
+    """A rule that is derived is skipped with its words; strictly it fails."""
+    report = judge(lengths_of("03 3F 3C", "03 04 07"), rules=[30])
+    assert (report.verdict, report.well(), report.well(strict=True)) == (Verdict.FAIL, True, False)
+    name = f"rule 30: {RULES[30].quantity}"
+    assert outcomes(report)[name].startswith("skipped: fail: ")
+    assert outcomes(report)[name].endswith("; of no 'shall', but derived")
+    assert outcomes(report, strict=True)[name].startswith("failure: ")
+
+
+def test_the_recording_is_a_case() -> None:
+    """Without a packet it fails; where half-bits were not judged, or none of the rules was, too."""
+    ones = judge([58_000] * 300)
+    assert outcomes(ones)["what was read"] == "failure: no packet was read in edges"
+    idle = lengths_of("FF 00 FF")
+    others = judge([*idle, *[300_000, 70_000] * 8, *idle, *idle])
+    told = "half-bits of no packet, which no rule judged"
+    assert told in outcomes(others)["what was read"]
+    assert outcomes(others)["what was read"].startswith("skipped: undecided: ")
+    assert outcomes(others, certain=True)["what was read"].startswith("failure: ")
+    assert (others.well(), others.well(certain=True)) == (True, False)
+    unjudged = judge(idle * 3, rules=[49])
+    assert "what was read" not in outcomes(unjudged)
+    assert outcomes(unjudged, certain=True)["what was read"].startswith("failure: none of the")
+    assert (unjudged.well(), unjudged.well(certain=True)) == (True, False)
+    assert "what was read" not in outcomes(judge(idle * 3), certain=True)
 
 
 @given(st.text(st.characters(codec=None)))
