@@ -36,6 +36,7 @@ class Tally:
         self.rule = rule
         self.measured = self.failed = self.undecided = 0
         self.first_times: list[int] = []
+        self.first_bytes = b""  # of the first packet that failed, where the rule is on bytes
         self.lowest: int | None = None
         self.highest: int | None = None
         self.force: Force | None = None
@@ -48,22 +49,31 @@ class Tally:
         # How far an undecided reading is from a limit, at least: a finer error would decide it.
         self.nearest: int | None = None
 
-    def add(self, outcome: Outcome, times: Sequence[int], count: int | None = None) -> None:
-        """Count an outcome, met `count` times (as often as there are times, if not given)."""
+    def add(
+        self, outcome: Outcome, times: Sequence[int], count: int | None = None, first: bytes = b""
+    ) -> None:
+        """Count an outcome, met `count` times (as often as there are times, if not given).
+
+        `first` are the bytes of the packet at the first of these times.
+        """
         count = len(times) if count is None else count
         self.measured += count
         self.undecided += count * (outcome.verdict is Verdict.UNDECIDED)
         self.told |= outcome.verdict is Verdict.OBSERVED
         if outcome.verdict is Verdict.FAIL:
-            self.fail(times, count, outcome.force)
+            self.fail(times, count, outcome.force, first)
         if outcome.value is not None:
             self.see(outcome.value, outcome.value)
         if outcome.note:
             self.notes[outcome.note] += count
 
-    def fail(self, times: Sequence[int], count: int, force: Force | None = None) -> None:
+    def fail(
+        self, times: Sequence[int], count: int, force: Force | None = None, first: bytes = b""
+    ) -> None:
         """Count failures of what was measured; `times` are those of the first, in order."""
         self.failed += count
+        if times and (not self.first_times or times[0] < self.first_times[0]):
+            self.first_bytes = first
         self.first_times = sorted([*self.first_times, *times[:FIRST_TIMES]])[:FIRST_TIMES]
         forces = [force or self.rule.force, *filter(None, [self.force])]
         self.force = min(forces, key=_STRENGTH.index)
@@ -75,7 +85,7 @@ class Tally:
         if other.failed:
             self.recording = self.recording if self.failed else other.recording
             times = other.first_times if self.recording == other.recording else []
-            self.fail(times, other.failed, other.force)
+            self.fail(times, other.failed, other.force, other.first_bytes)
         if other.lowest is not None and other.highest is not None:
             self.see(other.lowest, other.highest)
         self.notes.update(other.notes)
@@ -91,7 +101,7 @@ class Tally:
     def doubt(self) -> None:
         """The times themselves are in doubt: nothing fails, and nothing passes."""
         self.doubted, self.undecided, self.failed = True, self.measured, 0
-        self.first_times, self.nearest = [], None
+        self.first_times, self.first_bytes, self.nearest = [], b"", None
 
     def see(self, low: int, high: int) -> None:
         """Keep the outermost readings."""
@@ -137,6 +147,7 @@ class Tally:
             self.nearest,
             self.recording if self.first_times else "",
             self.worst if self.rule.limit.unit else None,
+            self.first_bytes,
         )
 
     def _in_words(self) -> str:

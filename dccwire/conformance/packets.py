@@ -50,7 +50,8 @@ _MODES = (Mode.OPERATIONS, Mode.SERVICE, None)
 class _Profile:
     """What packets have in common: what rules say of their bytes, who hears of them, to whom.
 
-    `count` is how often they came, `times` when the first of those came that fail; `address` is the
+    `count` is how often they came, `times` when the first of those came that fail, and `first` the
+    bytes of the first of these; `address` is the
     number of the address, `to` what `Watch.heeds` knows it by; `kind` what they are about.
     """
 
@@ -66,7 +67,13 @@ class _Profile:
         self.address, self.to, self.kind = address, to, kind
         self.count = 0
         self.times: list[int] = []
+        self.first = b""
         self.fails = any(one.verdict is Verdict.FAIL for _, one in outcomes)
+
+    def fail(self, data: bytes, time: int) -> None:
+        """One came that fails."""
+        self.first = self.first or data
+        self.times.append(time)
 
 
 class PacketRules:
@@ -102,7 +109,7 @@ class PacketRules:
         profile = self._known[key]
         profile.count += 1
         if profile.fails:
-            profile.times.append(start)
+            profile.fail(data, start)
         if _sent(key).right:
             row, size = np.frombuffer(data, np.uint8)[None], np.array([len(data)])
             times = np.array([start]), np.array([end])
@@ -127,8 +134,8 @@ class PacketRules:
         for profile, count in Counter(profiles).items():
             profile.count += count
         for place in [place for place, one in enumerate(profiles) if one.fails]:
-            if len(times := profiles[place].times) < FIRST_TIMES:
-                times.append(int(rows.start[place]))
+            if len(profiles[place].times) < FIRST_TIMES:
+                profiles[place].fail(_sent(keys[place]).data, int(rows.start[place]))
         numbers = np.array([one.address for one in profiles])
         self._pace.add(rows.start, rows.end, numbers, rows.data, rows.size)
         self._hear_columns(rows, keys, profiles)
@@ -188,7 +195,7 @@ class PacketRules:
         """What was found."""
         for profile in self._profiles.values():
             for number, outcome in profile.outcomes:
-                self._tallies[number].add(outcome, profile.times, profile.count)
+                self._tallies[number].add(outcome, profile.times, profile.count, profile.first)
         yield from self._tallies.values()
         yield from self._pace.tallies()
         for one in self._watches:

@@ -18,7 +18,7 @@ from dccwire.signal import UNBOUNDED
 if TYPE_CHECKING:
     from dccwire.conformance.causes import Cause
 
-SCHEMA = 3
+SCHEMA = 4
 """Version of the JSON's shape, which `docs/check.schema.json` describes."""
 
 
@@ -30,7 +30,8 @@ class RuleResult:
     `undecided` count readings; `first_times_ns` are those of the first failures; `note` says what
     else there is to know, such as why a rule is not decidable; `force` is that of what failed;
     `nearest_ns` is how exact times must be known to decide what is undecided, if that decides it.
-    `reading` is the worst one as a number, a time in ns;
+    `reading` is the worst one as a number, a time in ns; `first_bytes` are those of the packet at
+    the first time, where the rule is on bytes;
     `recording` is the one whose times those of the first failures are, where there are several.
     """
 
@@ -46,6 +47,7 @@ class RuleResult:
     nearest_ns: int | None = None
     recording: str = ""
     reading: int | None = None
+    first_bytes: bytes = b""
 
     @property
     def binding(self) -> bool:
@@ -69,6 +71,7 @@ class RuleResult:
             "undecided": self.undecided,
             "nearest_ns": self.nearest_ns,
             "first_times_ns": list(self.first_times_ns),
+            "first_bytes": self.first_bytes.hex(" ").upper(),
             "recording": self.recording,
             "note": self.note,
         }

@@ -123,7 +123,8 @@ def _times(one: RuleResult) -> str:
         return ""
     times = ", ".join(f"{time / 1e6:.3f}" for time in one.first_times_ns)
     more = ", ..." if one.failed > len(one.first_times_ns) else ""
-    return f"at {times} ms{more}{f' of {one.recording}' * bool(one.recording)}"
+    first = f", the first [{one.first_bytes.hex(' ').upper()}]" * bool(one.first_bytes)
+    return f"at {times} ms{more}{f' of {one.recording}' * bool(one.recording)}{first}"
 
 
 def _in_full(results: Sequence[RuleResult], causes: Sequence[Cause], width: int) -> Iterator[str]:

@@ -488,9 +488,18 @@ def test_the_first_failures_are_told_in_the_order_of_time() -> None:
     whole = result(check_signal([edges], resolution_ns=SAMPLED_NS), 18)
     assert (whole.failed, len(whole.first_times_ns)) == (6, 5)
     assert list(whole.first_times_ns) == sorted(whole.first_times_ns)
+    assert whole.first_bytes == wrong[0]
     for cut in range(84, len(edges), 60):
         parts = check_signal([edges[:cut], edges[cut:]], resolution_ns=SAMPLED_NS)
         assert result(parts, 18) == whole
+
+
+def test_the_bytes_of_the_first_failure_are_told_of_whichever_kind_it_is() -> None:
+    """Each rule has its own."""
+    wrong = [with_error_byte(text) for text in ("E940", "0004", "EA40", "E940")]
+    report = judge(lengths_of(PLAIN, *wrong, *wrong[::-1], PLAIN))
+    shown = {one.rule.number: one.first_bytes for one in report.results if one.failed}
+    assert shown == {18: wrong[1], 28: wrong[0]}
 
 
 def test_notes_are_told_in_one_order_however_the_edges_are_cut() -> None:

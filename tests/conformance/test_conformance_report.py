@@ -176,6 +176,7 @@ def test_json_has_a_line_a_rule_and_the_summary_last() -> None:
         "nearest_ns": None,
         # A packet with 13 ones, then 13 more: 26 × 116 + 13 × 116 less, see the helpers.
         "first_times_ns": [(6102 - 116 + 13 * 116) * 1000],
+        "first_bytes": "03 3F 3D",
         "recording": "",
         "note": "",
     }

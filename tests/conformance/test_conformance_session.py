@@ -278,7 +278,9 @@ def test_junit_has_a_case_a_rule_and_an_expectation() -> None:
     }
     failure = suite.find("testcase/failure")
     assert failure is not None
-    assert failure.get("message") == "0; 1 of 3 failed, at 7.490 ms; S-9.2 §B; S-9.2.1 §C"
+    assert failure.get("message") == (
+        "0; 1 of 3 failed, at 7.490 ms, the first [03 3F 3D]; S-9.2 §B; S-9.2.1 §C"
+    )
     assert suite.findtext("system-out") == report.text()
 
 
