@@ -12,6 +12,7 @@ project = "dccwire"
 author = "the dccwire contributors"
 release = __version__
 extensions = ["myst_parser"]
+smartquotes = False  # what is in quotes is code
 
 
 def table(rows: Any) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from types import ModuleType
@@ -70,3 +71,22 @@ def test_the_session_file_of_the_docs_is_one(tmp_path: Path) -> None:
     assert (session.access, session.every_30_ms) == ("direct", True)
     keys = {line.split("=")[0].strip(" #[]") for line in text.splitlines() if "=" in line}
     assert {*_KEYS, *_EXPECTED, *_LOCOMOTIVE} - {"expect", "locomotive"} <= keys
+
+
+def test_every_reading_that_is_cited_is_told() -> None:
+    """Whoever meets a code, in a clause, a note or the source, finds it on one page, once."""
+    rows = [
+        line.split("|")[1]
+        for line in (DOCS / "readings.md").read_text("utf-8").splitlines()
+        if line.startswith("| ")
+    ]
+    told = [code for row in rows for code in re.findall(r"[CEMPVX]\d{1,2}", row)]
+    package = DOCS.parent / "dccwire"
+    cited = {
+        code
+        for path in (*package.rglob("*.py"), *DOCS.glob("*.md"))
+        for code in re.findall(r"\b[CEMPVX]\d{1,2}\b", path.read_text("utf-8"))
+    }
+    assert len(told) == len(set(told))
+    assert cited - set(told) == set()
+    assert len(cited) > 50

@@ -14,7 +14,7 @@ from dccwire.address import Address
 from dccwire.conformance.rules import Verdict
 from dccwire.errors import FieldError, Reason, TextError
 from dccwire.instructions.function_groups import FunctionGroup
-from dccwire.notation import INSTRUCTION_TYPES, address_text
+from dccwire.notation import INSTRUCTION_TYPES, address_text, instruction_from_text
 from dccwire.packet import Packet
 
 
@@ -152,8 +152,9 @@ def wanted_of(what: str) -> Wanted | None:
     for word in given:
         field, _, value = word.partition("=")
         if field not in cls.kinds:
-            hint = f"{name} has {', '.join(cls.kinds) or 'no fields'}"
-            raise TextError(Reason.TEXT, what, what.index(word), f"no field {field!r}", hint)
+            whole = instruction_from_text(what)  # those of a named way, all of them: a speed step
+            fields = {key: kind.text(getattr(whole, key)) for key, kind in whole.kinds.items()}
+            return Wanted((cls,), fields)
         kind, bits = cls.kinds[field], cls.layout.fields[field] if hasattr(cls, "layout") else None
         read = kind.from_text(field, value)
         kind.check(field, read, bits.lowest if bits else 0, bits.highest if bits else 0)

@@ -95,12 +95,17 @@ def would_decide(report: Report) -> list[str]:
         )
     if others := [one for one in undecided if one.nearest_ns is None]:
         note = "its note" if len(others) == 1 else "the note of each"
-        told.append(f"{_rules(others)}: see {note}")
+        told.append(
+            f"{_rules(others)}: see {note}; where it asks for nothing, the texts leave it open, or "
+            "a recording without the disturbance decides"
+        )
     if report.not_judged:
         told.append(
             f"{counted(report.not_judged, 'half-bit')} of no packet: if another protocol is "
-            "expected between packets, say so with --other-protocols"
+            "expected between packets, say so with --other-protocols; if not, record again"
         )
+    if report.unread and report.packets:
+        told.append(f"no packet in {', '.join(report.unread)}: the right signal, rate and unit?")
     return told
 
 

@@ -142,5 +142,6 @@ declare(
         1,
         see=lambda edges, *_: [one + one * 6 // 100 for one in edges],
         everywhere=True,
+        session="clock_is_right = true",
     ),
 )

@@ -145,7 +145,7 @@ def plantings_in_words() -> Iterator[tuple[str, ...]]:
     yield "name", "what it is", "what it breaks", "in a session with"
     for one in PLANTINGS.values():
         breaks = f"nothing ({one.clause})" if one.rule is None else f"rule {one.rule}"
-        yield one.name, one.words, breaks, one.session.replace("\n", ", ")
+        yield one.name, one.words, breaks, one.session.replace("\n", " and ")
 
 
 def known(name: str) -> Planting:

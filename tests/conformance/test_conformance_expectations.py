@@ -255,13 +255,29 @@ def test_a_long_stretch_without_a_level_may_hide_many_packets() -> None:
         ("F2=maybe", 0, "such as F2=on, FL=off"),
         ("F99=on", 0, "such as F2=on, FL=off"),
         ("Speed", 0, "'dccwire encode --types' lists all"),
-        ("SpeedAndDirection steps=3", 18, "SpeedAndDirection has forward, c, speed"),
+        (
+            "SpeedStepControl128 step=40",
+            27,
+            "SpeedStepControl128 takes the fields forward, speed; or step, forward",
+        ),
     ],
 )
 def test_what_names_nothing_is_refused(what: str, position: int, hint: str) -> None:
     """With where, and what there is."""
     with refused(TextError, Reason.TEXT, text=what, position=position, hint=hint):
         Expectation(THREE, what)
+
+
+def test_a_speed_step_can_be_expected() -> None:
+    """As `dccwire encode --types` lists it, and as a packet prints it."""
+    by_step, by_code = (
+        Expectation(THREE, f"SpeedStepControl128 {one}")
+        for one in ("step=40 forward=no", "forward=no speed=41")
+    )
+    fast = "03 3F 29 15"
+    for expected in (by_step, by_code):
+        report = check([edges_of(lengths_of(fast))], session=Session(expectations=(expected,)))
+        assert report.expectations[0].count == 1
 
 
 @pytest.mark.parametrize(

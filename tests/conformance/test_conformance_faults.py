@@ -34,7 +34,6 @@ OTHERWISE = {
     **dict.fromkeys(
         ["silence-within", "lone-change", "accessory-output", "first-byte-254"], Verdict.UNDECIDED
     ),
-    "clock-6-percent-off": Verdict.UNDECIDED,
 }
 
 
