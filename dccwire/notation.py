@@ -135,7 +135,13 @@ def address_from_text(text: str) -> Address:
     kind, *number = text.split() or [""]
     if kind not in ADDRESS_KINDS:
         known = ", ".join(ADDRESS_KINDS)
-        raise TextError(Reason.TEXT, text, 0, f"no address kind {kind!r}", f"the kinds: {known}")
+        raise TextError(
+            Reason.TEXT,
+            text,
+            0,
+            f"no address kind {kind!r}",
+            f"such as 'short 3'; the kinds: {known}",
+        )
     if kind in _LONELY and not number:
         return _LONELY[kind]
     if len(number) != 1 or not re.fullmatch("[0-9]{1,19}", number[0]):

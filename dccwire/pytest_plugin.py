@@ -113,7 +113,7 @@ def assert_sent(
     report = _judged(signal, rules=(), session=Session(expectations=(asked,)), **options)
     (found,) = report.expectations
     if found.verdict is not Verdict.PASS:
-        told = (f"{found.count} seen", found.nearest and f"nearest {found.nearest}", found.note)
+        told = (found.seen, found.nearest and f"nearest {found.nearest}", found.note)
         pytest.fail("; ".join(filter(None, (f"expected {asked}", *told))), pytrace=False)
     return found
 

@@ -142,7 +142,7 @@ def test_the_plugin_is_known_to_pytest(pytester: pytest.Pytester) -> None:
     assert entry == {"dccwire": "dccwire.pytest_plugin"}
     result = pytester.runpytest_subprocess("-p", "no:dccwire", "-p", entry["dccwire"])
     result.assert_outcomes(passed=1, failed=1)
-    result.stdout.fnmatch_lines(["expected idle: Idle, none, 0 s to the end; * seen"])
+    result.stdout.fnmatch_lines(["expected idle: Idle, none, 0 s to the end; * seen, at *"])
     assert "pytest_plugin.py" not in result.stdout.str()
 
 

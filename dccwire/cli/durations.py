@@ -125,7 +125,8 @@ def _reading(given: argparse.Namespace) -> None:
             packets, ns = getattr(one, case)
             say(f"  {case:5}{packets:10}{ns / 1e9:11.1f}{ns / 60e9:9.1f}")
     say()
-    say("best and worst: each CV holds what is read fastest and slowest; mean: all equally likely")
+    say("best and worst: each CV holds what is read fastest and slowest;")
+    say("mean: all values are equally likely")
     longest = reach(1).procedure.counts().verifies
     early = f"at packet {given.answer}" if given.answer <= longest else "no earlier"
     say(f"acknowledged steps end {early}; the decoder has all these CVs")

@@ -197,7 +197,7 @@ def _report(
     several = len(found) > 1
     unread = tuple(one.source for one in found if not one.judge.framing.packets)
     told = [(one.source, note) for one in found for note in (*one.notes, *_notes(one.judge))]
-    told += [(source, "no packet was read") for source in unread if several]
+    told += [(source, "no packet was read") for source in unread]
     return Report(
         results=tuple(sorted(results, key=lambda one: one.rule.number)),
         source=", ".join(one.source for one in found),

@@ -54,7 +54,8 @@ class Expectation:
         for name, least in (("at_most", self.at_least), ("until_ns", self.from_ns)):
             value = getattr(self, name)
             if value is not None and (type(value) is not int or value < least):
-                raise FieldError(name, f"{least} or more", value)
+                hint = "with at_least = 0 for none" if (name, value) == ("at_most", 0) else ""
+                raise FieldError(name, f"{least} or more", value, hint)
 
     def __str__(self) -> str:
         to = "any packet" if self.to is None else address_text(self.to)
@@ -82,6 +83,13 @@ class ExpectationResult:
     times_ns: tuple[int, ...] = ()
     nearest: str = ""
     note: str = ""
+
+    @property
+    def seen(self) -> str:
+        """How many were seen, and when the first of them, in ms."""
+        times = ", ".join(f"{time / 1e6:.3f}" for time in self.times_ns)
+        more = ", ..." if self.count > len(self.times_ns) else ""
+        return f"{self.count} seen{f', at {times} ms{more}' if times else ''}"
 
     def to_dict(self) -> dict[str, Any]:
         """The result as a line of JSON holds it."""

@@ -33,7 +33,7 @@ def junit_of(report: Report, *, strict: bool = False, certain: bool = False) -> 
         asked[name] += 1  # a server knows a case by its name
         case = ElementTree.Element("testcase", classname="expected", time="0")
         case.set("name", f"{name} ({asked[name]})" if asked[name] > 1 else name)
-        words = "; ".join(filter(None, (f"{each.count} seen", each.nearest, each.note)))
+        words = "; ".join(filter(None, (each.seen, each.nearest, each.note)))
         fails = each.verdict is Verdict.FAIL
         _judge(case, each.verdict, words, fails=fails, certain=certain)
         cases.append(case)

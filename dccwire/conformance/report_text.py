@@ -184,7 +184,7 @@ def _expected(report: Report, width: int) -> Iterator[str]:
         if not place:
             yield from ("", "expected")
         head = f"  {each.verdict:<9}  "
-        yield from wrapped(f"{each.expectation}: {each.count} seen", width, head)
+        yield from wrapped(f"{each.expectation}: {each.seen}", width, head)
         for told in filter(None, (each.nearest and f"nearest {each.nearest}", each.note)):
             yield from wrapped(told, width, " " * len(head))
 

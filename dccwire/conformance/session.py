@@ -218,7 +218,8 @@ def _text(value: object, path: str) -> str:
 def _each(reader: _Reader) -> _Reader:
     def read(value: object, path: str) -> tuple[Any, ...]:
         if not isinstance(value, list):
-            raise ShapeError(path, "a list", value)
+            hint = f"a table in it begins with [[{path}]]" if isinstance(value, dict) else ""
+            raise ShapeError(path, "a list", value, hint)
         return tuple(reader(one, f"{path}[{place}]") for place, one in enumerate(value))
 
     return read

@@ -199,6 +199,7 @@ def test_rule_5_constant_half_bits_of_75_us() -> None:
     assert report.notes == (
         "1000 half-bits of 75 to 75 us not judged, the first at 0.000 ms: they are of no packet; "
         "another protocol may stand between packets (S-9.2 §C)",
+        "no packet was read",
     )
 
 
