@@ -136,7 +136,7 @@ def merge(
 def _found(judge: Judge, chunks: Sequence[Chunk]) -> Found:
     """What was found in edges that are of no file."""
     factor = common_factor(head_of(chunk.edges for chunk in chunks), judge.terms.resolution_ns)
-    notes = () if factor is None else (doubt(factor),)
+    notes = () if factor is None else (f"{doubt(factor)} Edge times are whole ns",)
     return Found(_closed(judge, chunks, None), "edges", notes, factor)
 
 

@@ -181,7 +181,7 @@ class FramingRules:
         self._complete, self._first = end is not None, False
         self._broken = end is None
         self._ended, self._ended_within = (self._ended if end is None else end), 0
-        self._gap_since = self._other_since = False
+        self._gap_since = self._other_since = self._bound = False
         self._end = self._hiding_from = end or 0
 
     def _add_event(self, event: Event, some: HalfBits) -> None:
