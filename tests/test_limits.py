@@ -25,7 +25,11 @@ STANDARD: dict[str, dict[str, Any]] = {
         # from memory: RCN-212, RCN-211 and RCN-214
         "LATER_CODES": {0x3C, 0xC1, 0xC2, 0xD8, 0xD9, 0xDA, 0xDB, 0xDC, 0xF4, 0xF5, 0xF6},
     },
+    "conformance.framing": {
+        "_WHOLE_PACKET": 38,  # two halves of 19 bits: S-9.2.1, introduction, two bytes and a start
+    },
     "conformance.places": {
+        "GOES_ON_NS": 26_000,  # S-9.2 §A footnote 3
         "CUTOUT_BEGINS_NS": 32_000,  # from memory: RCN-217, 26 to 32 µs
         "_LONGEST_PACKET": 110,  # two halves of 55 bits: S-9.2.1, introduction, six bytes
     },
@@ -98,7 +102,7 @@ OWN: dict[str, dict[str, Any]] = {
     "cli.printing": {"LONGEST_LINE": 1000},
     "conformance.causes": {"_MANY": 0.1},
     "conformance.packets": {"_MOST_KEPT": 1 << 16},
-    "conformance.framing": {"OTHERS": 4},
+    "conformance.framing": {"OTHERS": 4, "_PREAMBLE_LEFT": 16},
     "conformance.histogram": {"_LAST": 141},
     "conformance.locomotives": {"_MOST": 8},
     "conformance.measures": {"FIRST_TIMES": 5},
@@ -154,7 +158,7 @@ OWN: dict[str, dict[str, Any]] = {
         **{"UNDEFINED": 2},
     },
     "recordings.resolution": {
-        **{"TOO_COARSE_NS": 10_000, "_LONGEST": 1 << 17, "_FEW": 5, "_NOTHING": 2, "_USUAL": 2_000},
+        **{"TOO_COARSE_NS": 10_000, "_LONGEST": 1 << 17, "_FEW": 5, "_NOTHING": 2, "_USUAL": 8_000},
         **{
             "_FEWEST": 3,
             "_ALL": 1 << 31,

@@ -169,7 +169,7 @@ def _closed(judge: Judge, chunks: Iterable[Chunk], end_ns: int | None) -> Judge:
     """The judge at the end; what the probe may have done is judged again without (M7)."""
     judge.close(None if judge.stopped else end_ns)
     if judge.probe_ns is not None and not judge.stopped:
-        again = Judge(replace(judge.terms, probe_ns=judge.probe_ns))
+        again = Judge(judge.terms.without_probe(judge.probe_ns, judge.timing.probe_error_ns))
         again.run(chunks, None)
         again.close(end_ns)
         judge.doubt_probe(again)
@@ -235,7 +235,7 @@ def _doubted(found: Found) -> Found:
 
 
 def _notes(judge: Judge) -> Iterator[str]:
-    places, silences = judge.places, judge.framing.silences
+    places, framing, silences = judge.places, judge.framing, judge.framing.silences
     if judge.stopped:
         yield f"stopped: what comes after {judge.last / 1e9:.3f} s is not judged"
     if judge.first_pulse is not None:
@@ -248,6 +248,9 @@ def _notes(judge: Judge) -> Iterator[str]:
     if silences:
         gaps = f"no edge for more than 10 ms, {counted(silences, 'time')}: a gap in the signal"
         yield f"{gaps}; a packet that it cuts is not judged"
+    if framing.unread:
+        spoiled = f"{counted(framing.unread, 'place')} may hold a packet that could not be read"
+        yield f"{spoiled}, the first at {framing.unread_at / 1e6:.3f} ms"
     if places.pauses:
         shape = "they have the shape of a cutout or a pause (S-9.2 §C)"
         yield f"{counted(places.pauses, 'half-bit')} between packets not judged: {shape}"

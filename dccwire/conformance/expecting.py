@@ -5,7 +5,7 @@ Room: packets in, results of expectations out; no rule of a standard stands here
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from dccwire.address import Mode
@@ -34,13 +34,10 @@ class Expecting(Watch, abstract=True):
     def wants(self, sent: Sent) -> bool:
         """Packets that meet it, or are of its address or of its type.
 
-        One that would meet it but for its error byte, too: it may have been read wrong.
+        One that would meet it but for one of its bytes, too: it may have been read wrong.
         """
         if not sent.right:
-            meant = sent.data[:-1] + bytes((sent.data[-1] ^ sent.check,))
-            packet = decode_or_none(meant, sent.mode or Mode.OPERATIONS)
-            said = None if packet is None else self._compare(packet)
-            return said is not None and said[0]
+            return any(map(self._meets, _meant(sent)))
         packet = sent.packet
         if packet is None:
             return False
@@ -48,6 +45,10 @@ class Expecting(Watch, abstract=True):
         if said is not None:
             self._said[sent.data] = said
         return said is not None
+
+    def _meets(self, packet: Packet) -> bool:
+        said = self._compare(packet)
+        return said is not None and said[0]
 
     def _compare(self, packet: Packet) -> tuple[bool, int, str] | None:
         if (exactly := self._asked.packet) is not None:
@@ -124,6 +125,13 @@ class Expecting(Watch, abstract=True):
             unread = f"{self._missed} that could not be read may be among them"
             why = [unread] * bool(self._missed) + self._why
         return ExpectationResult(asked, verdict, count, tuple(self._times), nearest, "; ".join(why))
+
+
+def _meant(sent: Sent) -> Iterator[Packet]:
+    """What a packet that is wrong would be if one of its bytes were another, in either mode."""
+    for place, byte in enumerate(sent.data):
+        data = sent.data[:place] + bytes((byte ^ sent.check,)) + sent.data[place + 1 :]
+        yield from filter(None, (decode_or_none(data, mode) for mode in Mode))
 
 
 def _differences(packet: Packet, wanted: bytes) -> tuple[bool, int, str]:

@@ -17,13 +17,13 @@ from dccwire.assembly import SHORTEST
 from dccwire.conformance.baseline import error_byte
 from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.packets import PacketRules
-from dccwire.conformance.places import HalfBits
+from dccwire.conformance.places import GOES_ON_NS, HalfBits
 from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Verdict, rule
 from dccwire.errors import Reason
 from dccwire.framing import SENT_PREAMBLE
 from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
 from dccwire.receiver.columns import PacketColumns
-from dccwire.receiver.edges import Windows
+from dccwire.receiver.edges import SHORTEST_NS, Windows
 from dccwire.receiver.machine import LEAST_HALVES
 from dccwire.signal import LIMITS, Limit
 
@@ -50,7 +50,7 @@ START_AND_END = rule(
 AFTER_END = rule(
     17,
     "signal after the end bit",
-    Limit("S-9.2 §A footnote 3 (C14)", least=26_000, unit="us"),
+    Limit("S-9.2 §A footnote 3 (C14)", least=GOES_ON_NS, unit="us"),
     needs=NO_SIGNAL,
 )
 
@@ -63,8 +63,20 @@ _OFF = Outcome(
     Verdict.UNDECIDED, note="before more than 10 ms without signal, which may be switched off"
 )
 
+_GLITCH = Outcome(
+    Verdict.UNDECIDED, note="before a stretch without a level that is too short for a cut-off"
+)
+
 OTHERS = 4
 """Half-bits that are no part of a 1 and show another protocol; fewer may be noise (our choice)."""
+
+
+_PREAMBLE_LEFT = 2 * 8
+"""Ones in a row, as half-bits, that begin a packet: of 14 noise leaves so many, or they are read as
+some that a 0 follows too soon. Another protocol sends fewer (our choice)."""
+
+_WHOLE_PACKET = 2 * (9 * (SHORTEST - 1) + 1)
+"""Half-bits of the shortest packet up to its last byte, of which the rest may be ones."""
 
 
 class FramingRules:
@@ -83,6 +95,8 @@ class FramingRules:
 
     def __init__(self, error_ns: int, rules: PacketRules) -> None:
         self.packets = self.silences = 0
+        # How many stretches may be packets that could not be read, and where the first begins.
+        self.unread, self.unread_at = 0, 0
         self.undefined: set[int] = set()
         self._rules = rules
         self._gaps, self._preamble, self._framing = map(Tally, (GAPS, PREAMBLE, START_AND_END))
@@ -122,6 +136,8 @@ class FramingRules:
             mine.absorb(its)
         self.packets += later.packets
         self.silences += later.silences
+        self.unread_at = self.unread_at if self.unread else later.unread_at
+        self.unread += later.unread
         self._any_undefined |= later._any_undefined
         for name in self.OPEN:
             setattr(self, name, getattr(later, name))
@@ -207,7 +223,7 @@ class FramingRules:
             case Fault():
                 if event.reason is Reason.NO_END_BIT:
                     self._rules.add_length(event.data, event.begin)
-                self._rules.miss(event.begin, event.end)
+                self._miss(event)
                 self._keep(None)
             case CutOff():
                 if event.data or event.bits:
@@ -217,11 +233,35 @@ class FramingRules:
                 self._keep(None)
             case Stray():
                 self._look_for_others(event, some)
-                if isinstance(self._before, Gap) and self._has_zeros(event, some):
-                    self._rules.miss(event.begin, event.end)  # the end of what the gap cut
+                if self._may_be_packet(event, some):
+                    self._miss(event)
             case _:  # a gap
                 self._judge_gap(event)
         self._before = event
+
+    def _miss(self, event: Stray | Fault) -> None:
+        """What may be a packet that could not be read."""
+        self._rules.miss(event.begin, event.end)
+        self.unread_at = self.unread_at if self.unread else event.begin
+        self.unread += 1
+
+    def _may_be_packet(self, event: Stray, some: HalfBits) -> bool:
+        """Whether half-bits of no packet may be one: what a gap cut, or one that noise spoiled.
+
+        At the begin of a recording its preamble may be cut; else ones stand before its first 0.
+        """
+        if not self._has_zeros(event, some):
+            return False
+        begin, end = np.searchsorted(some.edges, (event.begin, event.end)).tolist()
+        if isinstance(self._before, Gap):
+            return True
+        if self._before is None and not self._complete:
+            return bool(end - begin >= _WHOLE_PACKET)
+        breaks = np.flatnonzero(~some.one[begin:end])
+        if not some.judged[begin:end].any():
+            breaks = np.flatnonzero(some.lengths[begin:end] > self._windows.one[1])
+        runs = np.diff(breaks, prepend=-1) - 1
+        return bool((runs >= _PREAMBLE_LEFT).any())
 
     def _doubtful_ones(self, event: PacketReceived, some: HalfBits) -> int:
         """How many ones at the begin of a preamble rule 1 does not judge, and would not pass."""
@@ -259,14 +299,20 @@ class FramingRules:
         silent = event.end - event.begin > self._windows.zero[1]
         self._rules.gap(event.begin, event.end, undefined=undefined)
         self.silences += silent and not undefined
+        inside = undefined and self._ended is not None and event.begin < self._ended
         if self._broken:
             self._gaps.add(_UNDECIDED, [event.begin])
-        elif undefined:
+        elif undefined and not inside:
             self._gaps.add(PASSED, [event.begin])
         if undefined and self._ended is not None:
             lasted, extra = np.array([event.begin - self._ended]), np.array([self._ended_within])
-            if silent and not self._after_end.judge(lasted, extra)[1][0]:
+            passes = bool(self._after_end.judge(lasted, extra)[1][0])
+            if lasted[0] < 0:  # into the end bit, as far as it is known to last
+                self._gaps.add(_UNDECIDED, [event.begin])
+            elif silent and not passes:
                 self._after_end.add(_OFF, [self._ended])
+            elif event.end - event.begin < SHORTEST_NS and not passes:
+                self._after_end.add(_GLITCH, [self._ended])
             else:
                 ended = np.array([self._ended])
                 self._after_end.take(lasted, lambda some: ended[some], extra)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from copy import copy
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from itertools import groupby
 from operator import itemgetter
 from typing import Any, cast
@@ -62,6 +62,12 @@ class Terms:
         most = _ERROR_BOUND_NS - 1 - self.resolution_ns
         if not 0 <= self.uncertainty_ns <= most:
             raise FieldError("uncertainty_ns", f"0 to {most} ns", self.uncertainty_ns)
+
+    def without_probe(self, probe_ns: float, error_ns: int) -> Terms:
+        """The same, less what the probe may have done, which is known so exactly."""
+        most = _ERROR_BOUND_NS - 1 - self.resolution_ns
+        uncertainty = min(self.uncertainty_ns + error_ns, most)
+        return replace(self, probe_ns=probe_ns, uncertainty_ns=uncertainty)
 
     @property
     def error_ns(self) -> int:

@@ -53,7 +53,7 @@ def tell_halves(some: Halves, rows: float, difference_error: int) -> None:
     means = mean + apart / 2, mean - apart / 2
     first, last = (f"{one / 1e3:.2f}" for one in means)
     told = f"on average {first} us the first halves, {last} the last"
-    told += f", about +- {(error + about / 2) / 1e3:.2f}"
+    told += f", {_about(error + about / 2)}"
     _remark(measure, told, means, error + difference_error / 2)
 
 
@@ -67,8 +67,13 @@ def tell_differences(ones: Halves, differences: LimitMeasure, by_polarity: float
         return
     mean, about = by_half(ones.longer, ones.bits, differences.error)
     told = f"on average {mean / 1e3:+.2f} us by half, {by_polarity / 1e3:.2f} by polarity"
-    told += f", about +- {about / 1e3:.2f}"
+    told += f", {_about(about)}"
     _remark(differences, told, [abs(mean)], differences.error)
+
+
+def _about(error: float) -> str:
+    """How exactly a mean is known, in us, as long as readings are off by this and by that."""
+    return f"about +- {error / 1e3:.2f} unless sampled in step with it"
 
 
 def _remark(measure: LimitMeasure, told: str, means: Sequence[float], error: float) -> None:

@@ -22,6 +22,9 @@ from dccwire.receiver.columns import Columns, PacketColumns, Times
 from dccwire.receiver.edges import SHORTEST_NS, Windows
 from dccwire.signal import UNBOUNDED
 
+GOES_ON_NS = 26_000
+"""So long the signal goes on behind an end bit, at least (S-9.2 §A footnote 3, C14)."""
+
 CUTOUT_BEGINS_NS = 32_000
 """So long the signal may last behind an end bit until a cutout comes (from memory: 26-32 µs)."""
 
@@ -77,7 +80,7 @@ class Places:
     are lengths in ns, and `foreign_at` is where the first begins.
     """
 
-    OPEN = "_after_packet", "_reach", "_resumed", "_doubtful", "_pulses"
+    OPEN = "_after_packet", "_reach", "_spoiled", "_resumed", "_doubtful", "_pulses"
     """What comes next depends on these."""
 
     def __init__(self, error_ns: int) -> None:
@@ -89,6 +92,8 @@ class Places:
         # half-bits more a packet that broke off may have reached; else nothing is known.
         self._after_packet = False
         self._reach = 0
+        # Whether it is known by now what broke it off.
+        self._spoiled = False
         # Whether a stretch without a level came since the last packet.
         self._resumed = False
         # How many of the next half-bits may be cut, or another protocol's.
@@ -131,8 +136,12 @@ class Places:
             some.cut += range(end, min(doubtful, len(lengths)))
             self._doubtful = max(self._doubtful, doubtful - len(lengths))
         self._find_extra(some, following)
-        if following is None or (len(lengths) and lengths[-1] > zero_high):
+        silent = np.flatnonzero(lengths > zero_high)
+        if following is None:
             self._doubtful = DOUBTFUL
+        elif len(silent):  # however the edges are portioned, so many behind it
+            behind = len(lengths) - 1 - int(silent[-1])
+            self._doubtful = max(self._doubtful, DOUBTFUL - behind)
         return some
 
     def _count(self, some: HalfBits, begin: int, end: int, *, paused: bool) -> None:
@@ -151,8 +160,13 @@ class Places:
         silent = np.flatnonzero(~some.judged).tolist()
         cut = {place + side for place in silent for side in (-1, *range(1, DOUBTFUL + 1))}
         silence = np.diff(following.edges[:2]).max(initial=0) > longest if following else True
-        if silence and not undefined:
-            cut.add(count - 1)
+        if not undefined:
+            cut |= {count - 1} if silence else set()
+        elif isinstance(gap := some.columns.parts[-1], Gap):
+            # The station's signal goes on behind an edge (S-9.2 §A footnote 3); power that falls
+            # makes one, too.
+            goes_on = gap.begin - int(some.edges[-1]) >= GOES_ON_NS if count else True
+            cut |= set() if goes_on else {count - 1}
         some.cut = sorted(place for place in cut if 0 <= place < count)
 
     def _not_judged(self, some: HalfBits) -> Iterator[tuple[int, int, bool]]:
@@ -173,6 +187,8 @@ class Places:
             elif isinstance(part, Fault):
                 self._after_packet = False
                 self._reach = 2 * part.preamble + _LONGEST_PACKET - (end - begin)
+                pulses = np.concatenate((self._pulses, some.columns.pulses))
+                self._spoiled = bool(((pulses >= part.begin) & (pulses <= part.end)).any())
             elif isinstance(part, Gap):
                 if part.end - part.begin > self._windows.zero[1]:
                     self._after_packet = False
@@ -202,6 +218,7 @@ class Places:
         elif self._reach:
             judged = min(end - begin, self._reach)
             self._reach -= judged
+            yield from self._broken_off(some, begin, begin + judged)
             begin += judged
         elif _reads_as_bits(some, begin, end):
             return
@@ -213,6 +230,17 @@ class Places:
             end = begin + (int(breaks[framed[0] - 1]) + 1 if framed[0] else 0)
         if begin < end:
             yield begin, end, False
+
+    def _broken_off(self, some: HalfBits, begin: int, end: int) -> Iterator[tuple[int, int, bool]]:
+        """What may be left of a packet that broke off, where half-bits of no bit are foreign.
+
+        But for the first in a row: those broke it off, unless distortion did.
+        """
+        places = begin + np.flatnonzero(~some.either[begin:end])
+        for row in np.split(places, np.flatnonzero(np.diff(places) > 1) + 1):
+            if len(row) and self._spoiled:
+                yield int(row[0]), int(row[-1]) + 1, False
+            self._spoiled |= len(row) > 0
 
     def _is_pause(self, lengths: Times, before: int) -> bool:
         """Whether a stretch is one long level, with what a cutout leaves of a half-bit around it.

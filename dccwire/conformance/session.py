@@ -137,14 +137,17 @@ def read_session(path: str | os.PathLike[str]) -> Session:
     """
     try:
         with open(path, "rb") as file:
-            text = file.read().decode("utf-8")
+            text = file.read().decode("utf-8-sig")
     except OSError as error:
         raise RecordingError(Reason.FILE, str(path), error.strerror or str(error)) from None
     except UnicodeDecodeError as error:
         raise RecordingError(Reason.FORMAT, str(path), f"is no TOML: {error}") from None
     try:
         plain = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (
+        RecursionError,
+        ValueError,
+    ) as error:  # brackets too deep, a number too long, or no TOML
         last = f"at line {text.rstrip().count(chr(10)) + 1}, the last"
         told = str(error).replace("at end of document", last)
         raise RecordingError(Reason.FORMAT, str(path), f"is no TOML: {told}") from None

@@ -53,6 +53,8 @@ _PROBE_SHARE = 0.1
 
 NOISE = "single ones may be noise at the place of the probe (E5)"
 
+_BESIDE = "beside merged pulses, known only to their width (M8)"
+
 _ALIKE = 0.01
 """How far the factors of ones and zeros may differ to be one (common practice, no source)."""
 
@@ -176,13 +178,26 @@ class TimingRules:
         A probe of one rail, or an opto-coupler, delays edges of one direction more than those of
         the other, so that ones and zeros differ alike. None where they do not.
         """
+        found = self._probe()
+        return None if found is None else found[0]
+
+    @property
+    def probe_error_ns(self) -> int:
+        """How far that may be off: sampled in step with the station, as far as any reading."""
+        found = self._probe()
+        return 0 if found is None else found[1]
+
+    def _probe(self) -> tuple[float, int] | None:
         counts, sums = self._polarity_sums[:, :, 0], self._polarity_sums[:, :, 1]
         if not counts.all():
             return None
         means = sums / counts
         one, zero = ((means[:, 0] - means[:, 1]) / 2).tolist()
-        alike = abs(one - zero) <= max(_PROBE_NS, _PROBE_SHARE * abs(one))
-        return one if alike and abs(one) > _PROBE_NS else None
+        known = max(_PROBE_NS, _PROBE_SHARE * abs(one))
+        for error in (0, self.ones.error):
+            if abs(one - zero) <= max(known, error) and abs(one) > max(_PROBE_NS, error):
+                return one, error
+        return None
 
     def doubt_probe(self, without: TimingRules) -> None:
         """Leave open what fails, and would not `without` what the probe may have done."""
@@ -211,7 +226,7 @@ class TimingRules:
             found[place] = False
         torn, doubtful = self._find_torn(some, either)
         self._torn += len(torn)
-        self.neither.undecided += doubtful
+        self._open(doubtful)
         found[torn] = True
         if some.extra is not None:
             one, zero = LIMITS["tr1"], LIMITS["tr0"]
@@ -221,7 +236,7 @@ class TimingRules:
                 (above < zero.least) | (below > zero.most)
             )
             certain[torn] = True
-            self.neither.undecided += int((found & ~certain).sum())
+            self._open(int((found & ~certain).sum()))
             found &= certain
         places = np.flatnonzero(found)
         if len(places):
@@ -230,6 +245,12 @@ class TimingRules:
             if len(out):
                 self.neither.see(int(out.min()), int(out.max()))
             self.neither.fail(edges[places[:FIRST_TIMES]].tolist(), len(places))
+
+    def _open(self, count: int) -> None:
+        """So many half-bits may be of neither, or be what distortion made of others."""
+        self.neither.undecided += count
+        if count:
+            self.neither.notes[_BESIDE] += count
 
     def _find_torn(self, some: HalfBits, either: NDArray[np.bool_]) -> tuple[list[int], int]:
         """Last halves of bits that broke a packet off, though each half is of a 1 or of a 0.
@@ -283,7 +304,7 @@ class TimingRules:
         if self.means.measured:
             mean, error = by_half(self._longer, self.means.measured, self.differences.error)
             told = f"{mean / 1e3:+.3f} us of {counted(self.means.measured, 'bit')}"
-            self.means.remarks = [f"{told}, about +- {error / 1e3:.3f} us"]
+            self.means.remarks = [f"{told}, about +- {error / 1e3:.3f} us unless sampled in step"]
         if self.unequal.measured:
             zeros = counted(self.unequal.measured, "bit")
             self.unequal.remarks = [f"{self._differing} of {zeros}"]

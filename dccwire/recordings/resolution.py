@@ -23,7 +23,7 @@ _LONGEST = 1 << 17
 #: units shows in fewer, as it leaves no other divisor.
 _FEW = 5
 _NOTHING = 2
-_USUAL = 2_000
+_USUAL = 8_000
 _FEWEST = 3
 #: To look at all edges would take a tenth of the time in which they are judged (measured): all of
 #: the first two seconds are looked at, then an eighth of each second, in ns; where does not depend

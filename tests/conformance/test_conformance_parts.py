@@ -86,6 +86,13 @@ def test_parts_that_stand_by_themselves_are_not_judged_again(
     """Of a signal that is well all but the first edges of each part is counted where it is read."""
     edges = np.fromiter(synthesize([Sending(bytes.fromhex("FF00FF"))] * 900), np.int64)
     some = [[Chunk(part)] for part in np.array_split(edges, 3)]
+    absorb, absorbed = parts.Judge.absorb, list[object]()
+    with monkeypatch.context() as watched:
+        watched.setattr(
+            parts.Judge, "absorb", lambda *given, **how: absorbed.append(absorb(*given, **how))
+        )
+        merge([Part.of(chunks, Terms(1)) for chunks in some])
+    assert len(absorbed) == 3
     made = [Part.of(chunks, Terms(1)) for chunks in some]
     assert all(part.judge is not None for part in made)
     again: list[Chunk] = []

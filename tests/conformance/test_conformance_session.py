@@ -306,3 +306,27 @@ def test_junit_counts_by_the_options_of_check() -> None:
     assert failing(strict=True) == {"rule 28"}
     assert failing(certain=True) == {"rule 3"}
     assert failing(strict=True, certain=True) == {"rule 3", "rule 28"}
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("consists = " + "[" * 5000, "is no TOML: maximum recursion depth"),
+        ("consists = [" + "9" * 4301 + "]", "is no TOML: Exceeds the limit"),
+    ],
+)
+def test_a_file_that_is_too_much_for_the_reader_is_no_session(
+    text: str, told: str, tmp_path: Path
+) -> None:
+    """With the file, in one line."""
+    path = tmp_path / "session.toml"
+    path.write_text(text)
+    with pytest.raises(RecordingError, match=told):
+        read_session(path)
+
+
+def test_a_mark_of_the_byte_order_is_no_fault(tmp_path: Path) -> None:
+    """Some editors write one."""
+    path = tmp_path / "session.toml"
+    path.write_text("consists = [7]", "utf-8-sig")
+    assert read_session(path).consists == {7}

@@ -358,7 +358,8 @@ def test_silence_is_told() -> None:
     """No edge for more than 10 ms is a gap: no half-bit, and the packet that it cuts is none."""
     report = judge(three({ZERO + 20: 12_000}))
     assert (report.packets, report.verdict) == (2, UNDECIDED)
-    (note,) = report.notes
+    note, unread = report.notes
+    assert unread.startswith("1 place may hold a packet that could not be read, the first at ")
     assert note.startswith("no edge for more than 10 ms, 1 time: a gap")
     assert result(report, 13).verdict is UNDECIDED
     assert result(report, 5).measured == 251

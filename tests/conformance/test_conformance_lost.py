@@ -1,0 +1,228 @@
+"""Packets that noise spoils, gaps that cut them: what the station did is neither denied nor blamed.
+
+Each signal is drawn by hand from its half-bits, and its truth is known.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import reduce
+from operator import xor
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from dccwire import ShortAddress
+from dccwire.conformance import Expectation, Report, Session, Verdict, check
+from dccwire.recordings import Chunk
+
+FAIL, PASS, UNDECIDED = Verdict.FAIL, Verdict.PASS, Verdict.UNDECIDED
+NOT_EXERCISED = Verdict.NOT_EXERCISED
+
+
+def packet(*data: int) -> list[int]:
+    """Bytes with their exclusive OR."""
+    return [*data, reduce(xor, data)]
+
+
+IDLE, RESET, FAST = [255, 0, 255], [0, 0, 0], packet(3, 0x65)
+VERIFY, WRITE = packet(0x74, 28, 38), packet(3, 0xEC, 28, 5)
+
+
+def halves(
+    packets: Iterable[list[int]], ones: int = 16, one: float = 58, zero: float = 100
+) -> list[float]:
+    """Half-bits in us (S-9.2 §A)."""
+    bits = list[int]()
+    for data in packets:
+        bits += [1] * ones
+        for byte in data:
+            bits += [0, *(byte >> at & 1 for at in range(7, -1, -1))]
+        bits.append(1)
+    return [length for bit in bits for length in ([one] * 2 if bit else [zero] * 2)]
+
+
+def edges(lengths: list[float]) -> np.ndarray:  # type: ignore[type-arg]
+    """Edge times in ns."""
+    return np.round(np.cumsum([1000, *lengths]) * 1000).astype(np.int64)
+
+
+def verdict(report: Report, number: int) -> Verdict:
+    """Of one rule."""
+    return next(one.verdict for one in report.results if one.rule.number == number)
+
+
+def failing(report: Report) -> set[int]:
+    """The rules that fail."""
+    return {one.rule.number for one in report.results if one.verdict is FAIL}
+
+
+def noisy(packets: list[list[int]], number: int, at: int) -> np.ndarray:  # type: ignore[type-arg]
+    """A pulse of 3.5 us, 3 us behind a crossing, so many half-bits into a preamble of 20 ones."""
+    place = len(halves(packets[:number], 20)) + at
+    lengths = halves(packets, 20)
+    lengths[place : place + 1] = [3, 3.5, lengths[place] - 6.5]
+    return edges(lengths)
+
+
+SEQUENCE = [IDLE] * 4 + [RESET] * 3 + [VERIFY] * 5 + [RESET] * 3 + [IDLE] * 4
+START_UP = [RESET] * 20 + [IDLE] * 10 + [FAST] + [IDLE] * 3
+WRITES = [IDLE] * 4 + [WRITE, IDLE, IDLE, WRITE, IDLE, IDLE]
+
+
+@pytest.mark.parametrize(("at", "found"), [(28, PASS), (33, UNDECIDED), (34, UNDECIDED)])
+@pytest.mark.parametrize(
+    ("rule", "packets", "number", "session"),
+    [
+        (54, SEQUENCE, 5, Session(programming_track=True)),
+        (86, START_UP, 10, Session(new=True, power_on_ns=(0,))),
+        (42, WRITES, 7, None),
+    ],
+)
+def test_a_packet_that_a_pulse_in_its_preamble_spoils_may_have_been_sent(  # noqa: PLR0917
+    at: int,
+    found: Verdict,
+    rule: int,
+    packets: list[list[int]],
+    number: int,
+    session: Session | None,
+) -> None:
+    """With six ones left behind the pulse it is read, with three it is not: then nothing fails."""
+    report = check([noisy(packets, number, at)], resolution_ns=1, session=session)
+    assert (verdict(report, rule), failing(report)) == (found, set())
+    told = [note for note in report.notes if "may hold a packet" in note]
+    assert len(told) == (found is UNDECIDED)
+
+
+@pytest.mark.parametrize(("least", "most"), [(1, None), (0, 0)])
+@pytest.mark.parametrize("at", [28, 34])
+def test_an_expectation_on_it_is_open(at: int, least: int, most: int | None) -> None:
+    """Whether one is expected, or none."""
+    expected = Expectation(ShortAddress(3), at_least=least, at_most=most)
+    sent = noisy([IDLE] * 6 + [FAST] + [IDLE] * 6, 6, at)
+    report = check([sent], resolution_ns=1, session=Session(expectations=(expected,)))
+    (found,) = report.expectations
+    assert found.verdict is (UNDECIDED if at == 34 else FAIL if most == 0 else PASS)
+
+
+@pytest.mark.parametrize("dropped", [0, 12, 13, 20, 31, 32])
+@pytest.mark.parametrize(("least", "most"), [(1, None), (0, 0)])
+def test_a_first_packet_whose_preamble_is_cut_may_be_expected(
+    dropped: int, least: int, most: int | None
+) -> None:
+    """The recording begins within 16 ones; below ten of them no receiver takes what follows."""
+    expected = Expectation(ShortAddress(3), at_least=least, at_most=most)
+    sent = edges(halves([FAST] + [IDLE] * 6))[dropped:]
+    report = check([sent], resolution_ns=1, session=Session(expectations=(expected,)))
+    read = FAIL if most == 0 else PASS
+    assert report.expectations[0].verdict is (read if dropped < 13 else UNDECIDED)
+
+
+@pytest.mark.parametrize("byte", [0, 1, 2])
+def test_a_packet_with_one_byte_wrong_may_be_expected(byte: int) -> None:
+    """The address, the instruction or the error byte; two wrong bytes are another packet."""
+    expected = Expectation(ShortAddress(3), "SpeedAndDirection step=7 steps=28 forward=yes")
+    wrong = list(FAST)
+    wrong[byte] ^= 0x10
+    session = Session(expectations=(expected,))
+    report = check([edges(halves([IDLE, wrong, IDLE]))], resolution_ns=1, session=session)
+    assert report.expectations[0].verdict is UNDECIDED
+    wrong = [FAST[0] ^ 0x10, FAST[1] ^ 0x04, FAST[2]]
+    report = check([edges(halves([IDLE, wrong, IDLE]))], resolution_ns=1, session=session)
+    assert report.expectations[0].verdict is FAIL
+
+
+@pytest.mark.parametrize("behind", [[30, 434], [26, 182] * 10], ids=["cutout", "others"])
+@pytest.mark.parametrize("pulse", [False, True])
+def test_what_stands_behind_a_spoiled_packet_is_not_judged(
+    behind: list[float], pulse: bool
+) -> None:
+    """A pulse within a packet makes nothing of a cutout, nor of what S-9.2 §C allows."""
+    spoiled = halves([IDLE])
+    spoiled[40:41] = [3, 3.5, spoiled[40] - 6.5] if pulse else spoiled[40:41]
+    lengths = halves([IDLE] * 4) + spoiled + behind + halves([IDLE] * 4)
+    report = check([edges(lengths)], resolution_ns=1, other_protocols=True)
+    assert report.verdict is (UNDECIDED if pulse else PASS)
+    assert not failing(report)
+
+
+@pytest.mark.parametrize("cut", [None, 20, 50, 80])
+def test_four_half_bits_behind_a_silence_are_excused_wherever_the_edges_are_cut(
+    cut: int | None,
+) -> None:
+    """The fourth of them lasts 63 us: a contact may bounce."""
+    times = edges([10_059, 58, 58, 58, 63, *[58] * 29, *halves([IDLE], 0), *halves([IDLE])])
+    report = check([times] if cut is None else np.split(times, [cut]), resolution_ns=1)
+    assert report.verdict is PASS
+
+
+def gapped(begin: int, end: int) -> Report:
+    """Twelve idle packets with a stretch without a level, in ns from the end of the sixth."""
+    times = edges(halves([IDLE] * 12))
+    at = int(times[88 * 6])
+    chunks = [Chunk(times[times < at + begin], (at + begin, at + end))]
+    chunks.append(Chunk(times[times >= at + end]))
+    return check(chunks, resolution_ns=1)
+
+
+def test_no_cut_off_is_too_short_for_one_nor_begins_within_the_end_bit() -> None:
+    """What is lost for 3 us is a glitch; what is lost within a packet is rule 13's to tell."""
+    assert verdict(gapped(6_000, 1_506_000), 17) is FAIL
+    assert verdict(gapped(27_000, 1_506_000), 17) is PASS
+    assert verdict(gapped(6_000, 9_000), 17) is UNDECIDED
+    within = gapped(-2_000, 48_000)
+    assert (verdict(within, 13), verdict(within, 17)) == (UNDECIDED, NOT_EXERCISED)
+
+
+@pytest.mark.parametrize("left_us", [0.3, 5, 20])
+def test_power_that_falls_makes_an_edge_before_the_level_is_gone(left_us: float) -> None:
+    """Such a last half-bit proves nothing of the station."""
+    times = edges(halves([IDLE] * 12))
+    place = 88 * 6 + 40
+    falls = int(times[place]) + 34_000
+    gone = falls + round(left_us * 1000), falls + 12_000_000
+    chunks = [Chunk(np.append(times[: place + 1], falls), gone)]
+    chunks.append(Chunk(times[place + 1 :] + 12_000_000))
+    report = check(chunks, resolution_ns=1)
+    assert (report.verdict, failing(report)) == (UNDECIDED, set())
+
+
+@pytest.mark.parametrize(
+    ("sampled_us", "one", "zero"),
+    [(4, 55.5, 98), (2.5, 60.7, 100), (5, 60.7, 97), (8, 58, 100), (4, 60.5, 100)],
+)
+def test_few_durations_hide_a_slow_clock(
+    sampled_us: float, one: float, zero: float, tmp_path: Path
+) -> None:
+    """A steady station that keeps the limits, sampled slowly, in stamps of 1 ns."""
+    lengths = halves([IDLE, FAST] * 40, one=one, zero=zero)
+    grid = sampled_us * 1000
+    times = (np.ceil(edges(lengths) / grid) * grid).astype(np.int64)
+    rows = (f"{time},{place % 2}" for place, time in enumerate(times))
+    path = tmp_path / "slow.csv"
+    path.write_text("\n".join(("time_ns,track", *rows)))
+    report = check(path)
+    assert report.resolution_ns == grid
+    assert not failing(report)
+
+
+@pytest.mark.parametrize(
+    ("one", "zero", "probe", "sampled_us", "count", "ppm"),
+    [
+        (60, 95.5, 1.5, 1, 5, 5),
+        (58, 95.5, 1.5, 1, 50, 0),
+        (58.5, 100, 3, 1, 20, 0),
+        (60.5, 100, 3, 2, 15, 0),
+    ],
+)
+def test_a_probe_in_step_with_the_sampling_is_not_the_station(  # noqa: PLR0917
+    one: float, zero: float, probe: float, sampled_us: float, count: int, ppm: float
+) -> None:
+    """Ones and zeros then read off by amounts that differ by less than a sampling period (M7)."""
+    times = edges(halves([IDLE, FAST] * count, one=one, zero=zero)) * (1 + ppm * 1e-6) / 1000
+    times[::2] += probe
+    grid = sampled_us * 1000
+    sampled = (np.ceil((times - 0.3) / sampled_us) * grid).astype(np.int64)
+    report = check([sampled], resolution_ns=int(grid))
+    assert not failing(report)
