@@ -51,7 +51,7 @@ _LATER = {
         ),
         ("findings", "Finding"),
         ("inspection", "Inspection inspect"),
-        ("drawing", "BitRow Explanation explain"),
+        ("drawing", "BitRow Difference Explanation difference explain"),
     )
     for name in names.split()
 }

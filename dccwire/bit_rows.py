@@ -71,9 +71,18 @@ def field_rows(
 
 
 def row_lines(
-    words: str, width: int, letters: str, *, first: int = 7, label: object = "", bits: str = ""
+    words: str,
+    width: int,
+    letters: str,
+    *,
+    first: int = 7,
+    label: object = "",
+    bits: str = "",
+    sent: str | None = None,
 ) -> Iterator[str]:
     """A row as text of at most `width` columns: label, eight bits, letters at their places, words.
+
+    `sent` is put before the label, if there is such a column: which bits these are of those sent.
 
     Where there are no bits, the words say which ones the letters stand for.
 
@@ -83,5 +92,6 @@ def row_lines(
     shown = (" " * (7 - first) + letters).ljust(8)
     if letters and not bits:
         words = f"{bits_in_words(first, first - len(letters) + 1)}: {words}"
-    head = f"{label:<4}  {bits[:4]:4} {bits[4:]:4}  {shown[:4]} {shown[4:]}  "
+    head = "" if sent is None else f"{sent:<7}  "
+    head += f"{label:<4}  {bits[:4]:4} {bits[4:]:4}  {shown[:4]} {shown[4:]}  "
     yield from wrapped(words, width, head)

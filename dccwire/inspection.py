@@ -33,7 +33,7 @@ class Inspection:
     `packet` is what `decode` returns, or None where it, or a receiver, refuses; then `unverified`
     is what the bytes would say if only their error byte and framing were right, or None. `data` are
     the bytes, as far as they could be read; `preamble` is the number of ones before them, None if
-    bytes were given.
+    bytes were given, and `start` the position of the packet start bit, None if none was found.
     """
 
     data: bytes
@@ -41,6 +41,7 @@ class Inspection:
     unverified: Packet | None
     preamble: int | None
     findings: tuple[Finding, ...]
+    start: int | None = None
 
     def __str__(self) -> str:
         first, *others = self.headlines()
@@ -172,9 +173,13 @@ def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
         start, begin, ones, data = first.start, first.begin, first.preamble, first.data
         events.remove(first)
     else:
-        broken = (one.data for one in events if isinstance(one, (Fault, CutOff)))
+        broken = [one for one in events if isinstance(one, (Fault, CutOff))]
+        longest = max(broken, key=lambda one: len(one.data), default=None)
         said = *_no_preamble(bits), *(said for one in events for said in _framing(one, mode))
-        return Inspection(max(broken, key=len, default=b""), None, None, None, said)
+        if longest is None or not longest.data:
+            return Inspection(b"", None, None, None, said)
+        begun = longest.begin + longest.preamble
+        return Inspection(longest.data, None, None, None, said, begun)
     findings += (said for one in events for said in _framing(one, mode))
     if short:
         findings += _short_preamble(begin, ones, mode)
@@ -182,7 +187,8 @@ def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
     def place(byte: int, count: int) -> tuple[int, int]:
         return start + 1 + 9 * byte, 9 * count - 1
 
-    return _inspect_bytes(data, mode, ones, place, findings, received=received)
+    found = _inspect_bytes(data, mode, ones, place, findings, received=received)
+    return replace(found, start=start)
 
 
 def _short_preamble(begin: int, ones: int, mode: Mode, ends: bool = False) -> Iterator[Finding]:

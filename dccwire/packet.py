@@ -113,6 +113,16 @@ class Packet:
         inside = ", ".join(map(repr, (self.address, *self.instructions)))
         return f"Packet({inside}{mode})"
 
+    def _repr_html_(self) -> str:
+        from dccwire.drawing import explain
+
+        return explain(self._bytes, mode=self.mode)._repr_html_()
+
+    def _repr_svg_(self) -> str:
+        from dccwire.drawing import explain
+
+        return explain(self._bytes, mode=self.mode).svg()
+
     def __str__(self) -> str:
         mode = "" if self.mode is Mode.OPERATIONS else f"{self.mode.value} "
         inside = "; ".join(map(notation.declared_text, self.instructions))

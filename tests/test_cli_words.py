@@ -410,3 +410,28 @@ def test_a_closed_pipe_ends_quietly(run, monkeypatch, tmp_path) -> None:
     with open(tmp_path / "out", "w") as out:
         monkeypatch.setattr(sys, "stdout", out)
         assert main(["explain", "377443"]) == 0
+
+
+def test_explain_draws_and_compares(run, tmp_path) -> None:
+    """Files for one packet alone; the exit status is 1 where either is not well."""
+    svg, html = tmp_path / "a.svg", tmp_path / "a.html"
+    status, out, err = run("explain", "377443", "--svg", str(svg), "--html", str(html))
+    assert (status, err) == (0, "")
+    assert out == run("explain", "377443")[1]
+    assert svg.read_text("utf-8") == dccwire.explain(bytes.fromhex("377443")).svg()
+    assert html.read_text("utf-8") == dccwire.explain(bytes.fromhex("377443")).html()
+    assert "halves us" in run("explain", "377443", "--half-bits")[1]
+    told = run("explain", "377443", "--against", "37 75 42")
+    assert told[0] == 0
+    assert "bits 3-0: speed=4, speed=5" in told[1]
+    assert run("explain", "377443", "--against", "377543")[0] == 1
+    bits = "1" * 14 + "0" + "0".join(f"{one:08b}" for one in bytes.fromhex("377443")) + "1"
+    assert run("explain", "--bits", bits, "--against", bits)[1].splitlines()[2] == "no bit differs"
+    status, _, err = run("explain", "377443", "377542", "--svg", str(svg))
+    assert (status, err) == (
+        2,
+        f"dccwire: packets: one for {svg} expected, 'more than one' given\n",
+    )
+    status, _, err = run("explain", "377443", "--html", str(tmp_path / "none" / "a.html"))
+    assert status == 2
+    assert err.endswith("No such file or directory\n")

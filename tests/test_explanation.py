@@ -1,89 +1,13 @@
 """The bit-by-bit view: golden texts, and that it works on anything."""
 
-import pytest
 from bitstring import Bits
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import dccwire
 from dccwire import explain
-from dccwire.framing import to_bits
 from strategies import bit_strings, byte_strings, packets
-
-ACCESSORY = """\
-8E EB 65: accessory 78: BasicAccessory active=yes pair=1 output=1
-
-byte  bits       layout     meaning
-0     1000 1110  10aa aaaa  BasicAccessory, S-9.2.1 §D, basic accessory
-                   aa aaaa  bits 5-0: accessory 78 (bits 5-0 of it)
-1     1110 1011  1bbb CPPO
-                  bbb       bits 6-4: accessory 78 (bits 8-6 of it, inverted)
-                      C     bit 3: active=yes
-                       PP   bits 2-1: pair=1
-                         O  bit 0: output=1
-2     0110 0101  EEEE EEEE  error byte: exclusive OR of 8E EB, S-9.2 §B
-# pair 310, or 314 from decoder address 0"""
-
-WRONG = """\
-C4 B5 EC 03 0C 00, with faults: long 1205: CvAccessLongForm
-operation=write cv=4 value=12
-
-byte  bits       layout     meaning
-0     1100 0100  11AA AAAA  long 1205, S-9.2.1 §A
-1     1011 0101  AAAA AAAA  long 1205, S-9.2.1 §A
-2     1110 1100  1110 CCVV  CvAccessLongForm, S-9.2.1 §C, CV
-                            access long form
-                      CC    bits 3-2: operation=write
-                        VV  bits 1-0: cv=4 (bits 9-8 of cv - 1)
-3     0000 0011  VVVV VVVV
-                 VVVV VVVV  bits 7-0: cv=4 (bits 7-0 of cv - 1)
-4     0000 1100  DDDD DDDD
-                 DDDD DDDD  bits 7-0: value=12
-5     0000 0000  EEEE EEEE  error byte: exclusive OR of C4 B5 EC
-                            03 0C is 92, not 00, S-9.2 §B
-! bits 40-47: error-byte: error byte 00, where the bytes before it
-  give 92; the exclusive OR differs in columns 7, 4, 1 of the
-  bytes (S-9.2 §B, Byte Three)"""
-
-KEPT = """\
-03 04 07: short 3: Reserved data=04
-after a preamble of 12 ones
-
-byte  bits       layout     meaning
-0     0000 0011  0AAA AAAA  short 3, S-9.2.1 §A
-1     0000 0100  ???? ????  Reserved: kept as it came
-2     0000 0111  EEEE EEEE  error byte: exclusive OR of 03 04, S-9.2 §B
-! bits 0-11: short-preamble: 12 ones; 14 or more are sent (S-9.2 §A, Preamble)
-! bits 22-29: reserved: code 04 is reserved (S-9.2.1 §C, Decoder Control)"""
-
-CUT = """\
-03: no packet
-
-byte  bits       layout     meaning
-0     0000 0011  ???? ????  of no whole packet
-! bits 0-23: cut-off: the bits end after 10 ones, 1 byte, a start bit, 4 bits
-  (S-9.2 §A)"""
-
-NOTHING = """\
-no bytes: no packet
-
-! bit 0: length: 0 bytes; a packet has 3 to 6, the error byte included (S-9.2.1,
-  introduction)"""
-
-
-@pytest.mark.parametrize(
-    ("data", "width", "text"),
-    [
-        (bytes.fromhex("8EEB65"), 80, ACCESSORY),
-        (bytes.fromhex("C4B5EC030C00"), 66, WRONG),
-        (to_bits(bytes.fromhex("030407"), 12), 80, KEPT),
-        (Bits.from_string("0b" + "1" * 10 + "0" + "00000011" + "0" + "1011"), 80, CUT),
-        (b"", 80, NOTHING),
-    ],
-)
-def test_text_stands_as_drawn(data, width, text) -> None:
-    """Golden texts; the packets are worked by hand from S-9.2.1 §C and §D."""
-    assert explain(data).text(width) == text
+from views import FOLDER
 
 
 def test_idle_and_broadcast_have_fixed_address_bits() -> None:
@@ -138,5 +62,5 @@ def test_the_kind_of_decoder_that_a_no_operation_asks_is_told() -> None:
 
 def test_printing_an_explanation_prints_its_text() -> None:
     """At 80 columns, the whole of it."""
-    assert str(explain(bytes.fromhex("8EEB65"))) == ACCESSORY
-    assert str(explain(b"")) == NOTHING
+    for name, data in (("accessory", bytes.fromhex("8EEB65")), ("nothing", b"")):
+        assert str(explain(data)) == (FOLDER / f"{name}.txt").read_text("utf-8").rstrip("\n")

@@ -58,12 +58,24 @@ def room(path: Path) -> str:
     return path.relative_to(ROOT).parts[0].removesuffix(".py")
 
 
+def in_drawing(module: str | None) -> bool:
+    """Whether a module is of the room that draws."""
+    return f"{module}.".startswith("dccwire.drawing.")
+
+
 def imports(source: str) -> set[str]:
-    """What is imported anywhere in a file, but for what serves its types alone."""
+    """What is imported anywhere in a file, but for what serves its types, or notebooks, alone."""
     tree = ast.parse(source)
     for node in ast.walk(tree):
         if isinstance(node, ast.If) and getattr(node.test, "id", "") == "TYPE_CHECKING":
             node.body = []
+        if isinstance(node, ast.FunctionDef) and node.name in ("_repr_html_", "_repr_svg_"):
+            # `drawing` may be imported inside the call, and nothing else.
+            node.body = [
+                one
+                for one in node.body
+                if not isinstance(one, ast.ImportFrom) or not in_drawing(one.module)
+            ]
     found = set()
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
@@ -103,6 +115,12 @@ def misplaced(source: str, own: str) -> list[str]:
         ("inspection", "from dccwire.inspection import inspect", []),
         ("cli", "from dccwire import __version__", []),
         ("packet", "if TYPE_CHECKING:\n    from dccwire.drawing import explain", []),
+        ("packet", "def _repr_html_(self):\n    from dccwire.drawing.page import part", []),
+        (
+            "packet",
+            "def _repr_html_(self):\n    from dccwire.plan import read_plan",
+            ["dccwire.plan.read_plan"],
+        ),
     ],
 )
 def test_imports_that_are_misplaced_are_found(own: str, source: str, wrong: list[str]) -> None:

@@ -7,13 +7,11 @@ import json
 import signal
 from collections.abc import Iterator
 from contextlib import suppress
-from pathlib import Path
 from typing import Any
 
 from dccwire.cli.printing import complain, say
 from dccwire.cli.reading import List, add_reader, open_recordings, progress_of, seen_in
-from dccwire.cli.words import Commands
-from dccwire.errors import Reason, RecordingError
+from dccwire.cli.words import Commands, write_text
 from dccwire.wording import wrapped
 
 
@@ -105,17 +103,10 @@ def _check(given: argparse.Namespace) -> int:
     if given.html is not None:
         # Times are each recording's own: of several nothing is drawn.
         drawn = evidence_of(recordings[0], report) if len(recordings) == 1 else None
-        _write(given.html, html_of(report, drawn))
+        write_text(given.html, html_of(report, drawn))
     if given.junit is not None:
         text = junit_of(report, strict=given.strict, certain=given.certain)
-        _write(given.junit, text)
+        write_text(given.junit, text)
     if report.stopped:
         return 130
     return 0 if report.well(strict=given.strict, certain=given.certain) else 1
-
-
-def _write(path: str, text: str) -> None:
-    try:
-        Path(path).write_text(text, "utf-8")
-    except OSError as error:
-        raise RecordingError(Reason.FILE, path, error.strerror or str(error)) from None

@@ -45,6 +45,11 @@ def add_commands(commands: Commands) -> None:
             add("--bits", action="store_true", help="the input is bits, preamble included")
         if run is not _explain:
             add("--json", action="store_true", help="one object a line")
+        else:
+            add("--half-bits", action="store_true", help="each bit with its time, too")
+            add("--against", metavar="HEX", help="what differs from another packet, instead")
+            add("--svg", metavar="FILE", help="draw the signal, too")
+            add("--html", metavar="FILE", help="write a page with all of it, too")
         add("--service", action="store_true", help="read packets of a programming track")
 
 
@@ -71,6 +76,14 @@ def text_of(path: str) -> str:
         raise RecordingError(Reason.FILE, path, error.strerror or str(error)) from None
     except UnicodeDecodeError:
         raise RecordingError(Reason.FILE, path, "is no UTF-8 text") from None
+
+
+def write_text(path: str, text: str) -> None:
+    """Write a file; a `RecordingError` if it cannot be written."""
+    try:
+        Path(path).write_text(text, "utf-8")
+    except OSError as error:
+        raise RecordingError(Reason.FILE, path, error.strerror or str(error)) from None
 
 
 def _lines() -> Iterator[str]:
@@ -141,9 +154,9 @@ def _read_bytes(text: str) -> bytes:
     return read_packet(text)
 
 
-def _tell_bytes_or_bits(given: argparse.Namespace, tell: Callable[[bytes | Bits], int]) -> int:
+def _read_bytes_or_bits(given: argparse.Namespace) -> Callable[[str], bytes | Bits]:
     if not given.bits:
-        return answer(given.given, _read_bytes, tell)
+        return _read_bytes
     from dccwire.framing import parse_bits
 
     def read(text: str) -> Bits:
@@ -153,8 +166,14 @@ def _tell_bytes_or_bits(given: argparse.Namespace, tell: Callable[[bytes | Bits]
                 complain(f"group {number}, {group}, has {len(group)} digits; a byte has 8")
         return bits
 
-    texts = given.given if "-" in given.given else [" ".join(given.given)]
-    return answer(texts, read, tell)
+    return read
+
+
+def _tell_bytes_or_bits(given: argparse.Namespace, tell: Callable[[bytes | Bits], int]) -> int:
+    texts = given.given
+    if given.bits and "-" not in texts:
+        texts = [" ".join(texts)]
+    return answer(texts, _read_bytes_or_bits(given), tell)
 
 
 def _decode(given: argparse.Namespace) -> int:
@@ -207,13 +226,24 @@ def _inspect(given: argparse.Namespace) -> int:
 
 
 def _explain(given: argparse.Namespace) -> int:
-    from dccwire.drawing import explain
+    from dccwire.drawing import difference, explain
 
-    between = chain([""], repeat("\n"))
+    between, drawn, against = chain([""], repeat("\n")), list[str](), None
+    if given.against is not None:
+        against = explain(_read_bytes_or_bits(given)(given.against), mode=_mode(given))
 
     def tell(data: bytes | Bits) -> int:
         explanation = explain(data, mode=_mode(given))
-        say(next(between) + explanation.text())
+        for path, made in ((given.svg, explanation.svg), (given.html, explanation.html)):
+            if path in drawn:
+                raise FieldError("packets", f"one for {path}", "more than one")
+            if path is not None:
+                write_text(path, made())
+                drawn.append(path)
+        if against is not None:
+            say(next(between) + difference(explanation, against).text())
+            return int(not (explanation.inspection.well and against.inspection.well))
+        say(next(between) + explanation.text(half_bits=given.half_bits))
         return int(not explanation.inspection.well)
 
     return _tell_bytes_or_bits(given, tell)

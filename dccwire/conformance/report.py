@@ -206,5 +206,14 @@ class Report:
 
         return "\n".join(lines_of(self, max(width, 60), every=every))
 
+    def _repr_html_(self) -> str:
+        """The page in a frame of its own, since its style is that of a whole page."""
+        from html import escape
+
+        from dccwire.conformance.report_html import html_of  # which names this class
+
+        frame = 'style="width: 100%; height: 40rem; border: 0" title="report"'
+        return f'<iframe {frame} srcdoc="{escape(html_of(self))}"></iframe>'
+
     def __str__(self) -> str:
         return self.text()

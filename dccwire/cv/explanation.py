@@ -134,6 +134,11 @@ class CvExplanation:
         """
         return "\n".join(_lines(self, max(width, 40)))
 
+    def _repr_html_(self) -> str:
+        from dccwire.drawing.cv_page import cv_part_of
+
+        return cv_part_of(self)
+
 
 def describe(
     cv: int, value: int, decoder: DecoderKind = DecoderKind.MULTI_FUNCTION

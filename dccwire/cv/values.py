@@ -70,6 +70,11 @@ class CvValue(Declared):
     def __str__(self) -> str:
         return declared_text(self)
 
+    def _repr_html_(self) -> str:
+        from dccwire.drawing.cv_page import cv_part_of_value
+
+        return cv_part_of_value(self)
+
     def to_cvs(self) -> dict[int, int]:
         """CV number to value, 0 to 255."""
         numbers = {name: kind.to_number(getattr(self, name)) for name, kind in self.kinds.items()}

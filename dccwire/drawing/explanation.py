@@ -1,7 +1,7 @@
 """A packet laid out bit by bit: which bits belong to which field, and what they say.
 
 It works on broken packets too: what cannot be read stays bits, and the findings say why. Room:
-turns an inspection into rows of data and rows into text; nothing here decides what bits mean.
+turns an inspection into rows of data; nothing here decides what bits mean, or draws.
 """
 
 from collections.abc import Iterator
@@ -12,11 +12,13 @@ from operator import xor
 from bitstring import Bits
 
 from dccwire.address import Address, AnyAccessory, Mode, ProgrammingTrackAddress
-from dccwire.bit_rows import BitRow, field_rows, row_lines
+from dccwire.assembly import SHORTEST
+from dccwire.bit_rows import BitRow, field_rows
 from dccwire.formats import Instruction, Kept
+from dccwire.framing import least_preamble, to_bits
 from dccwire.inspection import Inspection, inspect
 from dccwire.notation import address_text
-from dccwire.wording import wrapped
+from dccwire.packet import Packet, decode_or_none
 
 _UNKNOWN = "????????"
 _OWN_ADDRESS = {"short": "0AAAAAAA", "long": "11AAAAAA AAAAAAAA"}
@@ -24,30 +26,106 @@ _OWN_ADDRESS = {"short": "0AAAAAAA", "long": "11AAAAAA AAAAAAAA"}
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
-    """An inspection as rows, ready to be drawn."""
+    """An inspection as rows, ready to be drawn.
+
+    `bits` are those that were given, or of bytes those that are sent with a preamble of the least
+    ones; `start` is where among them the packet start bit stands, None if none was found; `framed`
+    says that bits were given.
+    """
 
     inspection: Inspection
     rows: tuple[BitRow, ...]
+    bits: Bits
+    start: int | None
+    framed: bool
 
     def __str__(self) -> str:
         return self.text()
 
-    def text(self, width: int = 80) -> str:
+    def text(self, width: int = 80, *, half_bits: bool = False) -> str:
         """The packet laid out for a terminal, in plain ASCII, at most `width` columns (40 or more).
+
+        Bits that were sent are counted from 0, the first one given; within a byte from 7 to 0, as
+        the standards do. With `half_bits`, each bit is a line with its time.
 
         >>> print(explain(bytes.fromhex("377443")).text())
         37 74 43: short 55: SpeedAndDirection forward=yes c=1 speed=4
         <BLANKLINE>
-        byte  bits       layout     meaning
-        0     0011 0111  0AAA AAAA  short 55, S-9.2.1 §A
-        1     0111 0100  01DC SSSS  SpeedAndDirection, S-9.2.1 §C, Speed and Direction
-                           D        bit 5: forward=yes
-                            C       bit 4: c=1
-                              SSSS  bits 3-0: speed=4
-                                    28 steps: step 6; 14 steps: step 3, headlight on
-        2     0100 0011  EEEE EEEE  error byte: exclusive OR of 37 74, S-9.2 §B
+        sent     byte  bits       layout     meaning
+        0-7      0     0011 0111  0AAA AAAA  short 55, S-9.2.1 §A
+        8-15     1     0111 0100  01DC SSSS  SpeedAndDirection, S-9.2.1 §C, Speed and
+                                             Direction
+        10                          D        bit 5: forward=yes
+        11                           C       bit 4: c=1
+        12-15                          SSSS  bits 3-0: speed=4
+                                             28 steps: step 6; 14 steps: step 3,
+                                             headlight on
+        16-23    2     0100 0011  EEEE EEEE  error byte, S-9.2 §B
+        <BLANKLINE>
+        error byte: a column with an odd number of ones gives 1 (S-9.2 §B)
+                 0     0011 0111
+                 1     0111 0100
+                       0100 0011             43, as sent
         """
-        return "\n".join(_lines(self, max(width, 40)))
+        from dccwire.drawing.lines import lines_of  # which names this class
+
+        return "\n".join(lines_of(self, max(width, 40), half_bits=half_bits))
+
+    def svg(self) -> str:
+        """The signal to scale, bit by bit, as SVG that stands alone.
+
+        >>> explain(bytes.fromhex("377443")).svg().splitlines()[1][:30]
+        '<title>37 74 43: short 55: Spe'
+        """
+        from dccwire.drawing.picture import svg_of
+
+        return svg_of(self)
+
+    def html(self) -> str:
+        """A page that stands alone: the signal, the bits, the error byte, what is odd.
+
+        >>> explain(bytes.fromhex("377443")).html().count("<svg")
+        1
+        """
+        from dccwire.drawing.page import html_of
+
+        return html_of(self)
+
+    def _repr_html_(self) -> str:
+        from dccwire.drawing.page import part_of
+
+        return part_of(self)
+
+    def _repr_svg_(self) -> str:
+        return self.svg()
+
+    def sent(self, byte: int, number: int = 7) -> int:
+        """Where a bit of a byte stands among those sent; start bits count where bits were given."""
+        if self.framed and self.start is not None:
+            return self.start + 1 + 9 * byte + 7 - number
+        return 8 * byte + 7 - number
+
+    def part(self, bit: int) -> tuple[str, int | None]:
+        """What a bit of `bits` is, and the byte that it is of."""
+        count, start = len(self.inspection.data), self.start
+        if start is None:
+            return "of no packet", None
+        behind = bit - start
+        if behind < 0:
+            ones = self.inspection.preamble
+            near = ones is None or behind >= -ones
+            return ("preamble" if near else "of no packet"), None
+        if behind == 0:
+            return "packet start bit", None
+        byte, place = divmod(behind - 1, 9)
+        if place < 8 and byte < count:
+            return f"bit {7 - place}", byte
+        # Behind the last byte a 1 ends the packet, and a 0 opens a byte that is cut off.
+        end = start + 9 * count
+        whole = bool(self.inspection.packet or self.inspection.unverified or self.bits[end])
+        if byte >= count:
+            return ("of no packet" if whole else "of a byte that is cut off"), None
+        return ("packet end bit" if bit == end and whole else f"start bit of byte {byte + 1}"), None
 
 
 def explain(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Explanation:
@@ -57,19 +135,32 @@ def explain(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Explanation:
     ['broadcast', 'DigitalDecoderReset', 'error byte']
     """
     inspection = inspect(data, mode=mode)
-    return Explanation(inspection, tuple(_rows(inspection)))
+    rows = tuple(_rows(inspection, mode))
+    if isinstance(data, Bits):
+        return Explanation(inspection, rows, data, inspection.start, True)
+    ones = least_preamble(mode)
+    whole = inspection.data
+    bits, start = (to_bits(whole, ones), ones) if whole else (Bits(), None)
+    return Explanation(inspection, rows, bits, start, False)
 
 
 def _byte(data: bytes, byte: int, letters: str, name: str, *words: str) -> BitRow:
     return BitRow(byte, 7, 0, f"{data[byte]:08b}", letters, name, *words)
 
 
-def _rows(inspection: Inspection) -> Iterator[BitRow]:
+def _rows(inspection: Inspection, mode: Mode) -> Iterator[BitRow]:
     data, packet = inspection.data, inspection.packet or inspection.unverified
     if packet is None:
-        for byte in range(len(data)):
-            yield _byte(data, byte, _UNKNOWN, "byte", "of no whole packet")
+        yield from _rows_of_a_piece(data, mode)
         return
+    yield from _rows_of(packet, data)
+    check = "error byte"
+    if right := reduce(xor, data):
+        check = f"error byte: {right ^ data[-1]:02X} is expected, not {data[-1]:02X}"
+    yield _byte(data, len(data) - 1, "EEEEEEEE", "error byte", check, "S-9.2 §B")
+
+
+def _rows_of(packet: Packet, data: bytes) -> Iterator[BitRow]:
     address, at = packet.address, 0
     if not isinstance(address, (AnyAccessory, ProgrammingTrackAddress)):
         header = _OWN_ADDRESS.get(address.kind) or f"{address.number:08b}"
@@ -78,10 +169,18 @@ def _rows(inspection: Inspection) -> Iterator[BitRow]:
     for one in packet.instructions:
         yield from _of_instruction(one, data, at, address)
         at += len(bytes(one))
-    meaning = f"error byte: exclusive OR of {data[:-1].hex(' ').upper()}"
-    if right := reduce(xor, data):
-        meaning += f" is {right ^ data[-1]:02X}, not {data[-1]:02X}"
-    yield _byte(data, len(data) - 1, "EEEEEEEE", "error byte", meaning, "S-9.2 §B")
+
+
+def _rows_of_a_piece(data: bytes, mode: Mode) -> Iterator[BitRow]:
+    """Bytes that are no packet: if they would be one with the error byte behind them, as that."""
+    known = None
+    if len(data) >= SHORTEST - 1:
+        known = decode_or_none(data + bytes((reduce(xor, data),)), mode)
+    if known is not None:
+        yield from _rows_of(known, data)
+        return
+    for byte in range(len(data)):
+        yield _byte(data, byte, _UNKNOWN, "byte", "of no whole packet")
 
 
 def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) -> Iterator[BitRow]:
@@ -94,26 +193,10 @@ def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) ->
     rows = list(field_rows(type(one), int.from_bytes(data[at : at + one.layout.size]), words=words))
     for byte, letters in enumerate(one.layout.line.split(" ")):
         title = (name, one.clause) if byte == 0 else ("",)
+        own = [row for row in rows if row.byte == byte]
+        if byte and [row.letters for row in own] == [letters]:
+            title = (own.pop().meaning,)  # all of the byte is one field
         yield _byte(data, at + byte, letters, name, *title)
-        for row in rows:
-            if row.byte == byte:
-                yield row._replace(byte=at + byte, bits="")
+        yield from (row._replace(byte=at + byte, bits="") for row in own)
     if told := one.in_words_to(address):
         yield BitRow(at + one.layout.size - 1, 7, 0, "", "", name, told)
-
-
-def _lines(explanation: Explanation, width: int) -> Iterator[str]:
-    inspection = explanation.inspection
-    for words in inspection.headlines():
-        yield from wrapped(words, width)
-    yield ""
-    if explanation.rows:
-        yield "byte  bits       layout     meaning"
-    for row in explanation.rows:
-        words = ", ".join(filter(None, (row.meaning, row.clause)))
-        label = row.byte if row.bits else ""
-        yield from row_lines(words, width, row.letters, first=row.first, label=label, bits=row.bits)
-    meanings = {row.meaning for row in explanation.rows}
-    for mark, words in inspection.notes():
-        if words not in meanings:
-            yield from wrapped(words, width, mark)

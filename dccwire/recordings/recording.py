@@ -286,6 +286,17 @@ class Recording:
         self.resolution_ns, self.resolution_source = self._resolution(estimate)
         self.end_ns, self.fraction = parts[-1].mark, 1.0
 
+    def _repr_html_(self) -> str:
+        from dccwire.drawing.page import part, table
+
+        facts = {
+            "file": self.path,
+            "format": self.format,
+            "signal": self.signal or "",
+            "resolution": f"{self.resolution_ns} ns ({self.resolution_source})",
+        } | {f"note {number}": note for number, note in enumerate(self.notes, 1)}
+        return part(table("the recording", ("what", "is"), facts.items()))
+
     def __repr__(self) -> str:
         what = f"{self.path!r}, {self.format}, signal {self.signal!r}"
         return f"<Recording {what}, resolution {self.resolution_ns} ns>"

@@ -1,0 +1,123 @@
+"""Two packets beside each other: which bits differ, and which fields.
+
+Room: two explanations in, lines out; what bits mean stands in `explanation`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import zip_longest
+
+from dccwire.address import Mode
+from dccwire.bit_rows import BitRow
+from dccwire.drawing.explanation import Explanation, explain
+from dccwire.layout import bits_in_words
+from dccwire.wording import counted, wrapped
+
+__all__ = ["Difference", "difference"]
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """What differs between two explained packets, bytes against bytes.
+
+    `bits` are the bits that differ, as pairs of byte and number within it (7 is sent first); those
+    of bytes that one of them alone has are not among them.
+    """
+
+    one: Explanation
+    other: Explanation
+
+    @property
+    def bits(self) -> tuple[tuple[int, int], ...]:
+        """Which bits differ, in the order in which they are sent.
+
+        >>> difference(bytes.fromhex("377443"), bytes.fromhex("377542")).bits
+        ((1, 0), (2, 0))
+        """
+        pairs = zip(self.one.inspection.data, self.other.inspection.data, strict=False)
+        return tuple(
+            (byte, number)
+            for byte, (one, other) in enumerate(pairs)
+            for number in range(7, -1, -1)
+            if (one ^ other) >> number & 1
+        )
+
+    def __str__(self) -> str:
+        return self.text()
+
+    def text(self, width: int = 80) -> str:
+        """Both packets, their bits with marks where they differ, and their fields side by side.
+
+        >>> print(difference(bytes.fromhex("377443"), bytes.fromhex("377542")).text())
+        first   37 74 43: short 55: SpeedAndDirection forward=yes c=1 speed=4
+        second  37 75 42: short 55: SpeedAndDirection forward=yes c=1 speed=5
+        2 bits differ
+        <BLANKLINE>
+        byte  first      second     differs    first, second
+        0     0011 0111  0011 0111             short 55
+        1     0111 0100  0111 0101          ^  SpeedAndDirection
+                                               bits 3-0: speed=4, speed=5
+        2     0100 0011  0100 0010          ^  error byte
+        """
+        return "\n".join(self._lines(max(width, 60)))
+
+    def _lines(self, width: int) -> Iterator[str]:
+        for name, one in (("first", self.one), ("second", self.other)):
+            yield from wrapped(next(one.inspection.headlines()), width, f"{name:<8}")
+        bits = self.bits
+        number = counted(len(bits), "bit") if bits else "no bit"
+        yield f"{number} differ{'s' * (len(bits) < 2)}"
+        sizes = [len(one.inspection.data) for one in (self.one, self.other)]
+        if sizes[0] != sizes[1]:
+            yield f"{sizes[0]} bytes against {sizes[1]}"
+        yield ""
+        yield "byte  first      second     differs    first, second"
+        for byte in range(max(sizes)):
+            shown = [_bits(one, byte) for one in (self.one, self.other)]
+            marks = "".join("^" if (byte, 7 - at) in bits else " " for at in range(8))
+            head = f"{byte:<4}  {shown[0]:9}  {shown[1]:9}  {marks[:4]} {marks[4:]}  "
+            told = list(self._told(byte, bits)) or [""]
+            yield from wrapped(told[0], width, head)
+            for words in told[1:]:
+                yield from wrapped(words, width, " " * len(head))
+
+    def _told(self, byte: int, bits: tuple[tuple[int, int], ...]) -> Iterator[str]:
+        """What the fields of a byte say in both, those that differ; what both say, if none does."""
+        rows = [[row for row in one.rows if row.byte == byte] for one in (self.one, self.other)]
+        fields = [[row for row in some if not row.bits and row.letters] for some in rows]
+        heads = [next((row.meaning for row in some if row.bits), "") for some in rows]
+        alike = [(row.first, row.last, row.name) for row in fields[0]] == [
+            (row.first, row.last, row.name) for row in fields[1]
+        ]
+        if heads[0] != heads[1]:
+            yield ", ".join(one or "nothing" for one in heads)
+        elif heads[0]:
+            yield heads[0]
+        for first, second in zip_longest(*fields) if alike else ():
+            if any((byte, number) in bits for number in range(first.last, first.first + 1)):
+                where = bits_in_words(first.first, first.last)
+                yield f"{where}: {first.meaning}, {second.meaning}"
+        if not alike:
+            for name, some in (("first", fields[0]), ("second", fields[1])):
+                yield from (f"{name}: {_said(row)}" for row in some)
+
+
+def difference(
+    one: bytes | Explanation, other: bytes | Explanation, *, mode: Mode = Mode.OPERATIONS
+) -> Difference:
+    """Compare two packets, given as bytes or explained; never raises on any bytes."""
+    first, second = (
+        each if isinstance(each, Explanation) else explain(each, mode=mode) for each in (one, other)
+    )
+    return Difference(first, second)
+
+
+def _bits(explanation: Explanation, byte: int) -> str:
+    data = explanation.inspection.data
+    return f"{data[byte] >> 4:04b} {data[byte] & 15:04b}" if byte < len(data) else ""
+
+
+def _said(row: BitRow) -> str:
+    return f"{bits_in_words(row.first, row.last)}: {row.meaning}"

@@ -1,0 +1,192 @@
+"""An explanation as a picture: the signal to scale, each bit and field beneath it, a strip a byte.
+
+Room: an explanation in, SVG out; what bits mean stands in `explanation`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from html import escape
+from typing import NamedTuple
+
+from dccwire.drawing.explanation import Explanation
+from dccwire.signal import NOMINAL
+from dccwire.wording import counted, printable, wrapped
+
+_SCALE = 0.4  # of a picture's width per us
+_LEFT, _WIDTH = 10, 790
+_LONGEST_NS = NOMINAL.duration_ns(ones=1, zeros=9)  # a byte of zeros, and the packet end bit
+_HIGH, _LOW = 34, 62
+
+STYLE = """
+.dccwire { --ink: #1c2b2d; --paper: #fbfaf6; --line: #b9c2bf; --band: #dfe9e2; --bad: #9c2f1f; }
+@media (prefers-color-scheme: dark) { .dccwire { --ink: #e6e9e4; --paper: #15201f;
+  --line: #71827f; --band: #24403a; --bad: #ff9c88; } }
+.dccwire .paper { fill: var(--paper); } .dccwire .band { fill: var(--band); }
+.dccwire .signal { fill: none; stroke: var(--ink); stroke-width: 1.6; }
+.dccwire .line { stroke: var(--line); } .dccwire .field { fill: none; stroke: var(--ink); }
+.dccwire text { fill: var(--ink); font: 13px Georgia, "Times New Roman", serif;
+  text-anchor: middle; }
+.dccwire text.head { text-anchor: start; font-weight: bold; }
+.dccwire text.say { text-anchor: start; } .dccwire text.small { font-size: 9px; }
+.dccwire text.bad { fill: var(--bad); text-anchor: start; }
+"""
+"""What the picture looks like; it follows a light or a dark setting."""
+
+
+class _Strip(NamedTuple):
+    """Bits in a row: what they are, from where to where, the byte among them, and what it says."""
+
+    head: str
+    begin: int
+    end: int
+    byte: int | None
+    says: tuple[str, ...]
+
+
+def svg_of(explanation: Explanation, *, style: bool = True) -> str:
+    """The picture; without `style`, for a page that has it."""
+    strips = list(_strips(explanation))
+    inspection = explanation.inspection
+    body, y = list[str](), 10
+    for strip in strips:
+        body.append(f'<g transform="translate(0 {y})">')
+        body += _drawn(explanation, strip)
+        body.append("</g>")
+        y += _height(strip)
+    for _, words in ((mark, words) for mark, words in inspection.notes() if mark == "! "):
+        for line in wrapped(f"! {words}", 105):
+            y += 17
+            body.append(f'<text class="bad" x="{_LEFT}" y="{y}">{_text(line)}</text>')
+    title = next(inspection.headlines())
+    told = "; ".join(_told(one) for one in strips) or "no bits"
+    about = (
+        f"The track signal to scale, from left to right and from top to bottom, with nominal "
+        f"half-bits of {NOMINAL.one / 1e3:g} us for a 1 and {NOMINAL.zero / 1e3:g} us for a 0. "
+        f"{told}."
+    )
+    height = y + 14
+    return "\n".join(
+        (
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="dccwire" role="img" '
+            f'viewBox="0 0 {_WIDTH} {height}" width="{_WIDTH}" height="{height}" '
+            'style="max-width: 100%; height: auto">',
+            f"<title>{_text(title)}</title>",
+            f"<desc>{_text(about)}</desc>",
+            *([f"<style>{STYLE}</style>"] if style else []),
+            f'<rect class="paper" width="{_WIDTH}" height="{height}"/>',
+            *body,
+            "</svg>\n",
+        )
+    )
+
+
+def _text(words: str) -> str:
+    return escape(printable(words))
+
+
+def _told(strip: _Strip) -> str:
+    return ": ".join(filter(None, (strip.head, ", ".join(strip.says))))
+
+
+def _strips(explanation: Explanation) -> Iterator[_Strip]:
+    """The bits in rows: a byte with the start bit before it, and the packet end bit behind it."""
+    bits = explanation.bits
+    begin = at = 0
+    while at < len(bits):
+        what, byte = explanation.part(at)
+        if byte is None:
+            begins = "start bit" in what and begin < at
+            if begins:
+                yield _framing(explanation, begin, at)
+                begin = at
+            at += 1
+            more = bits[begin : at + 1]
+            full = NOMINAL.duration_ns(more.count(True), more.count(False)) > _LONGEST_NS
+            if full or at == len(bits):
+                yield _framing(explanation, begin, at)
+                begin = at
+            continue
+        at += 8
+        while at < len(bits) and explanation.part(at)[0] == "packet end bit":
+            at += 1
+        yield _of_byte(explanation, byte, begin, at)
+        begin = at
+
+
+def _framing(explanation: Explanation, begin: int, end: int) -> _Strip:
+    names = dict.fromkeys(explanation.part(at)[0] for at in range(begin, end))
+    count = counted(end - begin, "bit")
+    return _Strip(f"{', '.join(names)}, {count}", begin, end, None, ())
+
+
+def _of_byte(explanation: Explanation, byte: int, begin: int, end: int) -> _Strip:
+    head, *fields = (row for row in explanation.rows if row.byte == byte)
+    words = ", ".join(filter(None, (head.meaning, head.clause)))
+    value = explanation.inspection.data[byte]
+    says = tuple(f"{row.letters} {row.meaning}".strip() for row in fields)
+    return _Strip(f"byte {byte}: {value:02X}{': ' * bool(words)}{words}", begin, end, byte, says)
+
+
+def _height(strip: _Strip) -> int:
+    return 132 + 17 * sum(len(list(wrapped(one, 100))) for one in strip.says)
+
+
+def _drawn(explanation: Explanation, strip: _Strip) -> Iterator[str]:
+    """One strip: its head, the signal with the length of each half-bit, bits, fields, words."""
+    bits = explanation.bits.bin
+    yield f'<text class="head" x="{_LEFT}" y="14">{_text(strip.head)}</text>'
+    zero, one = NOMINAL.halves
+    x, level, path = float(_LEFT), strip.begin % 2, list[str]()
+    places = list[tuple[float, float]]()
+    for at in range(strip.begin, strip.end):
+        begin = x
+        for half in one if bits[at] == "1" else zero:
+            wide = half / 1e3 * _SCALE
+            y = _LOW if level else _HIGH
+            path.append(f"{'L' if path else 'M'}{x:g} {y}H{x + wide:g}")
+            beside = _HIGH - 4 if level else _LOW + 11
+            yield (f'<text class="small" x="{x + wide / 2:g}" y="{beside}">{half // 1000}</text>')
+            x, level = x + wide, 1 - level
+        places.append((begin, x))
+    yield from _bands(explanation, strip, places)
+    yield f'<path class="signal" d="{"".join(path)}"/>'
+    for at, (begin, end) in zip(range(strip.begin, strip.end), places, strict=True):
+        middle = (begin + end) / 2
+        yield f'<line class="line" x1="{end:g}" y1="{_HIGH - 6}" x2="{end:g}" y2="92"/>'
+        yield f'<text x="{middle:g}" y="88">{bits[at]}</text>'
+        what, byte = explanation.part(at)
+        if byte is None and ("start" in what or "end" in what):
+            short = "start" if "start" in what else "end"
+            yield f'<text class="small" x="{middle:g}" y="104">{_text(short)}</text>'
+        yield f'<text class="small" x="{middle:g}" y="119">{_numbered(explanation, at)}</text>'
+    for number, words in enumerate(line for one in strip.says for line in wrapped(one, 100)):
+        yield f'<text class="say" x="{_LEFT}" y="{136 + 17 * number}">{_text(words)}</text>'
+
+
+def _numbered(explanation: Explanation, at: int) -> str:
+    """A bit's number among those sent, and within its byte."""
+    what, byte = explanation.part(at)
+    if not explanation.framed:
+        return what.removeprefix("bit ") if byte is not None else ""
+    return f"{at}" if byte is None else f"{at} ({what.removeprefix('bit ')})"
+
+
+def _bands(
+    explanation: Explanation, strip: _Strip, places: list[tuple[float, float]]
+) -> Iterator[str]:
+    """The layout's letters under the bits, each field in a frame of its own."""
+    if strip.byte is None:
+        return
+    head, *fields = (row for row in explanation.rows if row.byte == strip.byte)
+    first = next(at for at in range(strip.begin, strip.end) if explanation.part(at)[1] is not None)
+    left = first - strip.begin
+    for place, letter in enumerate(head.letters):
+        begin, end = places[left + place]
+        yield f'<text class="small" x="{(begin + end) / 2:g}" y="104">{_text(letter)}</text>'
+    for row in [one for one in fields if one.letters] or [head]:
+        begin, end = places[left + 7 - row.first][0], places[left + 7 - row.last][1]
+        yield (
+            f'<rect class="field" x="{begin + 1.5:g}" y="76" width="{end - begin - 3:g}" '
+            'height="33" rx="4"/>'
+        )
