@@ -41,6 +41,7 @@ ORDER = [
     "plan",
     "faults",
     "drawing",
+    "exercises",
     "programming",
     "decoder",
     "recordings",

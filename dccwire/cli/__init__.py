@@ -35,6 +35,7 @@ _HOMES = {
     "compose": ("compose",),
     "durations": ("duration",),
     "cvs": ("cv",),
+    "practice": ("practice",),
 }
 """Where the commands stand: each loads what it needs alone."""
 

@@ -71,7 +71,7 @@ def _mode(given: argparse.Namespace) -> Mode:
 def text_of(path: str) -> str:
     """The text of a file, or of standard input; a `RecordingError` if it cannot be read."""
     try:
-        return "".join(_lines()) if path == "-" else Path(path).read_text("utf-8")
+        return "".join(given_lines()) if path == "-" else Path(path).read_text("utf-8")
     except OSError as error:
         raise RecordingError(Reason.FILE, path, error.strerror or str(error)) from None
     except UnicodeDecodeError:
@@ -86,7 +86,7 @@ def write_text(path: str, text: str) -> None:
         raise RecordingError(Reason.FILE, path, error.strerror or str(error)) from None
 
 
-def _lines() -> Iterator[str]:
+def given_lines() -> Iterator[str]:
     """The lines of standard input as they come."""
     try:
         yield from sys.stdin
@@ -108,7 +108,7 @@ def answer(given: Sequence[str], read: Callable[[str], _T], tell: Callable[[_T],
     if len(given) > 1:
         raise FieldError("packets", "- alone, or no -", " ".join(given))
     worst = 0
-    for number, line in enumerate(map(str.strip, _lines()), 1):
+    for number, line in enumerate(map(str.strip, given_lines()), 1):
         if line and not line.startswith("#"):
             try:
                 worst = max(worst, _told(f"line {number}: {line}", tell, read(line)))

@@ -192,11 +192,11 @@ def _of_instruction(one: Instruction, data: bytes, at: int, address: Address) ->
     words = {"address": address_text(address)}
     rows = list(field_rows(type(one), int.from_bytes(data[at : at + one.layout.size]), words=words))
     for byte, letters in enumerate(one.layout.line.split(" ")):
-        title = (name, one.clause) if byte == 0 else ("",)
+        title = (name, name, one.clause) if byte == 0 else (name, "")
         own = [row for row in rows if row.byte == byte]
         if byte and [row.letters for row in own] == [letters]:
-            title = (own.pop().meaning,)  # all of the byte is one field
-        yield _byte(data, at + byte, letters, name, *title)
+            title = own[0].name, own.pop().meaning  # all of the byte is one field
+        yield _byte(data, at + byte, letters, *title)
         yield from (row._replace(byte=at + byte, bits="") for row in own)
     if told := one.in_words_to(address):
         yield BitRow(at + one.layout.size - 1, 7, 0, "", "", name, told)

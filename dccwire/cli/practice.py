@@ -1,0 +1,50 @@
+"""The command that sets exercises."""
+
+from __future__ import annotations
+
+import argparse
+
+from dccwire.cli.printing import flush, say
+from dccwire.cli.words import Commands, add_command, given_lines, write_text
+from dccwire.wording import wrapped
+
+
+def add_commands(commands: Commands) -> None:
+    """Add the command."""
+    words = "read packets and build them by hand, and be told what is wrong"
+    add = add_command(commands, "practice", _practice, words).add_argument
+    add("--seed", type=int, default=1, metavar="N", help="another one sets other exercises")
+    add("--ask", metavar="KIND", help="fields, bits, error-byte or frame alone")
+    add("--count", type=int, default=5, metavar="N", help="how many")
+    add("--sheet", action="store_true", help="print a sheet instead of asking for answers")
+    add("--solutions", action="store_true", help="print the solutions instead")
+    add("--html", metavar="FILE", help="write a page with the solutions folded, instead")
+
+
+def _practice(given: argparse.Namespace) -> int:
+    from dccwire.exercises import exercise, worksheet, worksheet_page
+
+    if given.html is not None:
+        write_text(given.html, worksheet_page(given.seed, given.count, given.ask))
+        return 0
+    sheet = worksheet(given.seed, given.count, given.ask, solutions=given.solutions)
+    if given.sheet or given.solutions:
+        say(sheet)
+        return 0
+    right, answers = 0, given_lines()
+    for number in range(given.count):
+        one = exercise(given.seed + number, given.ask)
+        _tell(one.question, f"{number + 1}. ")
+        flush()
+        if (answer := next(answers, None)) is None:
+            break
+        mark = one.mark(answer)
+        right += mark.right
+        _tell(mark.told if mark.right else f"{mark.told}; the answer is {one.answer}", "   ")
+    say(f"{right} of {given.count} right")
+    return int(right < given.count)
+
+
+def _tell(words: str, head: str) -> None:
+    for line in wrapped(words, 80, head):
+        say(line)

@@ -1,0 +1,187 @@
+"""Exercises: what is asked has one right answer, worked out here; wrong bits are pointed at."""
+
+from __future__ import annotations
+
+from functools import reduce
+from operator import xor
+from pathlib import Path
+
+import html5lib
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from dccwire import decode
+from dccwire.errors import FieldError
+from dccwire.exercises import Ask, Exercise, exercise, worksheet, worksheet_page
+from refusals import refused
+
+SEEDS = st.integers(-(10**6), 10**6)
+
+
+def plain(answer: str) -> str:
+    """Without blanks."""
+    return answer.replace(" ", "")
+
+
+@given(SEEDS)
+def test_the_error_byte_makes_the_exclusive_or_zero(seed: int) -> None:
+    """S-9.2 §B; what is given are the bytes before it."""
+    one = exercise(seed, Ask.ERROR_BYTE)
+    before = bytes.fromhex(one.question.split("packet ")[1].rstrip("?"))
+    assert reduce(xor, before) == int(one.answer, 16)
+
+
+@given(SEEDS)
+def test_a_frame_has_start_bits_and_an_end_bit(seed: int) -> None:
+    """S-9.2 §A: a 0 before each byte, a 1 behind the last."""
+    one = exercise(seed, "frame")
+    sent = bytes.fromhex(one.question.split("when ")[1].split(" is sent")[0])
+    assert plain(one.answer) == "".join(f"0{byte:08b}" for byte in sent) + "1"
+
+
+@given(SEEDS)
+def test_the_bits_asked_for_make_the_packet_that_was_told(seed: int) -> None:
+    """With the address before them and the error byte behind, it is decoded to the same words."""
+    one = exercise(seed, Ask.BITS)
+    body = int(plain(one.answer), 2).to_bytes(len(plain(one.answer)) // 8)
+    sent = bytes(one.packet)
+    head = sent[: len(sent) - 1 - len(body)]
+    packet = decode(head + body + bytes((reduce(xor, head + body),)), mode=one.packet.mode)
+    assert f"'{packet}'" in one.question
+
+
+@given(SEEDS)
+def test_the_field_asked_for_is_in_the_packet_s_words(seed: int) -> None:
+    """`NAME=ANSWER` stands among them."""
+    one = exercise(seed, Ask.FIELDS)
+    sent = bytes.fromhex(one.question.split("sent as ")[1].split(".")[0])
+    words = str(decode(sent, mode=one.packet.mode)).split()
+    assert f"{one.asked}={one.answer}" in words
+
+
+@given(SEEDS, st.sampled_from(Ask))
+def test_the_answer_is_right_and_nothing_else(seed: int, ask: Ask) -> None:
+    """However it is spaced; a wrong one is told why."""
+    one = exercise(seed, ask)
+    assert one.mark(f"  {one.answer} \n").right
+    assert one.mark("").told
+    assert not one.mark("").right
+    assert not one.mark("no such thing").right
+    assert exercise(seed, ask) == one
+
+
+@given(SEEDS, st.sampled_from([Ask.BITS, Ask.FRAME, Ask.ERROR_BYTE]), st.data())
+def test_the_wrong_bit_is_pointed_at(seed: int, ask: Ask, data: st.DataObject) -> None:
+    """By its number within the byte, 7 being sent first, or as what it is of the framing."""
+    one = exercise(seed, ask)
+    bits = plain(one.answer)
+    if ask is Ask.ERROR_BYTE:
+        bits = f"{int(bits, 16):08b}"
+    at = data.draw(st.integers(0, len(bits) - 1))
+    wrong = bits[:at] + "10"[int(bits[at])] + bits[at + 1 :]
+    told = one.mark(f"{int(wrong, 2):02X}" if ask is Ask.ERROR_BYTE else wrong)
+    assert not told.right
+    assert "; " not in told.told
+    assert told.told.split(", ")[-1].startswith(f"{bits[at]} is right") or ask is Ask.ERROR_BYTE
+    if ask is Ask.FRAME:
+        places = {0: "the start bit of byte 0", len(bits) - 1: "the packet end bit"}
+        expected = places.get(at) or (f"bit {8 - at % 9} of byte {at // 9}" if at % 9 else "start")
+        assert expected in told.told
+    else:
+        assert f"bit {7 - at % 8} " in told.told
+
+
+def of(ask: Ask, text: str) -> Exercise:
+    """The first exercise whose question has a text in it."""
+    return next(one for seed in range(999) if text in (one := exercise(seed, ask)).question)
+
+
+def test_what_is_no_answer_is_told_as_that() -> None:
+    """Too few bits, letters for bits; functions in any order are right."""
+    one = of(Ask.BITS, "FunctionGroupOne")
+    assert one.mark("1001").told == "8 bits are expected, 4 were given"
+    assert one.mark("12").told == "0 and 1 are expected, '12' was given"
+    assert of(Ask.ERROR_BYTE, "").mark("4").told == "two hex digits are expected, '4' was given"
+    two = next(
+        one
+        for seed in range(999)
+        if "," in (one := exercise(seed, Ask.FIELDS)).answer and one.asked == "functions"
+    )
+    assert two.mark(",".join(reversed(two.answer.split(",")))).right
+    assert "byte 1, bit 4 to 0 (DDDDD)" in two.mark("none").told
+    active = next(
+        one for seed in range(999) if (one := exercise(seed, Ask.FIELDS)).asked == "active"
+    )
+    other = {"yes": "no", "no": "yes"}[active.answer]
+    assert active.mark(other).told == f"byte 1, bit 3 (C): active={active.answer}"
+
+
+def test_a_bit_of_no_field_is_fixed() -> None:
+    """And one of a field is told with it."""
+    one = of(Ask.BITS, "SpeedAndDirection")
+    bits = one.answer
+    turned = ["10"[int(bit)] for bit in bits]
+    assert "byte 1, bit 7 (fixed) is 1, 0 is right" in one.mark(turned[0] + bits[1:]).told
+    assert "byte 1, bit 5 (D, forward=" in one.mark(bits[:2] + turned[2] + bits[3:]).told
+
+
+def test_every_kind_comes_where_none_is_asked_for() -> None:
+    """And every packet that there is to draw."""
+    some = [exercise(seed) for seed in range(200)]
+    assert {one.ask for one in some} == set(Ask)
+    assert len({type(one.packet.instructions[0]) for one in some}) == 6
+
+
+@pytest.mark.parametrize(
+    ("arguments", "field"),
+    [((1.0,), "seed"), ((1, "word"), "ask"), ((1, 3), "ask")],
+)
+def test_what_cannot_be_asked(arguments: tuple[object, ...], field: str) -> None:
+    """A seed that is no whole number, a kind that does not exist."""
+    with pytest.raises(FieldError, match=f"^{field}: "):
+        exercise(*arguments)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("count", [0, -1, 1.5])
+def test_no_sheet_of_nothing(count: float) -> None:
+    """One exercise or more."""
+    with refused(FieldError, field="count", value=count, bound="1 or more"):
+        worksheet(1, count)  # type: ignore[arg-type]
+
+
+def test_a_sheet_has_questions_and_another_one_the_solutions() -> None:
+    """Numbered alike, within 80 columns; the page has both, valid."""
+    asked, solved = worksheet(7, 12), worksheet(7, 12, solutions=True)
+    for number in range(12):
+        one = exercise(7 + number)
+        assert f"\n{number + 1}. " in f"\n{asked}"
+        assert f"\n{number + 1}. {one.answer}" in f"\n{solved}"
+    assert max(map(len, (asked + "\n" + solved).splitlines())) <= 80
+    page = worksheet_page(7, 12)
+    html5lib.HTMLParser(strict=True).parse(page)
+    assert page.count("<details>") == 12
+    assert "<script" not in page
+
+
+def test_the_command_asks_marks_and_counts(
+    run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """All right is 0; an end before the last answer, or a wrong one, is 1."""
+    answers = [exercise(seed, "error-byte").answer for seed in (1, 2, 3)]
+    words = "practice", "--ask", "error-byte", "--count", "3"
+    for given_, status, last in (
+        (answers, 0, "3 of 3 right"),
+        ([*answers[:2], "00"], 1, "2 of 3 right"),
+        (answers[:1], 1, "1 of 3 right"),
+    ):
+        monkeypatch.setattr("sys.stdin", iter([f"{one}\n" for one in given_]))
+        found, out, err = run(*words)
+        assert (found, out.splitlines()[-1], err) == (status, last, "")
+    assert run(*words, "--sheet")[1] == worksheet(1, 3, "error-byte") + "\n"
+    solved = worksheet(1, 3, "error-byte", solutions=True)
+    assert run(*words, "--solutions")[1] == solved + "\n"
+    path = tmp_path / "sheet.html"
+    assert run(*words, "--html", str(path)) == (0, "", "")
+    assert path.read_text("utf-8") == worksheet_page(1, 3, "error-byte")
+    assert run("practice", "--ask", "words")[0] == 2
