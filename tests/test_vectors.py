@@ -2,6 +2,9 @@
 
 import json
 import re
+import shutil
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -232,3 +235,27 @@ def test_pair_number_vector(case: dict[str, Any]) -> None:
     packet = dccwire.decode(bytes.fromhex(case["bytes"]))
     assert packet.address == address
     assert (packet.instructions[0].active, packet.instructions[0].pair) == (True, case["pair"])
+
+
+@pytest.mark.parametrize("command", [[sys.executable, "-I", "read.py"], ["node", "read.js"]])
+def test_the_readers_read_all_packets(command: list[str]) -> None:
+    """In plain Python, and in JavaScript where it is on the machine."""
+    if shutil.which(command[0]) is None:
+        pytest.skip(f"{command[0]} is not on this machine, and not needed but for its own reader")
+    run = subprocess.run(command, cwd=ROOT / "readers", capture_output=True, text=True)
+    count = len(PACKETS) + len(FILES["refused"]["cases"])
+    assert (run.returncode, run.stdout) == (
+        0,
+        f"{count} packets, 0 otherwise than they should be\n",
+    )
+
+
+def test_a_reader_finds_a_wrong_case(tmp_path: Path) -> None:
+    """A byte changed in one file."""
+    shutil.copytree(ROOT, tmp_path / "vectors")
+    path = tmp_path / "vectors/function-groups.json"
+    path.write_text(path.read_text("utf-8").replace('"03 90 93"', '"03 90 92"', 1), "utf-8")
+    reader = [sys.executable, "-I", str(tmp_path / "vectors/readers/read.py")]
+    run = subprocess.run(reader, capture_output=True, text=True)
+    assert run.returncode == 1
+    assert ", 1 otherwise" in run.stdout
