@@ -59,7 +59,7 @@ class Inspection:
             yield f"after a preamble of {counted(self.preamble, 'one')}"
 
     def notes(self) -> Iterator[tuple[str, str]]:
-        """What stands beside it, each with its mark: `# ` for words, `! ` for findings."""
+        """What stands beside it, each with its mark: `#` for words, `!` for findings."""
         known = self.packet or self.unverified
         yield from (("# ", words) for words in (known.in_words() if known else ()))
         yield from (("! ", str(one)) for one in self.findings)

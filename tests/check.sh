@@ -10,5 +10,6 @@ coverage run -m pytest -q
 coverage report
 built=$(mktemp -d)
 trap 'rm -rf "$built"' EXIT
+sphinx-build -q -W -E docs "$built/docs"
 python -m pip wheel -q --no-deps -w "$built" .
 python tests/check_wheel.py "$built"/dccwire-*.whl

@@ -6,11 +6,16 @@ import re
 from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
+import dccwire
 from dccwire.conformance import RULES
+from dccwire.cv.values import VALUE_TYPES
 from dccwire.faults import PLANTINGS
+from dccwire.formats import FORMATS
+from dccwire.layout import Layout
 
 DOCS = Path(__file__).parent.parent / "docs"
 
@@ -84,9 +89,42 @@ def test_every_reading_that_is_cited_is_told() -> None:
     package = DOCS.parent / "dccwire"
     cited = {
         code
-        for path in (*package.rglob("*.py"), *DOCS.glob("*.md"))
+        for path in (*package.rglob("*.py"), DOCS / "rules.md")
         for code in re.findall(r"\b[CEMPVX]\d{1,2}\b", path.read_text("utf-8"))
     }
     assert len(told) == len(set(told))
     assert cited - set(told) == set()
     assert len(cited) > 50
+
+
+def test_every_format_is_in_the_docs_bit_by_bit(conf: ModuleType) -> None:
+    """Each with its layout line; the letters of its tables are those of the line, each once."""
+    source = [(DOCS / "formats.md").read_text("utf-8") + (DOCS / "cvs.md").read_text("utf-8")]
+    conf.fill_in(None, "formats", source)
+    assert "<!--" not in source[0]
+    sections = re.split(r"\n##+ ", source[0])
+    declared = [one.cls for one in FORMATS] + [*VALUE_TYPES.values()]
+    for cls in declared:
+        (section,) = [one for one in sections if one.startswith(f"{cls.__name__}\n")]
+        assert f"`{cls.layout.line}`" in section
+        shown = "".join(re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE))
+        assert shown == re.sub("[01 ]", "", cls.layout.line)
+
+
+def test_a_changed_layout_changes_the_docs(conf: ModuleType, monkeypatch: Any) -> None:
+    """Nothing else has to be edited."""
+    (one,) = [each for each in FORMATS if each.cls.__name__ == "CvAccessLongForm"]
+    before = "\n".join(conf.formats_in_words())
+    fields = {"operation": "C", "cv": "V + 2", "value": "D"}
+    monkeypatch.setattr(one.cls, "layout", Layout(one.layout.line, fields))
+    after = "\n".join(conf.formats_in_words())
+    assert before != after
+    assert "2 to 1025" in after
+
+
+def test_pictures_are_drawn_where_pages_have_their_names(conf: ModuleType) -> None:
+    """From the bytes, when the pages are built."""
+    source = [(DOCS / "tutorial.md").read_text("utf-8")]
+    conf.fill_in(None, "tutorial", source)
+    assert dccwire.explain(bytes.fromhex("377443")).svg().strip() in source[0]
+    assert "<!--" not in source[0]
