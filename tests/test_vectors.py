@@ -26,7 +26,7 @@ from strategies import GENERAL
 
 ROOT = Path(__file__).parent.parent / "vectors"
 FILES = {path.stem: json.loads(path.read_text("utf-8")) for path in sorted(ROOT.glob("*.json"))}
-OTHERS = {"refused", "speed-steps", "pair-numbers"}
+OTHERS = {"refused", "refused-values", "speed-steps", "pair-numbers"}
 PACKETS = [case for name, file in FILES.items() if name not in OTHERS for case in file["cases"]]
 CASES = [pytest.param(case, id=f"{case['mode']} {case['bytes']}") for case in PACKETS]
 PRINTED_WHOLE = {
@@ -179,6 +179,14 @@ def test_refused_vector(case: dict[str, Any]) -> None:
     found = dccwire.inspect(data).findings[0]
     assert found.reason.value == ("from-memory" if longer_form(data) else case["reason"])
     assert found.clause in cited(case)
+
+
+@pytest.mark.parametrize("case", FILES["refused-values"]["cases"], ids=lambda case: case["text"])
+def test_refused_values_vector(case: dict[str, Any]) -> None:
+    """No packet can be built of it, for this reason."""
+    with pytest.raises(dccwire.DccwireError) as caught:
+        Packet.from_text(case["text"])
+    assert caught.value.reason.value == case["reason"]
 
 
 def _step(case: dict[str, Any]) -> int:

@@ -210,6 +210,14 @@ def refused() -> Schema:
     return file_of("Bytes that are no packet", {"const": "refused"}, item)
 
 
+def refused_values() -> Schema:
+    """The schema of packets in words that cannot be built."""
+    reasons = {"enum": [Reason.FIELD.value, Reason.COMBINATION.value, Reason.TEXT.value]}
+    text = {"type": "string", "pattern": "^\\S.*: \\S.*$"}
+    item = record(name=SENTENCE, text=text, reason=reasons, **CITED)
+    return file_of("Packets that cannot be built", {"const": "refused-values"}, item)
+
+
 def speed_steps() -> Schema:
     """The schema of speed codes and their steps; at 128 there is no C."""
 
@@ -258,6 +266,7 @@ FAMILIES = [
 SCHEMAS = {
     "packets": packets(FAMILIES),
     "refused": refused(),
+    "refused-values": refused_values(),
     "speed-steps": speed_steps(),
     "pair-numbers": pair_numbers(),
 }
