@@ -12,6 +12,11 @@ import dccwire
 
 STANDARD: dict[str, dict[str, Any]] = {
     "address": {"LATER_FIRST_BYTES": (253, 254)},  # from memory: S-9.2.1.1 draft, RCN-218
+    "drawing.lines": {"_NARROW": 64},
+    "drawing.picture": {
+        **{"_SCALE": 0.4, "_LEFT": 10, "_WIDTH": 790, "_HIGH": 34, "_LOW": 62},
+        "_LONGEST_NS": 1_916_000,
+    },
     "conformance.causes": {
         "_HALF_OF_ONE_NS": 90_000,  # a 1 lasts longer, two halves of 52: S-9.1 §A, Table 1 tr1
         "_HALF_OF_ZERO_NS": 10_000_000,  # S-9.1 §A, Table 1 tr0

@@ -18,7 +18,9 @@ from dccwire import (
     Provenance,
     SpeedAndDirection,
     SpeedStepControl128,
+    cv,
 )
+from dccwire.cv.values import VALUE_TYPES
 from dccwire.formats import FORMATS, Format, Kept
 from dccwire.instructions.later import longer_form
 from refusals import refused
@@ -26,7 +28,7 @@ from strategies import GENERAL
 
 ROOT = Path(__file__).parent.parent / "vectors"
 FILES = {path.stem: json.loads(path.read_text("utf-8")) for path in sorted(ROOT.glob("*.json"))}
-OTHERS = {"refused", "refused-values", "speed-steps", "pair-numbers"}
+OTHERS = {"cvs", "cvs-refused", "refused", "refused-values", "speed-steps", "pair-numbers"}
 PACKETS = [case for name, file in FILES.items() if name not in OTHERS for case in file["cases"]]
 CASES = [pytest.param(case, id=f"{case['mode']} {case['bytes']}") for case in PACKETS]
 PRINTED_WHOLE = {
@@ -187,6 +189,36 @@ def test_refused_values_vector(case: dict[str, Any]) -> None:
     with pytest.raises(dccwire.DccwireError) as caught:
         Packet.from_text(case["text"])
     assert caught.value.reason.value == case["reason"]
+
+
+@pytest.mark.parametrize("case", FILES["cvs"]["cases"], ids=lambda case: case["name"])
+def test_cv_vector(case: dict[str, Any]) -> None:
+    """CVs to a value, its fields and its text, and back."""
+    values = {int(number): value for number, value in case["cvs"].items()}
+    cls = VALUE_TYPES[case["type"]]
+    value = cls.from_cvs(values)
+    plain = {"type": case["type"], **case["fields"]}
+    assert (cv.value_to_plain(value), str(value)) == (plain, case["text"])
+    assert cv.value_from_plain(plain).to_cvs() == values
+    assert cv.value_from_text(case["text"]).to_cvs() == values
+    assert cls.decoder.value == case["decoder"]
+
+
+@pytest.mark.parametrize("case", FILES["cvs-refused"]["cases"], ids=lambda case: case["name"])
+def test_refused_cv_vector(case: dict[str, Any]) -> None:
+    """No value of that type."""
+    values = {int(number): value for number, value in case["cvs"].items()}
+    with pytest.raises(dccwire.errors.FieldError):
+        VALUE_TYPES[case["type"]].from_cvs(values)
+
+
+def test_every_type_of_cv_values_has_vectors() -> None:
+    """With each of its fields at more than one value, unless it has but one."""
+    for name, cls in VALUE_TYPES.items():
+        cases = [case["fields"] for case in FILES["cvs"]["cases"] if case["type"] == name]
+        assert cases, name
+        for field in cls.kinds:
+            assert len({json.dumps(case[field]) for case in cases}) > 1, (name, field)
 
 
 def _step(case: dict[str, Any]) -> int:

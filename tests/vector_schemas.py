@@ -18,6 +18,7 @@ from dccwire.address import (
 )
 from dccwire.assembly import LONGEST, SHORTEST
 from dccwire.codebook import FORMATS
+from dccwire.cv.values import VALUE_TYPES, DecoderKind
 from dccwire.errors import Reason
 from dccwire.fields import Data, Number
 from dccwire.formats import Format, Instruction, Kept, Provenance, Reserved, Undefined
@@ -37,6 +38,9 @@ CITED = {
     "clause": {"type": "string", "minLength": 1},
     "provenance": {"enum": [one.value for one in Provenance]},
 }
+
+
+SENTENCE_PART = {"type": "string", "minLength": 1}
 
 
 def whole(low: int, high: int) -> Schema:
@@ -218,6 +222,32 @@ def refused_values() -> Schema:
     return file_of("Packets that cannot be built", {"const": "refused-values"}, item)
 
 
+_CVS: Schema = {
+    "name": SENTENCE,
+    "decoder": {"enum": [one.value for one in DecoderKind]},
+    "cvs": {
+        "type": "object",
+        "minProperties": 1,
+        "propertyNames": {"pattern": "^[1-9][0-9]{0,3}$"},
+        "additionalProperties": Number().schema(0, 255),
+    },
+}
+_TYPE: Schema = {"enum": sorted(VALUE_TYPES)}
+_VALUE: Schema = {"type": _TYPE, "fields": {"type": "object"}, "text": SENTENCE_PART}
+
+
+def cvs() -> Schema:
+    """The schema of what CVs hold; the fields of each type are those that `dccwire cv` reads."""
+    return file_of("What CVs hold", {"const": "cvs"}, record(**_CVS, **_VALUE, **CITED))
+
+
+def cvs_refused() -> Schema:
+    """The schema of CVs that hold no value of a type; a CV may be given more than a byte."""
+    numbers = _CVS["cvs"] | {"additionalProperties": {"type": "integer"}}
+    shape = record(**(_CVS | {"cvs": numbers}), type=_TYPE, why=SENTENCE_PART, **CITED)
+    return file_of("CVs that hold no value", {"const": "cvs-refused"}, shape)
+
+
 def speed_steps() -> Schema:
     """The schema of speed codes and their steps; at 128 there is no C."""
 
@@ -265,6 +295,8 @@ FAMILIES = [
 
 SCHEMAS = {
     "packets": packets(FAMILIES),
+    "cvs": cvs(),
+    "cvs-refused": cvs_refused(),
     "refused": refused(),
     "refused-values": refused_values(),
     "speed-steps": speed_steps(),

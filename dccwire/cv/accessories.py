@@ -56,7 +56,7 @@ class AccessoryDecoderAddressing(CvValue):
 
 @cv_value(
     (1, 9),
-    "AAAAAAAA SSSSSBBB",
+    "AAAAAAAA BBBBBBBB",
     "S-9.2.2, CV 1 [513] and 9 [521], output addressing",
     fields={"number": Number("B A", legal=range(1, 2048))},
     decoder=DecoderKind.ACCESSORY,
@@ -75,7 +75,6 @@ class AccessoryOutputAddressing(CvValue):
     """
 
     number: int = 1
-    reserved_high: int = off(ReservedBits("S", (3, 4, 5, 6, 7), cv=9))
 
     @property
     def output(self) -> int:

@@ -103,11 +103,25 @@ class LongConsistAddress(CvValue):
     rest: int = off(Number("L", legal=range(0, 100)))
     hundreds: int = off(Number("H", legal=range(0, 103)))
 
+    def __post_init__(self) -> None:
+        """Refuse an address that no packet can carry."""
+        CvValue.__post_init__(self)  # the class is made anew for its slots: no plain `super` here
+        within("address", self.address, 0, 10239)
+
     @classmethod
     def at(cls, address: int, *, reversed: bool) -> Self:
         """The value for an address, 0 to 10239 (from memory)."""
         within("address", address, 0, 10239)
         return cls(reversed, address % 100, address // 100)
+
+    @classmethod
+    def faults(cls, values: Mapping[Any, int]) -> Iterator[FieldError]:
+        found = [*super(LongConsistAddress, cls).faults(values)]  # noqa: UP008
+        yield from found
+        if not found and not cls.split_fields(values):
+            address = values[20] * 100 + values[19] % 128
+            if address > 10239:
+                yield FieldError("address", "0 to 10239", address)
 
     @property
     def address(self) -> int:

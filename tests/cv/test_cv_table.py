@@ -146,7 +146,7 @@ TABLE: dict[str, tuple[str, dict[int, list[str]]]] = {
         "S-9.2.2, CV 1 [513] and 9 [521], output addressing",
         {
             1: number("number", 8),
-            9: [*number("number", 3, 256), *reserved(3, 4, 5, 6, 7, field="reserved_high", cv=9)],
+            9: [*number("number", 3, 256), *["number"] * 5],  # above 2047 (V10)
         },
     ),
     "AccessoryOnTime": (

@@ -124,7 +124,8 @@ def test_what_is_read_is_written_back_bit_for_bit(cls: type[CvValue], data) -> N
     except FieldError as error:
         refused = error
     if refused:
-        assert refused.field in {*cls.kinds, *(f"CV {number}" for number in values)}
+        fields = {*cls.kinds, *(f"CV {number}" for number in values)}
+        assert refused.field in fields | {"address"}  # of which some have parts
     else:
         assert one.to_cvs() == values
         assert "\n" not in one.in_words()
