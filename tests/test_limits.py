@@ -36,7 +36,7 @@ STANDARD: dict[str, dict[str, Any]] = {
     "conformance.places": {
         "GOES_ON_NS": 26_000,  # S-9.2 §A footnote 3
         "CUTOUT_BEGINS_NS": 32_000,  # from memory: RCN-217, 26 to 32 µs
-        "_LONGEST_PACKET": 110,  # two halves of 55 bits: S-9.2.1, introduction, six bytes
+        "LONGEST_PACKET": 110,  # two halves of 55 bits: S-9.2.1, introduction, six bytes
     },
     "conformance.pace": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.3 §E; C13
     "conformance.history": {
@@ -107,7 +107,7 @@ OWN: dict[str, dict[str, Any]] = {
     "cli.printing": {"LONGEST_LINE": 1000},
     "conformance.causes": {"_MANY": 0.1},
     "conformance.packets": {"_MOST_KEPT": 1 << 16},
-    "conformance.framing": {"OTHERS": 4, "_PREAMBLE_LEFT": 16},
+    "conformance.framing": {"OTHERS": 4, "_ONES_LEFT": 4},
     "conformance.histogram": {"_LAST": 141},
     "conformance.locomotives": {"_MOST": 8},
     "conformance.measures": {"FIRST_TIMES": 5},

@@ -37,6 +37,7 @@ VIEWS: dict[str, Callable[[], str]] = {
     "service.txt": lambda: explain(given("741C264E"), mode=Mode.SERVICE).text(),
     "kept.txt": lambda: explain(to_bits(given("030407"), 12)).text(),
     "cut.txt": lambda: explain(CUT).text(),
+    "no-end-bit.txt": lambda: explain(Bits("0xffc000000, 0b1")).text(),
     "cut-behind-a-byte.txt": lambda: explain(CUT[:21]).text(),
     "others.txt": lambda: explain(to_bits(SPEED) + "0b0101010101010101").text(),
     "cut.svg": lambda: explain(CUT).svg(),

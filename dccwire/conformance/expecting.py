@@ -5,15 +5,14 @@ Room: packets in, results of expectations out; no rule of a standard stands here
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from typing import Any
 
-from dccwire.address import Mode
 from dccwire.conformance.expectations import Expectation, ExpectationResult, wanted_of
-from dccwire.conformance.history import Heard, Watch, most_hidden
+from dccwire.conformance.history import SHORTEST_PACKET_NS, Heard, Watch, most_hidden
 from dccwire.conformance.measures import FIRST_TIMES, Tally
 from dccwire.conformance.rules import Sent, Verdict
-from dccwire.packet import Packet, decode_or_none, encode, readings
+from dccwire.packet import Packet, encode, readings
 from dccwire.signal import UNBOUNDED
 
 
@@ -34,10 +33,10 @@ class Expecting(Watch, abstract=True):
     def wants(self, sent: Sent) -> bool:
         """Packets that meet it, or are of its address or of its type.
 
-        One that would meet it but for one of its bytes, too: it may have been read wrong.
+        One that is wrong, too: it may have been any.
         """
         if not sent.right:
-            return any(map(self._meets, _meant(sent)))
+            return True
         packet = sent.packet
         if packet is None:
             return False
@@ -45,10 +44,6 @@ class Expecting(Watch, abstract=True):
         if said is not None:
             self._said[sent.data] = said
         return said is not None
-
-    def _meets(self, packet: Packet) -> bool:
-        said = self._compare(packet)
-        return said is not None and said[0]
 
     def _compare(self, packet: Packet) -> tuple[bool, int, str] | None:
         if (exactly := self._asked.packet) is not None:
@@ -89,7 +84,8 @@ class Expecting(Watch, abstract=True):
 
     def miss(self, begin: int, end: int) -> None:
         """What could not be read may have been one."""
-        self._missed += begin <= self._until and end >= self._asked.from_ns
+        if begin <= self._until and end >= self._asked.from_ns:
+            self._missed += max(1, (end - begin) // SHORTEST_PACKET_NS)
 
     def hide(self, begin: int, end: int, why: str) -> None:
         """Nothing could be read from one time to another; `why` says what may be hidden there."""
@@ -125,13 +121,6 @@ class Expecting(Watch, abstract=True):
             unread = f"{self._missed} that could not be read may be among them"
             why = [unread] * bool(self._missed) + self._why
         return ExpectationResult(asked, verdict, count, tuple(self._times), nearest, "; ".join(why))
-
-
-def _meant(sent: Sent) -> Iterator[Packet]:
-    """What a packet that is wrong would be if one of its bytes were another, in either mode."""
-    for place, byte in enumerate(sent.data):
-        data = sent.data[:place] + bytes((byte ^ sent.check,)) + sent.data[place + 1 :]
-        yield from filter(None, (decode_or_none(data, mode) for mode in Mode))
 
 
 def _differences(packet: Packet, wanted: bytes) -> tuple[bool, int, str]:

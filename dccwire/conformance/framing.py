@@ -17,7 +17,7 @@ from dccwire.assembly import SHORTEST
 from dccwire.conformance.baseline import error_byte
 from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.packets import PacketRules
-from dccwire.conformance.places import GOES_ON_NS, HalfBits
+from dccwire.conformance.places import GOES_ON_NS, LONGEST_PACKET, HalfBits
 from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Verdict, rule
 from dccwire.errors import Reason
 from dccwire.framing import SENT_PREAMBLE
@@ -67,13 +67,17 @@ _GLITCH = Outcome(
     Verdict.UNDECIDED, note="before a stretch without a level that is too short for a cut-off"
 )
 
+_FALLEN = Outcome(
+    Verdict.UNDECIDED, note="to an edge that the station made, or power that fell: rule 5 or this"
+)
+
 OTHERS = 4
 """Half-bits that are no part of a 1 and show another protocol; fewer may be noise (our choice)."""
 
 
-_PREAMBLE_LEFT = 2 * 8
-"""Ones in a row, as half-bits, that begin a packet: of 14 noise leaves so many, or they are read as
-some that a 0 follows too soon. Another protocol sends fewer (our choice)."""
+_ONES_LEFT = 4
+"""Half-bits of ones among those of a packet that noise spoiled, at least; another protocol has
+none, or few (our choice)."""
 
 _WHOLE_PACKET = 2 * (9 * (SHORTEST - 1) + 1)
 """Half-bits of the shortest packet up to its last byte, of which the rest may be ones."""
@@ -233,10 +237,12 @@ class FramingRules:
                 self._keep(None)
             case Stray():
                 self._look_for_others(event, some)
-                if self._may_be_packet(event, some):
+                if isinstance(self._before, Fault) and self._halves(event, some) <= LONGEST_PACKET:
+                    self._rules.go_on_missing(event.end)  # the rest of what broke off
+                elif self._may_be_packet(event, some):
                     self._miss(event)
             case _:  # a gap
-                self._judge_gap(event)
+                self._judge_gap(event, int(some.edges[-1]) if len(some.edges) else event.begin)
         self._before = event
 
     def _miss(self, event: Stray | Fault) -> None:
@@ -245,10 +251,15 @@ class FramingRules:
         self.unread_at = self.unread_at if self.unread else event.begin
         self.unread += 1
 
+    @staticmethod
+    def _halves(event: Stray, some: HalfBits) -> int:
+        begin, end = np.searchsorted(some.edges, (event.begin, event.end)).tolist()
+        return int(end - begin)
+
     def _may_be_packet(self, event: Stray, some: HalfBits) -> bool:
         """Whether half-bits of no packet may be one: what a gap cut, or one that noise spoiled.
 
-        At the begin of a recording its preamble may be cut; else ones stand before its first 0.
+        At the begin of a recording its preamble may be cut.
         """
         if not self._has_zeros(event, some):
             return False
@@ -257,11 +268,11 @@ class FramingRules:
             return True
         if self._before is None and not self._complete:
             return bool(end - begin >= _WHOLE_PACKET)
-        breaks = np.flatnonzero(~some.one[begin:end])
-        if not some.judged[begin:end].any():
-            breaks = np.flatnonzero(some.lengths[begin:end] > self._windows.one[1])
-        runs = np.diff(breaks, prepend=-1) - 1
-        return bool((runs >= _PREAMBLE_LEFT).any())
+        lengths = some.lengths[begin:end]
+        (low, high), (zero_low, zero_high) = self._windows.one, self._windows.zero
+        ones = np.count_nonzero((lengths >= low) & (lengths <= high))
+        zeros = np.count_nonzero((lengths >= zero_low) & (lengths <= zero_high))
+        return bool(ones >= _ONES_LEFT and ones + zeros >= _WHOLE_PACKET)
 
     def _doubtful_ones(self, event: PacketReceived, some: HalfBits) -> int:
         """How many ones at the begin of a preamble rule 1 does not judge, and would not pass."""
@@ -291,8 +302,12 @@ class FramingRules:
             self._other_since = True
             self._hiding_from = int(some.edges[begin + others[-1] + 1])
 
-    def _judge_gap(self, event: Gap) -> None:
-        """Rules 13 and 17, and what a gap means for the packet after it."""
+    def _judge_gap(self, event: Gap, edge: int) -> None:
+        """Rules 13 and 17, and what a gap means for the packet after it; `edge` is the last one.
+
+        Power that falls may have made an edge shortly before the gap: then the signal lasted until
+        there, and what may be either is open.
+        """
         undefined = event.begin in self.undefined
         self.undefined.discard(event.begin)
         self._any_undefined |= undefined
@@ -307,12 +322,16 @@ class FramingRules:
         if undefined and self._ended is not None:
             lasted, extra = np.array([event.begin - self._ended]), np.array([self._ended_within])
             passes = bool(self._after_end.judge(lasted, extra)[1][0])
+            fallen = edge > self._ended + self._ended_within and event.begin - edge < GOES_ON_NS
+            sure = not fallen or self._after_end.judge(np.array([edge - self._ended]), extra)[1][0]
             if lasted[0] < 0:  # into the end bit, as far as it is known to last
                 self._gaps.add(_UNDECIDED, [event.begin])
             elif silent and not passes:
                 self._after_end.add(_OFF, [self._ended])
             elif event.end - event.begin < SHORTEST_NS and not passes:
                 self._after_end.add(_GLITCH, [self._ended])
+            elif passes and not sure:
+                self._after_end.add(_FALLEN, [self._ended])
             else:
                 ended = np.array([self._ended])
                 self._after_end.take(lasted, lambda some: ended[some], extra)

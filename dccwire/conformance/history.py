@@ -99,6 +99,9 @@ class Watch(ABC):
     def miss(self, begin: int, end: int) -> None:  # noqa: B027 - the same
         """Hear of what may be a packet that could not be read."""
 
+    def go_on_missing(self, end: int) -> None:  # noqa: B027 - the same
+        """Hear that what could not be read lasts until here."""
+
     def close(self) -> None:  # noqa: B027 - the same
         """The recording ends."""
 

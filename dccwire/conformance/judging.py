@@ -148,7 +148,7 @@ class Judge:
         self._judge(None)
         self.framing.close()
         end = max(self.last, end_ns or 0)
-        self.rules.end(end, stopped=self.stopped)
+        self.rules.end(end, stopped=self.stopped, unread=not self.framing.packets)
         for one in self.terms.session.expectations:
             if one.from_ns > end and not self.stopped:
                 hint = f"the recording ends there, before {one}"

@@ -162,15 +162,25 @@ class PacketRules:
             one.miss(begin, end)
         self._look_around()
 
+    def go_on_missing(self, end: int) -> None:
+        """What could not be read lasts until here."""
+        for one in self._watches:
+            one.go_on_missing(end)
+
     def close(self) -> None:
         """The recording ends."""
         for one in self._watches:
             one.close()
 
-    def end(self, end_ns: int, *, stopped: bool) -> None:
-        """Packets are known up to this time; `stopped`: the recording goes on behind it."""
+    def end(self, end_ns: int, *, stopped: bool, unread: bool) -> None:
+        """Packets are known up to this time; `stopped`: the recording goes on behind it.
+
+        `unread`: none was read, which may be the recording's fault.
+        """
         for one in self._expecting:
             one.end(end_ns, stopped=stopped)
+            if unread:
+                one.hide(0, max(end_ns, 1), "no packet was read at all")
 
     def addresses(self) -> tuple[AddressRow, ...]:
         """Which addresses were sent to."""

@@ -40,7 +40,7 @@ REMEMBERED_NS = 1_000_000
 DOUBTFUL = 4
 """Half-bits that may be those of another protocol before, or of a bouncing contact (our choice)."""
 
-_LONGEST_PACKET = 2 * (9 * 6 + 1)
+LONGEST_PACKET = 2 * (9 * 6 + 1)
 """Half-bits of six bytes: as far as a packet that broke off may have reached."""
 
 
@@ -137,7 +137,10 @@ class Places:
             self._doubtful = max(self._doubtful, doubtful - len(lengths))
         self._find_extra(some, following)
         silent = np.flatnonzero(lengths > zero_high)
-        if following is None:
+        gap = columns.parts[-1] if columns.parts else None
+        if undefined and isinstance(gap, Gap) and gap.end - gap.begin <= zero_high:
+            self._doubtful = max(self._doubtful, 1)  # a cutout may end in a half-bit
+        elif following is None:
             self._doubtful = DOUBTFUL
         elif len(silent):  # however the edges are portioned, so many behind it
             behind = len(lengths) - 1 - int(silent[-1])
@@ -186,7 +189,7 @@ class Places:
                 self._after_packet, self._reach, self._resumed = True, 0, False
             elif isinstance(part, Fault):
                 self._after_packet = False
-                self._reach = 2 * part.preamble + _LONGEST_PACKET - (end - begin)
+                self._reach = 2 * part.preamble + LONGEST_PACKET - (end - begin)
                 pulses = np.concatenate((self._pulses, some.columns.pulses))
                 self._spoiled = bool(((pulses >= part.begin) & (pulses <= part.end)).any())
             elif isinstance(part, Gap):

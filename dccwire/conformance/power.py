@@ -49,18 +49,25 @@ class _PowerOn(Watch, abstract=True):
     def __init__(self, error_ns: int, session: Session) -> None:
         super().__init__(error_ns, session)
         self._times = sorted(session.power_on_ns or ())
-        self._resumed = False
-        self._missed = 0
+        # When a gap ended behind which power may have come on, if no packet was heard since; and
+        # where what was missed ended, since power came on last.
+        self._resumed: int | None = None
+        self._misses: list[int] = []
         self.awake = bool(self._times)
+
+    @property
+    def _missed(self) -> int:
+        return len(self._misses)
 
     def _first(self, heard: Heard) -> bool:
         """Whether no packet since power came on was heard before this one."""
         due = [one for one in self._times if one <= heard.start]
         self._times = self._times[len(due) :]
-        first = bool(due) or self._resumed
-        self._resumed = False
-        self._missed = 0 if first else self._missed
-        return first
+        since = due[-1] if due else self._resumed
+        self._resumed = None
+        if since is not None:
+            self._misses = [end for end in self._misses if end > since]
+        return since is not None
 
     def _fewer(self, value: int | None, *, enough_with_missed: bool) -> Outcome:
         """What too few packets show."""
@@ -72,10 +79,10 @@ class _PowerOn(Watch, abstract=True):
 
     def gap(self, begin: int, end: int) -> None:
         if self.session.power_on_ns is None and end - begin > LIMITS["tr0"].most:
-            self._resumed = self.awake = True
+            self._resumed, self.awake = end, True
 
     def miss(self, begin: int, end: int) -> None:
-        self._missed += 1
+        self._misses.append(end)
 
 
 class Cycle(_PowerOn):
@@ -142,7 +149,7 @@ class StartUp(_PowerOn):
         if self._start is None:
             return
         if not sent.right:
-            self._missed += 1
+            self.miss(heard.start, heard.end)
         elif sent.data == IDLE_PACKET:
             self._idles += 1
         elif sent.data != RESET_PACKET:

@@ -125,8 +125,13 @@ class Report:
         return causes_of(self.results, self.factor, self.clock)
 
     @property
+    def judged(self) -> tuple[RuleResult | ExpectationResult, ...]:
+        """What has a verdict: rules, and expectations."""
+        return *self.results, *self.expectations
+
+    @property
     def _verdicts(self) -> set[Verdict]:
-        return {one.verdict for one in self.results} | {one.verdict for one in self.expectations}
+        return {one.verdict for one in self.judged}
 
     @property
     def failed(self) -> bool:
@@ -149,7 +154,8 @@ class Report:
         if failed or not self.packets or self.unread:
             return False
         verdicts = self._verdicts
-        open_ = Verdict.UNDECIDED in verdicts or self.not_judged or Verdict.PASS not in verdicts
+        passed = Verdict.PASS in verdicts and not self.stopped
+        open_ = Verdict.UNDECIDED in verdicts or self.not_judged or not passed
         return not (certain and open_)
 
     @property

@@ -113,6 +113,10 @@ class ServiceMode(Watch):
         """A packet may be lost."""
         self._groups.miss(end)
 
+    def go_on_missing(self, end: int) -> None:
+        """It is still the same packet."""
+        self._groups.miss(end)
+
     def close(self) -> None:
         """Judge what the end cuts, and the page that is left."""
         cut = self._groups.close()

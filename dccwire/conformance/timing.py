@@ -62,7 +62,7 @@ _ALIKE = 0.01
 class TimingRules:
     """Measures of rules 1 to 5; `error_ns` is the resolution and all other uncertainty."""
 
-    OPEN = "polarity", "_torn_open", "_torn_doubtful"
+    OPEN = "polarity", "_torn_open", "_torn_doubtful", "_distorted_last"
     """What comes next depends on these."""
 
     def __init__(self, error_ns: int, probe_ns: float = 0) -> None:
@@ -86,6 +86,8 @@ class TimingRules:
         # Whether the next half-bits begin with the last of a bit whose first is of a 1 or a 0, and
         # whether distortion stands near.
         self._torn_open = self._torn_doubtful = False
+        # Whether the two half-bits before the next ones were distorted.
+        self._distorted_last = False, False
         # How many ones and unstretched zeros there are, and how long they last together; how many
         # half-bits of all kinds; whether distortion stands among them.
         self._sums = np.zeros((2, 2), np.int64)
@@ -93,9 +95,9 @@ class TimingRules:
         self._distorted = False
 
     @property
-    def torn(self) -> tuple[bool, bool]:
+    def torn(self) -> tuple[bool, ...]:
         """Whether a bit is torn at the end of what was measured, and whether that is in doubt."""
-        return self._torn_open, self._torn_open and self._torn_doubtful
+        return self._torn_open, self._torn_open and self._torn_doubtful, *self._distorted_last
 
     def absorb(self, later: TimingRules, *, turned: bool) -> None:
         """Go on with what another one measured from here on; `turned`: with polarities changed."""
@@ -121,6 +123,10 @@ class TimingRules:
         one, zero = some.one, some.zero
         self._halves += len(lengths)
         self._distorted |= extra is not None
+        before, self._distorted_last = self._distorted_last, (False, False)
+        if extra is not None:
+            recent = (before[1], *(extra[-2:] > 0).tolist())
+            self._distorted_last = recent[-2], recent[-1]
         self._add_polarities(lengths, one, zero & (lengths <= _UNSTRETCHED_NS))
         if self._probe_ns:
             lengths = lengths.copy()
@@ -140,7 +146,7 @@ class TimingRules:
         if clean and not broken:  # most of the time: the masks would cost a fifth of all rules
             self.neither.measured += len(lengths)
         else:
-            self._add_neither(some)
+            self._add_neither(some, before)
         for begin, end in some.bits:
             firsts, lasts = slice(begin, end, 2), slice(begin + 1, end, 2)
             first, last, starts = lengths[firsts], lengths[lasts], edges[firsts]
@@ -195,7 +201,8 @@ class TimingRules:
         one, zero = ((means[:, 0] - means[:, 1]) / 2).tolist()
         known = max(_PROBE_NS, _PROBE_SHARE * abs(one))
         for error in (0, self.ones.error):
-            if abs(one - zero) <= max(known, error) and abs(one) > max(_PROBE_NS, error):
+            # Without a probe halves of one length read alike in step, or by one period apart.
+            if abs(one - zero) <= max(known, error) and abs(one) > max(_PROBE_NS, error / 2):
                 return one, error
         return None
 
@@ -217,14 +224,15 @@ class TimingRules:
             readings = readings[readings <= _UNSTRETCHED_NS]
         self._sums[row] += len(readings), readings.sum()
 
-    def _add_neither(self, some: HalfBits) -> None:
+    def _add_neither(self, some: HalfBits, before: tuple[bool, bool]) -> None:
+        """What is of neither; `before` says whether the two half-bits before were distorted."""
         either, edges = some.either, some.edges
         found = some.judged & ~either
         self.neither.measured += int(some.judged.sum())
         for place in some.cut:
             self.neither.measured -= bool(found[place])
             found[place] = False
-        torn, doubtful = self._find_torn(some, either)
+        torn, doubtful = self._find_torn(some, either, before)
         self._torn += len(torn)
         self._open(doubtful)
         found[torn] = True
@@ -252,7 +260,9 @@ class TimingRules:
         if count:
             self.neither.notes[_BESIDE] += count
 
-    def _find_torn(self, some: HalfBits, either: NDArray[np.bool_]) -> tuple[list[int], int]:
+    def _find_torn(
+        self, some: HalfBits, either: NDArray[np.bool_], before: tuple[bool, bool]
+    ) -> tuple[list[int], int]:
         """Last halves of bits that broke a packet off, though each half is of a 1 or of a 0.
 
         Where distortion stands in the packet, it may have moved the halves: those are counted.
@@ -265,6 +275,7 @@ class TimingRules:
             if isinstance(part, Fault) and part.reason is Reason.HALF_BITS:
                 begin, place = np.searchsorted(some.edges, (part.begin, part.end)).tolist()
                 doubtful = bool(distorted[max(begin - 2, 0) : place + 2].any())
+                doubtful |= any(before[begin:])
                 if place == len(either):
                     self._torn_open, self._torn_doubtful = bool(either[-1]), doubtful
                 elif either[place - 1] and either[place]:

@@ -122,7 +122,8 @@ class Explanation:
             return f"bit {7 - place}", byte
         # Behind the last byte a 1 ends the packet, and a 0 opens a byte that is cut off.
         end = start + 9 * count
-        whole = bool(self.inspection.packet or self.inspection.unverified or self.bits[end])
+        ended = end < len(self.bits) and self.bits[end]
+        whole = bool(self.inspection.packet or self.inspection.unverified or ended)
         if byte >= count:
             return ("of no packet" if whole else "of a byte that is cut off"), None
         return ("packet end bit" if bit == end and whole else f"start bit of byte {byte + 1}"), None

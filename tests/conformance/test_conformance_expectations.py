@@ -221,18 +221,16 @@ def test_a_packet_that_the_end_of_the_recording_cuts_may_be_one(cut: int, verdic
     assert nothing.verdict is verdict
 
 
-@pytest.mark.parametrize(
-    ("sent", "verdict"), [("05 60 64", UNDECIDED), ("07 60 64", PASS), ("05 04", PASS)]
-)
-def test_a_packet_whose_error_byte_is_wrong_may_be_one(sent: str, verdict: Verdict) -> None:
-    """It would be one if that byte were right, so nothing is certain of it; others are none."""
+@pytest.mark.parametrize("sent", ["05 60 64", "07 60 64"])
+def test_a_packet_whose_error_byte_is_wrong_may_be_one(sent: str) -> None:
+    """Noise may have changed any of its bytes, so nothing is certain of it."""
     nothing, some = found(
         lengths_of(PLAIN, sent, PLAIN),
         Expectation(ShortAddress(5), at_least=0, at_most=0),
         Expectation(ShortAddress(5)),
     )
-    assert (nothing.verdict, some.verdict) == (verdict, FAIL if verdict is PASS else UNDECIDED)
-    assert ("1 that could not be read may be among them" in nothing.note) is (verdict is UNDECIDED)
+    assert (nothing.verdict, some.verdict) == (UNDECIDED, UNDECIDED)
+    assert "1 that could not be read may be among them" in nothing.note
 
 
 def test_a_long_stretch_without_a_level_may_hide_many_packets() -> None:

@@ -270,8 +270,8 @@ def test_junit_has_a_case_a_rule_and_an_expectation() -> None:
     assert cases["rule 3: each half of a 0"] == ["skipped"]
     assert cases["rule 13: gaps within packets and their preambles"] == ["skipped"]
     assert cases["rule 16: exclusive OR of all bytes"] == ["failure"]
-    assert cases["short 5, none, 0 s to the end"] == []
-    assert cases["short 5, 1 or more, 0 s to the end"] == ["failure"]
+    assert cases["short 5, none, 0 s to the end"] == ["skipped"]  # the wrong one may be one
+    assert cases["short 5, 1 or more, 0 s to the end"] == ["skipped"]
     tags = [tag for tags in cases.values() for tag in tags]
     assert suite.attrib == {
         "name": "dccwire check edges",
