@@ -28,7 +28,10 @@ from strategies import GENERAL
 
 ROOT = Path(__file__).parent.parent / "vectors"
 FILES = {path.stem: json.loads(path.read_text("utf-8")) for path in sorted(ROOT.glob("*.json"))}
-OTHERS = {"cvs", "cvs-refused", "refused", "refused-values", "speed-steps", "pair-numbers"}
+OTHERS = {
+    *("cvs", "cvs-refused", "refused", "refused-values", "rules"),
+    *("speed-steps", "pair-numbers"),
+}
 PACKETS = [case for name, file in FILES.items() if name not in OTHERS for case in file["cases"]]
 CASES = [pytest.param(case, id=f"{case['mode']} {case['bytes']}") for case in PACKETS]
 PRINTED_WHOLE = {

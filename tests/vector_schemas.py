@@ -18,6 +18,7 @@ from dccwire.address import (
 )
 from dccwire.assembly import LONGEST, SHORTEST
 from dccwire.codebook import FORMATS
+from dccwire.conformance import RULES, Verdict
 from dccwire.cv.values import VALUE_TYPES, DecoderKind
 from dccwire.errors import Reason
 from dccwire.fields import Data, Number
@@ -248,6 +249,21 @@ def cvs_refused() -> Schema:
     return file_of("CVs that hold no value", {"const": "cvs-refused"}, shape)
 
 
+def rules() -> Schema:
+    """The schema of recordings and the verdict of a rule on each."""
+    pair = {"type": "array", "prefixItems": [whole(1, 10**10), whole(0, 10**5)], "items": False}
+    item = record(
+        name=SENTENCE,
+        rule=whole(min(RULES), max(RULES)),
+        verdict={"enum": [one.value for one in Verdict]},
+        session={"type": "string"},
+        resolution_ns=whole(1, 10**4),
+        half_bits={"type": "array", "items": pair, "minItems": 1},
+        **CITED,
+    )
+    return file_of("Recordings and the verdict of a rule", {"const": "rules"}, item)
+
+
 def speed_steps() -> Schema:
     """The schema of speed codes and their steps; at 128 there is no C."""
 
@@ -297,6 +313,7 @@ SCHEMAS = {
     "packets": packets(FAMILIES),
     "cvs": cvs(),
     "cvs-refused": cvs_refused(),
+    "rules": rules(),
     "refused": refused(),
     "refused-values": refused_values(),
     "speed-steps": speed_steps(),
