@@ -61,9 +61,9 @@ class Exercise:
 
     >>> one = exercise(3, Ask.ERROR_BYTE)
     >>> one.question, one.answer
-    ('What is the error byte of the packet 1F 96?', '89')
-    >>> print(one.mark("8B").told)
-    bit 1 is 1, 0 is right: column 1 of 1F 96 has an even number of ones
+    ('What is the error byte of the packet 4B 95?', 'DE')
+    >>> print(one.mark("DC").told)
+    bit 1 is 0, 1 is right: column 1 of 4B 95 has an odd number of ones
     """
 
     packet: Packet
@@ -143,18 +143,18 @@ class Exercise:
         return f"byte {byte}, bit {number} ({field}) is {given}, {1 - int(given)} is right"
 
 
-def exercise(seed: int, ask: Ask | str | None = None) -> Exercise:
-    """The exercise of a seed, any whole number; of the kind asked for, or of any.
+def exercise(seed: int, ask: Ask | str | None = None, *, number: int = 0) -> Exercise:
+    """An exercise of a seed, any whole number, the first or another; of any kind or the one given.
 
     Raises:
         FieldError: the seed is no whole number, or there is no such kind.
 
-    >>> exercise(1, "fields").question
-    'short 18: FunctionGroupOne is sent as 12 84 96. What is functions?'
+    >>> print(exercise(1, "fields").question)
+    short 13: SpeedAndDirection is sent as 0D 59 54. What is speed?
     """
     if type(seed) is not int:
         raise FieldError("seed", "a whole number", seed)
-    draw = Random(seed)
+    draw = Random(f"{seed} {number}")
     packet = _packet(draw)
     kind = draw.choice(list(Ask)) if ask is None else _ask(ask)
     sent = bytes(packet)
@@ -197,8 +197,8 @@ def worksheet(
         FieldError: as `exercise`; or a count below 1.
 
     >>> print(worksheet(3, 2, "error-byte", solutions=True))
-    1. 89
-    2. 59
+    1. DE
+    2. F2
     """
     lines = list[str]()
     for number, one in enumerate(_exercises(seed, count, ask), 1):
@@ -227,7 +227,7 @@ def worksheet_page(seed: int, count: int = 6, ask: Ask | str | None = None) -> s
 def _exercises(seed: int, count: int, ask: Ask | str | None) -> Sequence[Exercise]:
     if type(count) is not int or count < 1:
         raise FieldError("count", "1 or more", count)
-    return [exercise(seed + number, ask) for number in range(count)]
+    return [exercise(seed, ask, number=number) for number in range(count)]
 
 
 def _ask(ask: Ask | str) -> Ask:

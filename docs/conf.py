@@ -12,10 +12,11 @@ from dccwire.address import Mode
 from dccwire.conformance import rules_in_words
 from dccwire.cv.values import VALUE_TYPES
 from dccwire.faults import plantings_in_words
+from dccwire.fields import Functions
 from dccwire.formats import FORMATS, Format
 
 project = "dccwire"
-author = "the dccwire contributors"
+author = copyright = "the dccwire contributors"
 release = __version__
 extensions = ["myst_parser", "sphinx.ext.autodoc", "sphinx.ext.napoleon"]
 default_role = "code"
@@ -78,6 +79,8 @@ def _fields(cls: Any) -> Iterator[tuple[str, str, str, str]]:
         field, kind = cls.layout.fields[name], cls.kinds.get(name)
         places = f"{first.number}" if first == last else f"{first.number} to {last.number}"
         bounds = "" if kind is None or name in told else kind.allowed(field.lowest, field.highest)
+        if isinstance(kind, Functions) and name not in told:  # as they are sent, the highest first
+            bounds = f"in this order {' '.join(reversed(kind.names))}; those that are on"
         whole = cls.layout.whole_of(part)
         told.add(name)
         words = f"{name}{f' ({whole})' * bool(whole)}"

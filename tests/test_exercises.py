@@ -154,7 +154,7 @@ def test_a_sheet_has_questions_and_another_one_the_solutions() -> None:
     """Numbered alike, within 80 columns; the page has both, valid."""
     asked, solved = worksheet(7, 12), worksheet(7, 12, solutions=True)
     for number in range(12):
-        one = exercise(7 + number)
+        one = exercise(7, number=number)
         assert f"\n{number + 1}. " in f"\n{asked}"
         assert f"\n{number + 1}. {one.answer}" in f"\n{solved}"
     assert max(map(len, (asked + "\n" + solved).splitlines())) <= 80
@@ -168,12 +168,12 @@ def test_the_command_asks_marks_and_counts(
     run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     """All right is 0; an end before the last answer, or a wrong one, is 1."""
-    answers = [exercise(seed, "error-byte").answer for seed in (1, 2, 3)]
+    answers = [exercise(1, "error-byte", number=number).answer for number in range(3)]
     words = "practice", "--ask", "error-byte", "--count", "3"
     for given_, status, last in (
-        (answers, 0, "3 of 3 right"),
-        ([*answers[:2], "00"], 1, "2 of 3 right"),
-        (answers[:1], 1, "1 of 3 right"),
+        (answers, 0, "3 of 3 right; another --seed than 1 sets others"),
+        ([*answers[:2], "00"], 1, "2 of 3 right; another --seed than 1 sets others"),
+        (answers[:1], 1, "1 of 3 right; another --seed than 1 sets others"),
     ):
         monkeypatch.setattr("sys.stdin", iter([f"{one}\n" for one in given_]))
         found, out, err = run(*words)

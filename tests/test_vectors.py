@@ -192,6 +192,10 @@ def test_refused_values_vector(case: dict[str, Any]) -> None:
     with pytest.raises(dccwire.DccwireError) as caught:
         Packet.from_text(case["text"])
     assert caught.value.reason.value == case["reason"]
+    with pytest.raises(dccwire.DccwireError) as caught:
+        Packet.from_dict({name: case[name] for name in ("mode", "address", "instructions")})
+    told = caught.value.reason.value
+    assert told == case["reason"] or (told, case["reason"]) == ("shape", "text")
 
 
 @pytest.mark.parametrize("case", FILES["cvs"]["cases"], ids=lambda case: case["name"])
@@ -286,7 +290,7 @@ def test_the_readers_read_all_packets(command: list[str]) -> None:
     if shutil.which(command[0]) is None:
         pytest.skip(f"{command[0]} is not on this machine, and not needed but for its own reader")
     run = subprocess.run(command, cwd=ROOT / "readers", capture_output=True, text=True)
-    count = sum("bytes" in case for file in FILES.values() for case in file["cases"])
+    count = len(PACKETS) + len(FILES["refused"]["cases"])
     assert (run.returncode, run.stdout) == (
         0,
         f"{count} packets, 0 otherwise than they should be\n",

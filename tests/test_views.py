@@ -48,7 +48,7 @@ def test_anything_can_be_drawn(data: bytes | Bits, mode: Mode) -> None:
     """As a picture of all its bits, and as a page that a strict parser takes."""
     explanation = explain(data, mode=mode)
     root = picture(explanation.svg())
-    shown = [one.text for one in root.iter(f"{SVG}text") if one.get("y") == "88"]
+    shown = [one.text for one in root.iter(f"{SVG}text") if one.get("y") == "94"]
     assert "".join(map(str, shown)) == explanation.bits.bin
     html5lib.HTMLParser(strict=True).parse(explanation.html())
 

@@ -219,7 +219,12 @@ def refused_values() -> Schema:
     """The schema of packets in words that cannot be built."""
     reasons = {"enum": [Reason.FIELD.value, Reason.COMBINATION.value, Reason.TEXT.value]}
     text = {"type": "string", "pattern": "^\\S.*: \\S.*$"}
-    item = record(name=SENTENCE, text=text, reason=reasons, **CITED)
+    plain: Schema = {
+        "mode": {"enum": [one.value for one in Mode]},
+        "address": record(kind={"enum": [*ADDRESS_KINDS]}, number={"type": "integer"}),
+        "instructions": {"type": "array", "items": {"type": "object", "required": ["type"]}},
+    }
+    item = record(name=SENTENCE, text=text, **plain, reason=reasons, **CITED)
     return file_of("Packets that cannot be built", {"const": "refused-values"}, item)
 
 

@@ -33,7 +33,7 @@ def _practice(given: argparse.Namespace) -> int:
         return 0
     right, answers = 0, given_lines()
     for number in range(given.count):
-        one = exercise(given.seed + number, given.ask)
+        one = exercise(given.seed, given.ask, number=number)
         _tell(one.question, f"{number + 1}. ")
         flush()
         if (answer := next(answers, None)) is None:
@@ -41,7 +41,7 @@ def _practice(given: argparse.Namespace) -> int:
         mark = one.mark(answer)
         right += mark.right
         _tell(mark.told if mark.right else f"{mark.told}; the answer is {one.answer}", "   ")
-    say(f"{right} of {given.count} right")
+    say(f"{right} of {given.count} right; another --seed than {given.seed} sets others")
     return int(right < given.count)
 
 

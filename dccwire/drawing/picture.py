@@ -116,8 +116,13 @@ def _strips(explanation: Explanation) -> Iterator[_Strip]:
 
 def _framing(explanation: Explanation, begin: int, end: int) -> _Strip:
     names = dict.fromkeys(explanation.part(at)[0] for at in range(begin, end))
-    count = counted(end - begin, "bit")
-    return _Strip(f"{', '.join(names)}, {count}", begin, end, None, ())
+    told, ones = ", ".join(names), explanation.inspection.preamble
+    if told == "preamble" and begin and explanation.part(begin - 1)[0] == told:
+        return _Strip("preamble, continued", begin, end, None, ())
+    number = ones if told == "preamble" and ones is not None else end - begin
+    if told == "preamble" and not explanation.framed:
+        number = explanation.start or number
+    return _Strip(f"{told}, {counted(number, 'bit')}", begin, end, None, ())
 
 
 def _of_byte(explanation: Explanation, byte: int, begin: int, end: int) -> _Strip:
@@ -129,7 +134,7 @@ def _of_byte(explanation: Explanation, byte: int, begin: int, end: int) -> _Stri
 
 
 def _height(strip: _Strip) -> int:
-    return 132 + 17 * sum(len(list(wrapped(one, 100))) for one in strip.says)
+    return 138 + 17 * sum(len(list(wrapped(one, 100))) for one in strip.says)
 
 
 def _drawn(explanation: Explanation, strip: _Strip) -> Iterator[str]:
@@ -145,23 +150,24 @@ def _drawn(explanation: Explanation, strip: _Strip) -> Iterator[str]:
             wide = half / 1e3 * _SCALE
             y = _LOW if level else _HIGH
             path.append(f"{'L' if path else 'M'}{x:g} {y}H{x + wide:g}")
-            beside = _HIGH - 4 if level else _LOW + 11
+            beside = _LOW + 11 if level else _HIGH - 4
             yield (f'<text class="small" x="{x + wide / 2:g}" y="{beside}">{half // 1000}</text>')
             x, level = x + wide, 1 - level
         places.append((begin, x))
+    for _, end in places:
+        yield f'<line class="line" x1="{end:g}" y1="{_HIGH - 6}" x2="{end:g}" y2="{_LOW + 16}"/>'
     yield from _bands(explanation, strip, places)
     yield f'<path class="signal" d="{"".join(path)}"/>'
     for at, (begin, end) in zip(range(strip.begin, strip.end), places, strict=True):
         middle = (begin + end) / 2
-        yield f'<line class="line" x1="{end:g}" y1="{_HIGH - 6}" x2="{end:g}" y2="92"/>'
-        yield f'<text x="{middle:g}" y="88">{bits[at]}</text>'
+        yield f'<text x="{middle:g}" y="94">{bits[at]}</text>'
         what, byte = explanation.part(at)
         if byte is None and ("start" in what or "end" in what):
             short = "start" if "start" in what else "end"
-            yield f'<text class="small" x="{middle:g}" y="104">{_text(short)}</text>'
-        yield f'<text class="small" x="{middle:g}" y="119">{_numbered(explanation, at)}</text>'
+            yield f'<text class="small" x="{middle:g}" y="109">{_text(short)}</text>'
+        yield f'<text class="small" x="{middle:g}" y="125">{_numbered(explanation, at)}</text>'
     for number, words in enumerate(line for one in strip.says for line in wrapped(one, 100)):
-        yield f'<text class="say" x="{_LEFT}" y="{136 + 17 * number}">{_text(words)}</text>'
+        yield f'<text class="say" x="{_LEFT}" y="{142 + 17 * number}">{_text(words)}</text>'
 
 
 def _numbered(explanation: Explanation, at: int) -> str:
@@ -183,10 +189,17 @@ def _bands(
     left = first - strip.begin
     for place, letter in enumerate(head.letters):
         begin, end = places[left + place]
-        yield f'<text class="small" x="{(begin + end) / 2:g}" y="104">{_text(letter)}</text>'
-    for row in [one for one in fields if one.letters] or [head]:
-        begin, end = places[left + 7 - row.first][0], places[left + 7 - row.last][1]
+        yield f'<text class="small" x="{(begin + end) / 2:g}" y="109">{_text(letter)}</text>'
+    own = [(7 - one.first, 7 - one.last) for one in fields if one.letters]
+    if not own:  # what is not fixed is one field, unless all is
+        moving = [place for place, letter in enumerate(head.letters) if letter not in "01"] or [
+            0,
+            7,
+        ]
+        own = [(moving[0], moving[-1])]
+    for first_place, last_place in own:
+        begin, end = places[left + first_place][0], places[left + last_place][1]
         yield (
-            f'<rect class="field" x="{begin + 1.5:g}" y="76" width="{end - begin - 3:g}" '
+            f'<rect class="field" x="{begin + 1.5:g}" y="81" width="{end - begin - 3:g}" '
             'height="33" rx="4"/>'
         )

@@ -1,4 +1,4 @@
-"""The vectors in plain Python: the exclusive OR of each packet, and what must be refused."""
+"""The vectors in plain Python: where each kind of case belongs in the test of a codec."""
 
 import json
 from functools import reduce
@@ -10,13 +10,16 @@ for path in sorted(Path(__file__).parent.parent.glob("*.json")):
     family = json.loads(path.read_text("utf-8"))
     assert family["schema"] == 1, f"{path.name}: another version"
     for case in family["cases"]:
-        if "bytes" not in case:  # numbers of pairs and of steps, not packets
-            continue
+        if "instructions" in case and "bytes" in case:
+            # Your codec: decode(bytes, case["mode"]) gives case["address"] and
+            # case["instructions"], and encoding these gives the same bytes.
+            refused = False
+        elif family["family"] == "refused":
+            refused = True  # decode(bytes) refuses, for case["reason"]
+        else:
+            continue  # numbers of pairs, steps, CVs, rules, values: README.md says what each has
         data = bytes.fromhex(case["bytes"])
         right = 3 <= len(data) <= 6 and reduce(xor, data, 0) == 0
-        refused = family["family"] == "refused"
         count, wrong = count + 1, wrong + (right == refused)
-        # Your codec: decode(data, case["mode"]) must give case["address"], case["instructions"],
-        # and encoding these must give the same bytes; of a refused case case["reason"] says why.
 print(f"{count} packets, {wrong} otherwise than they should be")
 raise SystemExit(wrong > 0)
