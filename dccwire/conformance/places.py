@@ -163,9 +163,10 @@ class Places:
         silent = np.flatnonzero(~some.judged).tolist()
         cut = {place + side for place in silent for side in (-1, *range(1, DOUBTFUL + 1))}
         silence = np.diff(following.edges[:2]).max(initial=0) > longest if following else True
-        if not undefined:
+        gap = some.columns.parts[-1] if undefined else None
+        if not isinstance(gap, Gap):
             cut |= {count - 1} if silence else set()
-        elif isinstance(gap := some.columns.parts[-1], Gap):
+        else:
             # The station's signal goes on behind an edge (S-9.2 §A footnote 3); power that falls
             # makes one, too.
             goes_on = gap.begin - int(some.edges[-1]) >= GOES_ON_NS if count else True

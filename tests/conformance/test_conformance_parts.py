@@ -148,6 +148,31 @@ def test_processes_give_the_report_of_one(
         done.set()
 
 
+def test_others_that_take_their_time_are_waited_for(
+    long_vcd: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As long as they run."""
+    whole = check(long_vcd)
+    first, take = os.getpid(), processes._Work.take
+    told = lambda work: None if os.getpid() == first else take(work)  # noqa: E731
+    monkeypatch.setattr(processes._Work, "take", told)
+    monkeypatch.setattr(processes._Work, "judge", slowly(processes._Work.judge))
+    monkeypatch.setattr(processes, "_PATIENCE_S", 0.01)
+    assert lines(check(long_vcd, processes=2)) == lines(whole)
+
+
+def test_a_part_that_cannot_be_read_is_no_part(long_vcd: Path) -> None:
+    """The whole then tells what is wrong."""
+    parts_ = read(long_vcd).parts(3)
+    spoiled(long_vcd, (b"\n1!", b"\n?!"), 0.5).replace(long_vcd.with_name("other.vcd"))
+    bad = read(long_vcd.with_name("other.vcd")).parts(3)
+    work = processes._Work([*parts_, *bad], Terms(100), Value("l", 0), SimpleQueue[Any]())
+    assert [work.judge(number) is None for number in range(6)] == [
+        *(False, False, False),
+        *(False, True, False),
+    ]
+
+
 def test_what_a_process_ends_without_is_judged_as_a_whole(
     long_vcd: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

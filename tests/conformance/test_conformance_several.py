@@ -133,3 +133,14 @@ def test_no_recording_at_all_is_no_edges() -> None:
     """Nothing is shown."""
     assert check([]).verdict is Verdict.NOT_EXERCISED
     assert check([np.empty(0, np.int64)]).source == "edges"
+
+
+def test_one_without_a_packet_keeps_the_whole_open(tmp_path: Path) -> None:
+    """And what would decide it is told."""
+    ones = tmp_path / "ones.vcd"
+    write_vcd(ones, iter(range(1_000_000, 30_000_000, 58_000)))
+    report = check([MORNING, read(ones, signal="track")])
+    assert (report.verdict, report.unread) == (Verdict.UNDECIDED, (str(ones),))
+    assert not report.well()
+    told = " ".join(report.text().split())
+    assert f"- no packet in {ones}: the right signal, rate and unit?" in told
