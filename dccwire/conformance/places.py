@@ -50,7 +50,8 @@ class HalfBits:
 
     `one`, `zero`: in which window a length falls, where it is judged; `judged`: neither silent nor
     between packets; `bits`: stretches of whole bits, as positions; `cut`: positions of half-bits
-    that may be cut; `extra`: how much more a length may be off than others, None where nothing is.
+    that may be cut, and `fallen` the last one, where the edge behind it may be of power that fell;
+    `extra`: how much more a length may be off than others, None where nothing is.
     """
 
     columns: Columns
@@ -60,6 +61,7 @@ class HalfBits:
     judged: NDArray[np.bool_]
     bits: list[tuple[int, int]] = field(default_factory=list)
     cut: list[int] = field(default_factory=list)
+    fallen: int | None = None
     extra: Times | None = None
 
     @property
@@ -166,11 +168,11 @@ class Places:
         gap = some.columns.parts[-1] if undefined else None
         if not isinstance(gap, Gap):
             cut |= {count - 1} if silence else set()
-        else:
-            # The station's signal goes on behind an edge (S-9.2 §A footnote 3); power that falls
-            # makes one, too.
-            goes_on = gap.begin - int(some.edges[-1]) >= GOES_ON_NS if count else True
-            cut |= set() if goes_on else {count - 1}
+        # The station's signal goes on behind an edge (S-9.2 §A footnote 3); power that falls makes
+        # one, too.
+        elif count and gap.begin - int(some.edges[-1]) < GOES_ON_NS:
+            some.fallen = count - 1
+            cut.add(some.fallen)
         some.cut = sorted(place for place in cut if 0 <= place < count)
 
     def _not_judged(self, some: HalfBits) -> Iterator[tuple[int, int, bool]]:

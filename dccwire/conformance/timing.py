@@ -53,6 +53,7 @@ _PROBE_SHARE = 0.1
 
 NOISE = "single ones may be noise at the place of the probe (E5)"
 
+_FALLEN = "before a stretch without a level, whose edge may be of power that fell"
 _BESIDE = "beside merged pulses, known only to their width (M8)"
 
 _ALIKE = 0.01
@@ -229,12 +230,15 @@ class TimingRules:
         either, edges = some.either, some.edges
         found = some.judged & ~either
         self.neither.measured += int(some.judged.sum())
+        if some.fallen is not None and found[some.fallen]:
+            self._open(1, _FALLEN)
+            found[some.fallen] = False
         for place in some.cut:
             self.neither.measured -= bool(found[place])
             found[place] = False
         torn, doubtful = self._find_torn(some, either, before)
         self._torn += len(torn)
-        self._open(doubtful)
+        self._open(doubtful, _BESIDE)
         found[torn] = True
         if some.extra is not None:
             one, zero = LIMITS["tr1"], LIMITS["tr0"]
@@ -244,7 +248,7 @@ class TimingRules:
                 (above < zero.least) | (below > zero.most)
             )
             certain[torn] = True
-            self._open(int((found & ~certain).sum()))
+            self._open(int((found & ~certain).sum()), _BESIDE)
             found &= certain
         places = np.flatnonzero(found)
         if len(places):
@@ -254,11 +258,11 @@ class TimingRules:
                 self.neither.see(int(out.min()), int(out.max()))
             self.neither.fail(edges[places[:FIRST_TIMES]].tolist(), len(places))
 
-    def _open(self, count: int) -> None:
+    def _open(self, count: int, note: str) -> None:
         """So many half-bits may be of neither, or be what distortion made of others."""
         self.neither.undecided += count
         if count:
-            self.neither.notes[_BESIDE] += count
+            self.neither.notes[note] += count
 
     def _find_torn(
         self, some: HalfBits, either: NDArray[np.bool_], before: tuple[bool, bool]

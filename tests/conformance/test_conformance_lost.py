@@ -228,13 +228,16 @@ def test_a_probe_in_step_with_the_sampling_is_not_the_station(  # noqa: PLR0917
     assert not failing(report)
 
 
-@pytest.mark.parametrize(("left", "level"), [(20, UNDECIDED), (16, UNDECIDED), (30, FAIL)])
+@pytest.mark.parametrize(
+    ("last", "left", "level"),
+    [(75, 20, UNDECIDED), (75, 16, UNDECIDED), (75, 30, FAIL), (89, 6, UNDECIDED)],
+)
 def test_an_edge_before_a_gap_is_the_station_s_or_of_power_that_fell(
-    left: int, level: Verdict
+    last: int, left: int, level: Verdict
 ) -> None:
-    """Each last half of an end bit lasts 75 us: rule 5 or rule 17 is broken, whichever it was."""
+    """The last half of each end bit is too long: rule 5 or rule 17 is broken, or the power fell."""
     length, chunks, at = halves([IDLE]), list[Chunk](), 0
-    length[-1] = 75
+    length[-1] = last
     for _ in range(12):
         times = edges(length) + at
         begin = int(times[-1]) + left * 1000
