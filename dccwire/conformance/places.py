@@ -126,7 +126,7 @@ class Places:
         one = (lengths >= one_low) & (lengths <= one_high)
         zero = (lengths >= zero_low) & (lengths <= zero_high)
         some = HalfBits(columns, lengths, one, zero, lengths <= zero_high)
-        self._find_cut(some, following, undefined=undefined)
+        silent = self._find_cut(some, following, undefined=undefined)
         some.cut += range(min(self._doubtful, len(lengths)))
         self._doubtful = max(self._doubtful - len(lengths), 0)
         for begin, end, paused in list(self._not_judged(some)):
@@ -138,14 +138,13 @@ class Places:
             some.cut += range(end, min(doubtful, len(lengths)))
             self._doubtful = max(self._doubtful, doubtful - len(lengths))
         self._find_extra(some, following)
-        silent = np.flatnonzero(lengths > zero_high)
         gap = columns.parts[-1] if columns.parts else None
         if undefined and isinstance(gap, Gap) and gap.end - gap.begin <= zero_high:
             self._doubtful = max(self._doubtful, 1)  # a cutout may end in a half-bit
         elif following is None:
             self._doubtful = DOUBTFUL
-        elif len(silent):  # however the edges are portioned, so many behind it
-            behind = len(lengths) - 1 - int(silent[-1])
+        elif silent:  # however the edges are portioned, so many behind it
+            behind = len(lengths) - 1 - silent[-1]
             self._doubtful = max(self._doubtful, DOUBTFUL - behind)
         return some
 
@@ -159,8 +158,8 @@ class Places:
         self.shortest = min(self.shortest, int(lengths.min()))
         self.longest = max(self.longest, int(lengths.max()))
 
-    def _find_cut(self, some: HalfBits, following: Columns | None, *, undefined: bool) -> None:
-        """The first half-bits behind silence and the last one before it."""
+    def _find_cut(self, some: HalfBits, following: Columns | None, *, undefined: bool) -> list[int]:
+        """The first half-bits behind silence and the last one before it; where silence is."""
         count, longest = len(some.lengths), self._windows.zero[1]
         silent = np.flatnonzero(~some.judged).tolist()
         cut = {place + side for place in silent for side in (-1, *range(1, DOUBTFUL + 1))}
@@ -174,6 +173,7 @@ class Places:
             some.fallen = count - 1
             cut.add(some.fallen)
         some.cut = sorted(place for place in cut if 0 <= place < count)
+        return silent
 
     def _not_judged(self, some: HalfBits) -> Iterator[tuple[int, int, bool]]:
         """Stretches between packets, as positions, and whether each is a pause."""

@@ -116,7 +116,7 @@ class LongConsistAddress(CvValue):
 
     @classmethod
     def faults(cls, values: Mapping[Any, int]) -> Iterator[FieldError]:
-        found = [*super(LongConsistAddress, cls).faults(values)]  # noqa: UP008
+        found = [*super(LongConsistAddress, cls).faults(values)]  # noqa: UP008 - made anew
         yield from found
         if not found and not cls.split_fields(values):
             address = values[20] * 100 + values[19] % 128

@@ -80,7 +80,7 @@ WRITES = [IDLE] * 4 + [WRITE, IDLE, IDLE, WRITE, IDLE, IDLE]
         (42, WRITES, 7, None),
     ],
 )
-def test_a_packet_that_a_pulse_in_its_preamble_spoils_may_have_been_sent(  # noqa: PLR0917
+def test_a_packet_that_a_pulse_in_its_preamble_spoils_may_have_been_sent(  # noqa: PLR0917 - its columns
     at: int,
     found: Verdict,
     rule: int,
@@ -216,7 +216,7 @@ def test_few_durations_hide_a_slow_clock(
         (60.5, 100, 3, 2, 15, 0),
     ],
 )
-def test_a_probe_in_step_with_the_sampling_is_not_the_station(  # noqa: PLR0917
+def test_a_probe_in_step_with_the_sampling_is_not_the_station(  # noqa: PLR0917 - its columns
     one: float, zero: float, probe: float, sampled_us: float, count: int, ppm: float
 ) -> None:
     """Ones and zeros then read off by amounts that differ by less than a sampling period (M7)."""

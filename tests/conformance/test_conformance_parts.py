@@ -137,7 +137,7 @@ def test_processes_give_the_report_of_one(
     monkeypatch.setattr(processes.Judge, "run", None)  # it is not judged as a whole
     first, take = os.getpid(), processes._Work.take
     if at_work != "all":
-        told = lambda work: None if os.getpid() == first else take(work)  # noqa: E731
+        told = lambda work: None if os.getpid() == first else take(work)  # noqa: E731 - a stand-in
         monkeypatch.setattr(processes._Work, "take", told)
     done = threading.Event()
     if at_work.endswith("spawned"):
@@ -154,7 +154,7 @@ def test_others_that_take_their_time_are_waited_for(
     """As long as they run."""
     whole = check(long_vcd)
     first, take = os.getpid(), processes._Work.take
-    told = lambda work: None if os.getpid() == first else take(work)  # noqa: E731
+    told = lambda work: None if os.getpid() == first else take(work)  # noqa: E731 - a stand-in
     monkeypatch.setattr(processes._Work, "take", told)
     monkeypatch.setattr(processes._Work, "judge", slowly(processes._Work.judge))
     monkeypatch.setattr(processes, "_PATIENCE_S", 0.01)
