@@ -104,6 +104,7 @@ def test_ctrl_c_ends_with_what_was_seen(following, tmp_path: Path) -> None:
     assert json.loads(process.stdout.readline())["event"] in ("packet", "stray")
     process.stdout.readline()
     process.send_signal(signal.SIGINT)
+    process.wait(timeout=20)  # of itself: that its input ends is another thing
     _, err = process.communicate()
     assert process.returncode == 130
     assert err.splitlines()[-1] == b"dccwire: interrupted"
