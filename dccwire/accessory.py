@@ -37,6 +37,12 @@ __all__ = [
 BASIC, EXTENDED = (AccessoryAddress, "~b a"), (ExtendedAccessoryAddress, "~b a c")
 """Kinds of addresses, and the formulas that make them of their bits."""
 
+OLD_NUMBERS = 512
+"""CV n of an accessory decoder was CV 512 + n (S-9.2.2, Table 3, the numbers in brackets)."""
+
+OLD_ADDRESS_CVS = frozenset({OLD_NUMBERS + 1, OLD_NUMBERS + 9})
+"""They hold the address of an accessory decoder (S-9.2.1 Appendix A)."""
+
 SWITCH: Fields = {"active": Flag("C"), "pair": "P", "output": "O"}
 ASKED = Flag("T", "an extended decoder", "a basic decoder, in the same eleven address bits")
 OUTPUT: dict[str, FieldKind] = {"output": Choice("d", {0: None} | {8 + n: n for n in range(8)})}
@@ -199,7 +205,7 @@ class LegacyAccessoryCvAccess(Instruction):
     value: int
 
     def remarks(self) -> Iterator[Remark]:
-        if self.cv in (513, 521):
+        if self.cv in OLD_ADDRESS_CVS:
             message = f"CV {self.cv} holds a decoder's address: write it with caution"
             yield Remark(Reason.CAUTION, message, "S-9.2.1 Appendix A")
 

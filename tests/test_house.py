@@ -32,6 +32,7 @@ ORDER = [
     "cv",
     "framing",
     "signal",
+    "counts",
     "assembly",
     "packet",
     "findings",

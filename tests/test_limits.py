@@ -48,15 +48,18 @@ STANDARD: dict[str, dict[str, Any]] = {
     "conformance.resets": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.1 §C; S-9.2.3 §C
     "conformance.session": {"STEPS": (14, 28, 128)},  # S-9.2 §B; S-9.2.1 §C
     "conformance.service": {"DIRECT_KINDS": 3},  # S-9.2.3 §E, Direct Mode
-    "conformance.service_demands": {"ANSWERABLE": 2},  # S-9.2.3 §D (P17)
     "conformance.service_groups": {
         "SHORTEST_PACKET_NS": 5_000_000,  # S-9.2 §A and S-9.1 §A, Table 1: 5.1 ms, rounded down
         "ENOUGH": 5,  # S-9.2.3 §E: writes
     },
     "assembly": {"SHORTEST": 3, "LONGEST": 6},  # S-9.2.1, introduction (C3)
+    "counts": {"ANSWERABLE": 2},  # S-9.2.3 §D (P17)
+    "accessory": {
+        "OLD_NUMBERS": 512,  # S-9.2.2, Table 3
+        "OLD_ADDRESS_CVS": {513, 521},  # S-9.2.1 Appendix A
+    },
     "cv.catalogue": {
         "READ_ONLY": {7, 8},  # S-9.2.2, CV 7 and 8
-        "OLD_NUMBERS": 512,  # S-9.2.2, Table 3
         "_RENUMBERED": {1, 2, 3, 4, 5, 6, 7, 8, 9, 28, 29},  # S-9.2.2, Table 3, in brackets
     },
     "cv.changes": {

@@ -4,20 +4,25 @@ A verdict comes with the clause, the limit, the worst value, the count, the firs
 what the recording's resolution leaves open. Needs numpy (`pip install 'dccwire[capture]'`).
 """
 
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
 import dccwire.recordings  # noqa: F401 - asks for numpy first: one clear line if it is absent
 from dccwire.conformance.addresses import AddressRow
 from dccwire.conformance.causes import Cause
 from dccwire.conformance.checking import check, merge
-from dccwire.conformance.evidence import Evidence, evidence_of
 from dccwire.conformance.expectations import Expectation, ExpectationResult
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.judging import Terms
-from dccwire.conformance.junit import junit_of
 from dccwire.conformance.parts import Part
 from dccwire.conformance.report import Report, RuleResult
-from dccwire.conformance.report_html import html_of
 from dccwire.conformance.rules import RULES, Force, Rule, Verdict, choose_rules, rules_in_words
 from dccwire.conformance.session import Locomotive, Session, read_session
+
+if TYPE_CHECKING:
+    from dccwire.conformance.evidence import Evidence, evidence_of
+    from dccwire.conformance.junit import junit_of
+    from dccwire.conformance.report_html import html_of
 
 __all__ = [
     "RULES",
@@ -45,3 +50,17 @@ __all__ = [
     "read_session",
     "rules_in_words",
 ]
+
+_LATER = {
+    "Evidence": "evidence",
+    "evidence_of": "evidence",
+    "html_of": "report_html",
+    "junit_of": "junit",
+}
+"""What judging does without, loaded when first asked for: names to their files."""
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _LATER:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(f"{__name__}.{_LATER[name]}"), name)

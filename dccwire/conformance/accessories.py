@@ -6,6 +6,7 @@ Room: one declaration and one small function a rule.
 from __future__ import annotations
 
 from dccwire.accessory import (
+    OLD_ADDRESS_CVS,
     OUTPUT,
     BasicAccessoryBroadcast,
     ExtendedAccessoryBroadcast,
@@ -13,7 +14,6 @@ from dccwire.accessory import (
 )
 from dccwire.address import Mode, Partition
 from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Sent, Verdict, of_bytes
-from dccwire.cv.catalogue import OLD_NUMBERS
 from dccwire.formats import Provenance
 from dccwire.signal import Limit
 
@@ -90,4 +90,4 @@ def legacy_cv_access(sent: Sent) -> Outcome | None:
     if not _is_accessory(sent, 5) or sent.packet is None:
         return None
     cvs = [one.cv for one in sent.packet.instructions if isinstance(one, LegacyAccessoryCvAccess)]
-    return _SEEN if {OLD_NUMBERS + 1, OLD_NUMBERS + 9} & set(cvs) else None
+    return _SEEN if OLD_ADDRESS_CVS & set(cvs) else None

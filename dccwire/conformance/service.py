@@ -17,7 +17,7 @@ from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.pace import APART_112_127
 from dccwire.conformance.rules import FAILED, PASSED, UNKNOWN_MODE, Outcome, Rule, Sent, Verdict
-from dccwire.conformance.service_demands import ANSWERABLE, accesses, by_count, by_order
+from dccwire.conformance.service_demands import accesses, by_count, by_order
 from dccwire.conformance.service_groups import (
     COUNTS,
     SHORTEST_PACKET_NS,
@@ -29,6 +29,7 @@ from dccwire.conformance.service_groups import (
     resets_too,
 )
 from dccwire.conformance.session import Session
+from dccwire.counts import ANSWERABLE
 from dccwire.instructions import CvOperation, HardReset
 from dccwire.packet import Packet
 from dccwire.receiver.tracking import is_service

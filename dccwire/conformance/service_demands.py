@@ -22,16 +22,12 @@ from dccwire.conformance.service_groups import (
     Kind,
 )
 from dccwire.conformance.session import Access, Session
-from dccwire.programming.session import HEARD_FROM
-from dccwire.programming.session import Kind as StepKind
+from dccwire.counts import ANSWERABLE
 from dccwire.service_mode import PRESET_PAGE
 
 Found: TypeAlias = Iterator[tuple[Rule, Outcome, int]]
 """What a rule says, and of when."""
 
-
-ANSWERABLE = HEARD_FROM[StepKind.VERIFY]
-"""Packets from which on an acknowledgement may come (S-9.2.3 §D, P17)."""
 
 DIFFER = "of packets that differ: a decoder obeys identical ones alone (S-9.2.3 §E)"
 ANSWERED_OR_OTHER = f"{ANSWERED}, or they are of another mode (say which in the session)"

@@ -17,9 +17,9 @@ from dccwire.address import Mode
 from dccwire.codebook import RESET_PACKET
 from dccwire.conformance.history import Heard
 from dccwire.conformance.rules import UNKNOWN_MODE
+from dccwire.counts import Counts
 from dccwire.instructions import CvOperation
 from dccwire.packet import decode
-from dccwire.programming.counts import Counts
 from dccwire.receiver.tracking import STAY_NS, is_service
 from dccwire.service_mode import DirectBitManipulation, DirectByteAccess, RegisterAccess
 

@@ -1,6 +1,6 @@
 """Rules 49 to 94 of S-9.2.3, as they are declared, and the counts of each mode's sequence.
 
-The numbers are those of `programming.counts`. Room: declarations; what they are judged by stands in
+The numbers are those of `dccwire.counts`. Room: declarations; what they are judged by stands in
 `service`.
 """
 
@@ -11,8 +11,8 @@ from typing import NamedTuple
 from dccwire.conformance.rules import Force, Rule, rule
 from dccwire.conformance.service_groups import Target
 from dccwire.conformance.session import Access
+from dccwire.counts import Counts, DirectCounts, HardResetCounts, RegisterCounts
 from dccwire.formats import Provenance
-from dccwire.programming.counts import Counts, DirectCounts, HardResetCounts, RegisterCounts
 from dccwire.receiver.tracking import STAY_NS
 from dccwire.service_mode import PAGE_REGISTER
 from dccwire.signal import Limit

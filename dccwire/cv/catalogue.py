@@ -11,6 +11,7 @@ from enum import Enum
 from functools import cache
 from operator import attrgetter, itemgetter
 
+from dccwire.accessory import OLD_NUMBERS
 from dccwire.cv.values import DecoderKind, check_cv
 from dccwire.errors import member
 
@@ -22,8 +23,8 @@ READ_ONLY = frozenset({7, 8})
 A write of 8 to CV 8 is a factory reset (P11).
 """
 
-OLD_NUMBERS, _RENUMBERED = 512, frozenset({*range(1, 10), 28, 29})
-"""CV n of an accessory decoder was CV 512 + n (S-9.2.2, Table 3, the numbers in brackets)."""
+_RENUMBERED = frozenset({*range(1, 10), 28, 29})
+"""The CVs of an accessory decoder that have an old number (S-9.2.2, Table 3, in brackets)."""
 
 
 class CvStatus(Enum):

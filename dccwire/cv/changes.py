@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
+from dccwire.accessory import OLD_NUMBERS
 from dccwire.address import LongAddress, ShortAddress
 from dccwire.cv.addresses import ConsistAddress, ExtendedAddress, PrimaryAddress
-from dccwire.cv.catalogue import OLD_NUMBERS, catalogue
+from dccwire.cv.catalogue import catalogue
 from dccwire.cv.configuration import Configuration
 from dccwire.cv.cv_set import (
     POINTERS,

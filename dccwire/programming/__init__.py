@@ -18,8 +18,8 @@ reaches every decoder at its address.
 # ruff: noqa: F403 - what a file exports is listed there alone
 from types import ModuleType as _Module
 
+from dccwire.counts import *
 from dccwire.errors import ConfirmationError as ConfirmationError
-from dccwire.programming.counts import *
 from dccwire.programming.durations import *
 from dccwire.programming.many_cvs import *
 from dccwire.programming.operations import *

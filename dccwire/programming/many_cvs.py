@@ -11,6 +11,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from dccwire.address import LongAddress, ShortAddress
+from dccwire.counts import MainCounts
 from dccwire.cv.changes import (
     EXTENDED_BIT,
     FACTORY_RESET,
@@ -27,7 +28,6 @@ from dccwire.cv.values import DecoderKind, check_cv, within
 from dccwire.errors import ConfirmationError, FieldError, Reason, TextError, member
 from dccwire.instructions import CvAccessLongForm, CvOperation
 from dccwire.packet import Packet
-from dccwire.programming.counts import MainCounts
 from dccwire.programming.operations import MAIN, course_on_main, reading
 from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import Course, Session

@@ -23,12 +23,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from dccwire.address import BROADCAST, Address, BroadcastAddress, LongAddress, Mode, ShortAddress
+from dccwire.counts import DirectCounts, HardResetCounts, MainCounts
 from dccwire.cv.catalogue import READ_ONLY, entry
 from dccwire.cv.values import within
 from dccwire.errors import ConfirmationError, FieldError
 from dccwire.instructions import CvAccessLongForm, CvBitManipulation, CvOperation, HardReset
 from dccwire.packet import Packet
-from dccwire.programming.counts import DirectCounts, HardResetCounts, MainCounts
 from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import IDLE, RESET, Course, Session, Step
 from dccwire.programming.targets import DirectCv, Register, Target, service

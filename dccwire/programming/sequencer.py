@@ -8,10 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TypeVar
 
+from dccwire.counts import Counts
 from dccwire.errors import ConfirmationError, FieldError
 from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
-from dccwire.programming.counts import Counts
 from dccwire.programming.session import RESET, Course, Kind, Step
 from dccwire.programming.targets import DirectCv, PagedCv, Target, service
 from dccwire.service_mode import PRESET_PAGE, PagePreset, PageRegisterAccess

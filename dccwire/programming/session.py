@@ -12,6 +12,7 @@ from enum import Enum
 from typing import Generic, TypeAlias, TypeVar
 
 from dccwire.codebook import IDLE_PACKET, RESET_PACKET
+from dccwire.counts import ANSWERABLE
 from dccwire.errors import ConfirmationError, FieldError, member
 from dccwire.packet import Packet, decode
 from dccwire.wording import counted
@@ -32,7 +33,7 @@ class Kind(Enum):
     RECOVERY = "recovery"
 
 
-HEARD_FROM = {Kind.VERIFY: 2, Kind.WRITE: 2, Kind.RECOVERY: 1}
+_HEARD_FROM = {Kind.VERIFY: ANSWERABLE, Kind.WRITE: ANSWERABLE, Kind.RECOVERY: 1}
 """The packet of a step from whose end bit on an acknowledgement counts (S-9.2.3 §D, P17)."""
 
 
@@ -119,7 +120,7 @@ class Session(Generic[T]):
         if step is None:
             raise FieldError("answer", "none", answer, "the session has ended")
         self.sent += 1
-        window = self._nth >= HEARD_FROM.get(step.kind, step.count + 1)
+        window = self._nth >= _HEARD_FROM.get(step.kind, step.count + 1)
         acknowledged = window and answer is Answer.ACKNOWLEDGED
         if acknowledged or self._nth == step.count:
             self._advance(acknowledged)

@@ -13,13 +13,13 @@ from typing import ClassVar, NamedTuple, Self, TypeAlias
 
 from dccwire import service_mode
 from dccwire.address import PROGRAMMING_TRACK, Mode
+from dccwire.counts import Counts, DirectCounts, RegisterCounts
 from dccwire.cv.paging import page_of
 from dccwire.cv.values import DecoderKind, check_cv, within
 from dccwire.errors import FieldError, member
 from dccwire.formats import PacketPart
 from dccwire.instructions import CvOperation
 from dccwire.packet import Packet
-from dccwire.programming.counts import Counts, DirectCounts, RegisterCounts
 from dccwire.service_mode import REGISTER_CVS
 from dccwire.wording import either
 

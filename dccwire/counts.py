@@ -16,6 +16,10 @@ from dccwire.framing import least_preamble
 __all__ = ["Counts", "DirectCounts", "HardResetCounts", "MainCounts", "RegisterCounts"]
 
 
+ANSWERABLE = 2
+"""The packet of a verify or of a write from whose end bit on an answer counts (S-9.2.3 §D, P17)."""
+
+
 def _least(count: int, clause: str) -> Any:
     return field(default=count, metadata={"least": count, "clause": clause})
 
