@@ -23,7 +23,7 @@ from dccwire.errors import Reason
 from dccwire.framing import SENT_PREAMBLE
 from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
 from dccwire.receiver.columns import PacketColumns
-from dccwire.receiver.edges import SHORTEST_NS, Windows
+from dccwire.receiver.edges import Windows
 from dccwire.receiver.machine import LEAST_HALVES
 from dccwire.signal import LIMITS, Limit
 
@@ -64,7 +64,7 @@ _OFF = Outcome(
 )
 
 _GLITCH = Outcome(
-    Verdict.UNDECIDED, note="before a stretch without a level that is too short for a cut-off"
+    Verdict.UNDECIDED, note="before less than half a 1 without a level: cut off, or not recorded"
 )
 
 _FALLEN = Outcome(
@@ -328,7 +328,7 @@ class FramingRules:
                 self._gaps.add(_UNDECIDED, [event.begin])
             elif silent and not passes:
                 self._after_end.add(_OFF, [self._ended])
-            elif event.end - event.begin < SHORTEST_NS and not passes:
+            elif event.end - event.begin < LIMITS["t1"].least and not passes:
                 self._after_end.add(_GLITCH, [self._ended])
             elif passes and not sure:
                 self._after_end.add(_FALLEN, [self._ended])

@@ -8,6 +8,8 @@ Room: half-bits in, measures out.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,6 +20,7 @@ from dccwire.conformance.rules import Force, rule
 from dccwire.errors import Reason
 from dccwire.formats import Provenance
 from dccwire.receiver import Fault
+from dccwire.receiver.edges import Windows
 from dccwire.signal import LIMITS, NOMINAL, Limit
 from dccwire.wording import counted
 
@@ -67,7 +70,7 @@ class TimingRules:
     """What comes next depends on these."""
 
     def __init__(self, error_ns: int, probe_ns: float = 0) -> None:
-        self._probe_ns = probe_ns
+        self._probe_ns, self._windows = probe_ns, Windows(error_ns)
         # Of ones and of unstretched zeros, by polarity: how many halves, and how long in all; the
         # polarity of the next half-bit.
         self._polarity_sums = np.zeros((2, 2, 2))
@@ -84,9 +87,9 @@ class TimingRules:
         # many zeros have halves that surely differ.
         self._longer = self._zero_longer = self._differing = 0
         self._torn = 0
-        # Whether the next half-bits begin with the last of a bit whose first is of a 1 or a 0, and
-        # whether distortion stands near.
-        self._torn_open = self._torn_doubtful = False
+        # Whether the next half-bits begin with the last of a bit whose first is of a 1 (1) or of a
+        # 0 (2), and whether distortion stands near.
+        self._torn_open, self._torn_doubtful = 0, False
         # Whether the two half-bits before the next ones were distorted.
         self._distorted_last = False, False
         # How many ones and unstretched zeros there are, and how long they last together; how many
@@ -96,9 +99,10 @@ class TimingRules:
         self._distorted = False
 
     @property
-    def torn(self) -> tuple[bool, ...]:
+    def torn(self) -> tuple[int, ...]:
         """Whether a bit is torn at the end of what was measured, and whether that is in doubt."""
-        return self._torn_open, self._torn_open and self._torn_doubtful, *self._distorted_last
+        doubtful = bool(self._torn_open) and self._torn_doubtful
+        return self._torn_open, doubtful, *self._distorted_last
 
     def absorb(self, later: TimingRules, *, turned: bool) -> None:
         """Go on with what another one measured from here on; `turned`: with polarities changed."""
@@ -118,9 +122,10 @@ class TimingRules:
 
     def add(self, some: HalfBits) -> None:
         """Measure half-bits."""
-        lengths, edges, extra = some.lengths, some.edges, some.extra
-        if not len(lengths):
+        if not len(some.lengths):
             return
+        read, some = some, self._without_probe(some) if self._probe_ns else some
+        lengths, edges, extra = some.lengths, some.edges, some.extra
         one, zero = some.one, some.zero
         self._halves += len(lengths)
         self._distorted |= extra is not None
@@ -129,10 +134,6 @@ class TimingRules:
             recent = (before[1], *(extra[-2:] > 0).tolist())
             self._distorted_last = recent[-2], recent[-1]
         self._add_polarities(lengths, one, zero & (lengths <= _UNSTRETCHED_NS))
-        if self._probe_ns:
-            lengths = lengths.copy()
-            lengths[self.polarity :: 2] -= round(self._probe_ns)
-            lengths[1 - self.polarity :: 2] += round(self._probe_ns)
         self.polarity = (self.polarity + len(lengths)) % 2
         if some.cut:
             one, zero = one.copy(), zero.copy()
@@ -147,7 +148,7 @@ class TimingRules:
         if clean and not broken:  # most of the time: the masks would cost a fifth of all rules
             self.neither.measured += len(lengths)
         else:
-            self._add_neither(some, before)
+            self._add_neither(some, read.either, before)
         for begin, end in some.bits:
             firsts, lasts = slice(begin, end, 2), slice(begin + 1, end, 2)
             first, last, starts = lengths[firsts], lengths[lasts], edges[firsts]
@@ -169,6 +170,16 @@ class TimingRules:
                 _take(self.differences, apart, starts, ones, both)
             if both is not None or not self.totals.all_below(whole, zeros):
                 _take(self.totals, whole, starts, zeros, both)
+
+    def _without_probe(self, some: HalfBits) -> HalfBits:
+        """The half-bits as they would read without what the probe is taken to do."""
+        lengths = some.lengths.copy()
+        lengths[self.polarity :: 2] -= round(self._probe_ns)
+        lengths[1 - self.polarity :: 2] += round(self._probe_ns)
+        (one_low, one_high), (zero_low, zero_high) = self._windows.one, self._windows.zero
+        one = some.judged & (lengths >= one_low) & (lengths <= one_high)
+        zero = some.judged & (lengths >= zero_low) & (lengths <= zero_high)
+        return replace(some, lengths=lengths, one=one, zero=zero)
 
     def _add_polarities(self, lengths: Readings, *kinds: NDArray[np.bool_]) -> None:
         for row, mask in enumerate(kinds):
@@ -225,8 +236,13 @@ class TimingRules:
             readings = readings[readings <= _UNSTRETCHED_NS]
         self._sums[row] += len(readings), readings.sum()
 
-    def _add_neither(self, some: HalfBits, before: tuple[bool, bool]) -> None:
-        """What is of neither; `before` says whether the two half-bits before were distorted."""
+    def _add_neither(
+        self, some: HalfBits, read: NDArray[np.bool_], before: tuple[bool, bool]
+    ) -> None:
+        """What is of neither; `read` says what the receiver took for a half of a bit.
+
+        `before` says whether the two half-bits before were distorted.
+        """
         either, edges = some.either, some.edges
         found = some.judged & ~either
         self.neither.measured += int(some.judged.sum())
@@ -236,7 +252,7 @@ class TimingRules:
         for place in some.cut:
             self.neither.measured -= bool(found[place])
             found[place] = False
-        torn, doubtful = self._find_torn(some, either, before)
+        torn, doubtful = self._find_torn(some, read, before)
         self._torn += len(torn)
         self._open(doubtful, _BESIDE)
         found[torn] = True
@@ -265,24 +281,28 @@ class TimingRules:
             self.neither.notes[note] += count
 
     def _find_torn(
-        self, some: HalfBits, either: NDArray[np.bool_], before: tuple[bool, bool]
+        self, some: HalfBits, read: NDArray[np.bool_], before: tuple[bool, bool]
     ) -> tuple[list[int], int]:
         """Last halves of bits that broke a packet off, though each half is of a 1 or of a 0.
 
         Where distortion stands in the packet, it may have moved the halves: those are counted.
         """
-        distorted = np.zeros(len(either), np.bool_) if some.extra is None else some.extra > 0
+        kinds = some.one + 2 * some.zero  # 0 is neither
+        distorted = read != some.either
+        if some.extra is not None:
+            distorted |= some.extra > 0
         doubtful = self._torn_doubtful or bool(distorted[:2].any())
-        found = [(0, doubtful)] if self._torn_open and either[0] else []
-        self._torn_open = False
+        goes_on = self._torn_open and read[0] and self._torn_open != kinds[0]
+        found = [(0, doubtful)] if goes_on else []
+        self._torn_open = 0
         for part in some.columns.parts:
             if isinstance(part, Fault) and part.reason is Reason.HALF_BITS:
                 begin, place = np.searchsorted(some.edges, (part.begin, part.end)).tolist()
                 doubtful = bool(distorted[max(begin - 2, 0) : place + 2].any())
                 doubtful |= any(before[begin:])
-                if place == len(either):
-                    self._torn_open, self._torn_doubtful = bool(either[-1]), doubtful
-                elif either[place - 1] and either[place]:
+                if place == len(kinds):
+                    self._torn_open, self._torn_doubtful = int(kinds[-1] * read[-1]), doubtful
+                elif read[place - 1] and read[place] and kinds[place - 1] != kinds[place]:
                     found.append((place, doubtful))
         found = [one for one in found if one[0] not in some.cut]
         certain = [place for place, doubtful in found if not doubtful]

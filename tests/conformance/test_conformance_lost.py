@@ -170,7 +170,9 @@ def test_no_cut_off_is_too_short_for_one_nor_begins_within_the_end_bit() -> None
     """What is lost for 3 us is a glitch; what is lost within a packet is rule 13's to tell."""
     assert verdict(gapped(6_000, 1_506_000), 17) is FAIL
     assert verdict(gapped(27_000, 1_506_000), 17) is PASS
-    assert verdict(gapped(6_000, 9_000), 17) is UNDECIDED
+    for lasts in (3_000, 30_000, 54_000):  # less than half a 1
+        assert verdict(gapped(6_000, 6_000 + lasts), 17) is UNDECIDED
+    assert verdict(gapped(6_000, 66_000), 17) is FAIL
     within = gapped(-2_000, 48_000)
     assert (verdict(within, 13), verdict(within, 17)) == (UNDECIDED, NOT_EXERCISED)
 
@@ -226,6 +228,21 @@ def test_a_probe_in_step_with_the_sampling_is_not_the_station(  # noqa: PLR0917 
     sampled = (np.ceil((times - 0.3) / sampled_us) * grid).astype(np.int64)
     report = check([sampled], resolution_ns=int(grid))
     assert not failing(report)
+
+
+@pytest.mark.parametrize(
+    ("one", "zero", "probe", "phase"),
+    [(60.6, 100.4, 3.5, 0.64), (58, 100, 6, 0.3), (55.5, 95.5, 4, 0.3), (60.5, 96, 4, 0.3)],
+)
+def test_half_bits_that_the_probe_moved_out_of_both_windows_are_not_the_station_s(
+    one: float, zero: float, probe: float, phase: float
+) -> None:
+    """Nor are packets that broke off at them (M7, rule 5); all at 1 µs."""
+    times = edges(halves([IDLE, FAST] * 30, one=one, zero=zero)) * (1 + 50e-6) / 1000
+    times[::2] += probe
+    report = check([(np.ceil(times - phase) * 1000).astype(np.int64)], resolution_ns=1000)
+    assert not failing(report)
+    assert verdict(report, 5) is UNDECIDED
 
 
 @pytest.mark.parametrize(
