@@ -270,7 +270,7 @@ class MissingPartError(DccwireError, ImportError):
     """An optional package is not installed: `package`, `extra`.
 
     >>> print(MissingPartError("numpy", "capture"))
-    numpy is not installed; pip install 'dccwire[capture]' brings it
+    numpy is not installed; pip install 'dccwire[capture]', in a clone '.[capture]', brings it
     """
 
     reason = Reason.MISSING_PART
@@ -280,7 +280,8 @@ class MissingPartError(DccwireError, ImportError):
         self.package, self.extra = package, extra
 
     def __str__(self) -> str:
-        return f"{self.package} is not installed; pip install 'dccwire[{self.extra}]' brings it"
+        ways = f"pip install 'dccwire[{self.extra}]', in a clone '.[{self.extra}]'"
+        return f"{self.package} is not installed; {ways}, brings it"
 
 
 _Member = TypeVar("_Member", bound=Enum)

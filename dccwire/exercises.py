@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 from random import Random
+from typing import Any
 
 from dccwire.accessory import BasicAccessory
 from dccwire.address import PROGRAMMING_TRACK, AccessoryAddress, LongAddress, Mode, ShortAddress
@@ -49,10 +50,14 @@ class Ask(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Whether an answer is right, and if not, where it is wrong."""
+    """Whether an answer is right, and if not, where it is wrong.
+
+    `readable` is whether it could be one at all; what could not can be asked for again.
+    """
 
     right: bool
     told: str
+    readable: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,29 +93,40 @@ class Exercise:
             return Mark(False, "; ".join(self._columns(int(plain, 16) ^ int(solution, 16))))
         base = "two hex digits" if self.ask is Ask.ERROR_BYTE else "0 and 1"
         if self.ask is Ask.ERROR_BYTE or not re.fullmatch("[01]+", plain):
-            return Mark(False, f"{base} are expected, {given.strip()!r} was given")
+            told = f"{base} are expected, {given.strip()!r} was given"
+            return Mark(False, told, readable=False)
         if len(plain) != len(solution):
             told = f"{len(solution)} bits are expected, {len(plain)} were given"
-            return Mark(False, told)
+            return Mark(False, told, readable=False)
         wrong = [at for at, bit in enumerate(plain) if bit != solution[at]]
         return Mark(False, "; ".join(self._bit(at, plain[at]) for at in wrong))
 
     def _mark_field(self, given: str) -> Mark:
-        (one,) = self.packet.instructions
-        kind = one.kinds[self.asked]
+        one: Any = self.packet.instructions[0]
+        kind, listed = one.kinds[self.asked], re.sub(r"[,\s]+", ",", given)
         try:
-            right = kind.from_text(self.asked, given) == getattr(one, self.asked)
+            other = replace(one, **{self.asked: kind.from_text(self.asked, listed)})
         except CallError as error:
-            return Mark(False, "; ".join((str(error), *self._field())))
-        return Mark(right, "right" if right else "; ".join(self._field()))
+            return Mark(False, str(error), readable=False)
+        right = other == one
+        return Mark(right, "right" if right else "; ".join(self._field(given, bytes(other))))
 
-    def _field(self) -> Iterator[str]:
-        """Where the field stands, and what is there."""
+    def _field(self, given: str, other: bytes) -> Iterator[str]:
+        """Where the field stands, what is there, and which bits would be others for the answer."""
+        sent = b"".join(map(bytes, self.packet.instructions))
+        head = len(bytes(self.packet)) - 1 - len(sent)
         for row in self.explanation.rows:
             if row.name == self.asked and row.letters:
                 where = f"byte {row.byte}, bit {row.first}"
                 where += f" to {row.last}" * (row.first != row.last)
                 yield f"{where} ({row.letters}): {row.meaning}"
+                differ = sent[row.byte - head] ^ other[row.byte - head]
+                bits = [f"{bit}" for bit in range(row.first, row.last - 1, -1) if differ >> bit & 1]
+                if bits and row.first > row.last:
+                    wrong = f"bit {bits[0]} differs"
+                    if len(bits) > 1:
+                        wrong = f"bits {', '.join(bits)} differ"
+                    yield f"{given} would be {other[row.byte - head]:08b}: {wrong}"
 
     def _columns(self, wrong: int) -> Iterator[str]:
         data = bytes(self.packet)

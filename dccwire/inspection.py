@@ -8,7 +8,7 @@ receiver.
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import reduce
-from operator import xor
+from operator import attrgetter, xor
 from typing import Any
 
 from bitstring import BitArray, Bits
@@ -33,7 +33,8 @@ class Inspection:
     `packet` is what `decode` returns, or None where it, or a receiver, refuses; then `unverified`
     is what the bytes would say if only their error byte and framing were right, or None. `data` are
     the bytes, as far as they could be read; `preamble` is the number of ones before them, None if
-    bytes were given, and `start` the position of the packet start bit, None if none was found.
+    bytes were given, and `start` the position of the packet start bit, None if none was found. The
+    findings are in order of their places.
     """
 
     data: bytes
@@ -104,11 +105,13 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
     """
     mode = member(Mode, "mode", mode)
     if isinstance(data, Bits):
-        return _inspect_bits(data, mode)
-    whole = bytes(memoryview(data))
-    return _inspect_bytes(
-        whole, mode, None, lambda byte, count: (8 * byte, 8 * count), [], received=True
-    )
+        found = _inspect_bits(data, mode)
+    else:
+        whole = bytes(memoryview(data))
+        found = _inspect_bytes(
+            whole, mode, None, lambda byte, count: (8 * byte, 8 * count), [], received=True
+        )
+    return replace(found, findings=tuple(sorted(found.findings, key=attrgetter("offset"))))
 
 
 def _inspect_bytes(
@@ -257,7 +260,8 @@ def _no_preamble(bits: Bits) -> Iterator[Finding]:
     if not bits:
         yield Finding(Reason.CUT_OFF, "no bits", "S-9.2 §A", 0, 0)
     elif longest < LEAST_PREAMBLE:
-        message = f"no preamble: at most {counted(longest, 'one')} before a 0, 10 or more make one"
+        runs = f"at most {counted(longest, 'one')} in a row" if longest else "no ones"
+        message = f"no preamble: {runs} before a 0, 10 or more make one"
         yield Finding(Reason.SHORT_PREAMBLE, message, "S-9.2 §A, Preamble", 0, len(bits))
 
 
@@ -289,7 +293,7 @@ def _framing(event: Event, mode: Mode) -> Iterator[Finding]:
             elif event.packet is None and not longer_form(event.data):
                 reason, clause = Reason.LENGTH, "S-9.2.1, introduction"
         case _:
-            message = f"{counted(length, 'bit')} that belong to no packet"
+            message = f"{counted(length, 'bit')} of no packet"
     yield Finding(reason, message, clause, offset, length, hint)
     if isinstance(event, PacketReceived):
         yield from _short_preamble(offset, event.preamble, mode, event.adjoining)

@@ -421,8 +421,14 @@ def test_explain_draws_and_compares(run, tmp_path) -> None:
     assert svg.read_text("utf-8") == dccwire.explain(bytes.fromhex("377443")).svg()
     assert html.read_text("utf-8") == dccwire.explain(bytes.fromhex("377443")).html()
     assert "halves us" in run("explain", "377443", "--half-bits")[1]
-    told = run("explain", "377443", "--against", "37 75 42")
+    told = run("explain", "377443", "--against", "37", "75", "42", "--html", str(html))
     assert told[0] == 0
+    both = dccwire.difference(bytes.fromhex("377443"), bytes.fromhex("377542"))
+    assert html.read_text("utf-8") == both.html()
+    assert run("explain", "377443", "--half-bits", "--html", str(html))[0] == 0
+    assert "halves us" in html.read_text("utf-8")
+    narrow = run("explain", "377443", "--width", "44")[1]
+    assert 40 < max(map(len, narrow.splitlines())) <= 44
     assert "bits 3-0: speed=4, speed=5" in told[1]
     assert run("explain", "377443", "--against", "377543")[0] == 1
     bits = "1" * 14 + "0" + "0".join(f"{one:08b}" for one in bytes.fromhex("377443")) + "1"

@@ -109,7 +109,11 @@ def test_what_is_no_answer_is_told_as_that() -> None:
         if "," in (one := exercise(seed, Ask.FIELDS)).answer and one.asked == "functions"
     )
     assert two.mark(",".join(reversed(two.answer.split(",")))).right
-    assert "byte 1, bit 4 to 0 (DDDDD)" in two.mark("none").told
+    assert two.mark(two.answer.replace(",", " , ")).right
+    told = of(Ask.FIELDS, "FunctionGroupOne").mark("none").told
+    assert "byte 1, bit 4 to 0 (DDDDD): functions=" in told
+    assert "; none would be 10000000: bit" in told
+    assert not two.mark("F9").readable
     active = next(
         one for seed in range(999) if (one := exercise(seed, Ask.FIELDS)).asked == "active"
     )
@@ -173,7 +177,8 @@ def test_the_command_asks_marks_and_counts(
     for given_, status, last in (
         (answers, 0, "3 of 3 right; another --seed than 1 sets others"),
         ([*answers[:2], "00"], 1, "2 of 3 right; another --seed than 1 sets others"),
-        (answers[:1], 1, "1 of 3 right; another --seed than 1 sets others"),
+        (answers[:1], 1, "1 of 1 right, 2 not answered; another --seed than 1 sets others"),
+        (["?", *answers], 0, "3 of 3 right; another --seed than 1 sets others"),
     ):
         monkeypatch.setattr("sys.stdin", iter([f"{one}\n" for one in given_]))
         found, out, err = run(*words)

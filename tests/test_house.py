@@ -322,7 +322,8 @@ except AttributeError as error:
     assert isinstance(error.__cause__, MissingPartError)
 """
     assert _fresh(code) == (
-        "dccwire.recordings: numpy is not installed; pip install 'dccwire[capture]' brings it\n"
+        "dccwire.recordings: numpy is not installed; pip install 'dccwire[capture]', in a clone "
+        "'.[capture]', brings it\n"
     )
 
 
@@ -333,7 +334,7 @@ def test_a_missing_part_is_an_attribute_error_and_dir_needs_no_part(monkeypatch)
     assert {*dccwire.__all__, "recordings", "conformance", "__version__"} <= set(dir(dccwire))
     monkeypatch.delitem(sys.modules, "dccwire.recordings", raising=False)
     monkeypatch.setitem(sys.modules, "numpy", None)
-    with pytest.raises(AttributeError, match=r"pip install 'dccwire\[capture\]' brings it"):
+    with pytest.raises(AttributeError, match=r"pip install 'dccwire\[capture\]', in a clone"):
         dccwire.__getattr__("recordings")
 
 
@@ -350,5 +351,6 @@ def test_the_core_works_without_numpy() -> None:
     )
     assert run.stdout.splitlines()[-1] == "2"
     assert run.stderr == (
-        "dccwire: numpy is not installed; pip install 'dccwire[capture]' brings it\n"
+        "dccwire: numpy is not installed; pip install 'dccwire[capture]', in a clone "
+        "'.[capture]', brings it\n"
     )

@@ -130,7 +130,7 @@ PACKET = bytes.fromhex("377443")
             stream([bytes.fromhex("377442"), bytes.fromhex("C4B53F2966")])[:-3],
             bytes.fromhex("377442"),
             14,
-            [("cut-off", 42, 57), ("error-byte", 33, 8)],
+            [("error-byte", 33, 8), ("cut-off", 42, 57)],
         ),
         (to_bits(PACKET, 9), PACKET, 9, [("short-preamble", 0, 9)]),
         (
@@ -144,7 +144,7 @@ PACKET = bytes.fromhex("377443")
             stream([PACKET, PACKET], 11),
             PACKET,
             11,
-            [("stray-bits", 39, 39), ("short-preamble", 39, 11), ("short-preamble", 0, 11)],
+            [("short-preamble", 0, 11), ("stray-bits", 39, 39), ("short-preamble", 39, 11)],
         ),
         (
             stream([PACKET]) + Bits.from_string("0b11110"),
@@ -415,7 +415,7 @@ def test_what_is_said_and_by_which_clause(given: str) -> None:
         (Bits(), "cut-off: no bits (S-9.2 §A)"),
         (
             Bits.from_string("0b0110111"),
-            "short-preamble: no preamble: at most 2 ones before a 0, 10 or more make one "
+            "short-preamble: no preamble: at most 2 ones in a row before a 0, 10 or more make one "
             "(S-9.2 §A, Preamble)",
         ),
         (
@@ -442,7 +442,7 @@ def test_what_is_said_and_by_which_clause(given: str) -> None:
         (stream([PACKET, PACKET]), "stray-bits: another packet, 37 74 43 (S-9.2 §A)"),
         (
             to_bits(PACKET) + Bits.from_zeros(5),
-            "stray-bits: 5 bits that belong to no packet (S-9.2 §A)",
+            "stray-bits: 5 bits of no packet (S-9.2 §A)",
         ),
     ],
 )

@@ -89,7 +89,11 @@ def test_the_signal_is_drawn_to_scale() -> None:
 def test_a_packet_that_breaks_off_shows_as_far_as_it_goes() -> None:
     """What would be a packet with its error byte is laid out as that."""
     assert "speed=4" in explain(bytes.fromhex("3774")).text()
-    assert explain(bytes.fromhex("37")).rows[0].letters == "????????"
+    assert explain(bytes.fromhex("37")).rows[0].meaning == "short 55"
+    assert explain(bytes.fromhex("C4")).rows[0].letters == "????????"  # half of a long address
+    assert [row.meaning for row in explain(bytes.fromhex("70"), mode=Mode.SERVICE).rows] == [
+        "of no whole packet"
+    ]
     cut = explain(Bits.from_string("0b" + "1" * 12 + "0" + "00110111" + "0" + "0111"))
     assert [cut.part(at) for at in (0, 12, 13, 20, 21, 25)] == [
         ("preamble", None),

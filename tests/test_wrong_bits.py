@@ -137,8 +137,8 @@ def test_a_short_preamble_is_told_beside_other_wrong_bits() -> None:
         bits[place] = "1"
         found = inspect(Bits.from_string("0b" + "".join(bits)))
         assert [(one.reason, one.offset, one.length) for one in found.findings] == [
-            (Reason.FRAMING_BIT, place, 1),
             (Reason.SHORT_PREAMBLE, 0, 12),
+            (Reason.FRAMING_BIT, place, 1),
         ]
 
 
@@ -227,8 +227,8 @@ def test_other_findings_stand_behind_a_missing_end_bit() -> None:
     """Twelve ones are told as they are of a whole packet."""
     found = inspect(Bits.from_string("0b" + sent(bytes.fromhex("377443"), 12)[:-1]))
     assert [(one.reason, one.offset) for one in found.findings] == [
-        (Reason.CUT_OFF, 39),
         (Reason.SHORT_PREAMBLE, 0),
+        (Reason.CUT_OFF, 39),
     ]
 
 
@@ -305,7 +305,7 @@ def test_of_two_readings_with_one_wrong_bit_preambles_alike_win() -> None:
     wrong = sent(bytes.fromhex("38744D"), 14)
     found = inspect(Bits.from_string("0b" + wrong + sent(STREAM[1], 14)))
     assert (found.data, found.preamble) == (bytes.fromhex("38744D"), 14)
-    assert [one.reason for one in found.findings] == [Reason.STRAY_BITS, Reason.ERROR_BYTE]
+    assert [one.reason for one in found.findings] == [Reason.ERROR_BYTE, Reason.STRAY_BITS]
 
 
 def test_a_packet_that_is_sent_again_does_not_make_the_first_right() -> None:

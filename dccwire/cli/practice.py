@@ -31,17 +31,23 @@ def _practice(given: argparse.Namespace) -> int:
     if given.sheet or given.solutions:
         say(sheet)
         return 0
-    right, answers = 0, given_lines()
+    right = answered = 0
+    answers = given_lines()
     for number in range(given.count):
         one = exercise(given.seed, given.ask, number=number)
         _tell(one.question, f"{number + 1}. ")
         flush()
-        if (answer := next(answers, None)) is None:
+        for answer in answers:
+            if (mark := one.mark(answer)).readable:
+                break
+            _tell(f"{mark.told}: once more", "   ")
+            flush()
+        else:
             break
-        mark = one.mark(answer)
-        right += mark.right
+        answered, right = answered + 1, right + mark.right
         _tell(mark.told if mark.right else f"{mark.told}; the answer is {one.answer}", "   ")
-    say(f"{right} of {given.count} right; another --seed than {given.seed} sets others")
+    left = f", {given.count - answered} not answered" * (answered < given.count)
+    say(f"{right} of {answered} right{left}; another --seed than {given.seed} sets others")
     return int(right < given.count)
 
 

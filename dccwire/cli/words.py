@@ -10,8 +10,10 @@ import json
 import re
 import sys
 from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from itertools import chain, pairwise, repeat
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from dccwire.address import Mode
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
 
 Commands: TypeAlias = "argparse._SubParsersAction[Any]"
 _T = TypeVar("_T")
+STATUSES = "Exit status: 0 all well, 1 what was given is not well, 2 it or the call cannot be used."
 _BYTES = "bytes in hex, with or without blanks, or a packet's text; - reads lines"
 
 
@@ -47,9 +50,11 @@ def add_commands(commands: Commands) -> None:
             add("--json", action="store_true", help="one object a line")
         else:
             add("--half-bits", action="store_true", help="each bit with its time, too")
-            add("--against", metavar="HEX", help="what differs from another packet, instead")
+            words = "what differs from another packet, instead"
+            add("--against", nargs="+", metavar="HEX", help=words)
+            add("--width", type=int, metavar="N", help="columns, those of the terminal otherwise")
             add("--svg", metavar="FILE", help="draw the signal, too")
-            add("--html", metavar="FILE", help="write a page with all of it, too")
+            add("--html", metavar="FILE", help="write a page with the same, too")
         add("--service", action="store_true", help="read packets of a programming track")
 
 
@@ -58,7 +63,7 @@ def add_command(
 ) -> argparse.ArgumentParser:
     """Add a command that `run` carries out."""
     made: argparse.ArgumentParser = commands.add_parser(
-        name, help=help_, description=help_, allow_abbrev=False
+        name, help=help_, description=help_, epilog=STATUSES, allow_abbrev=False
     )
     made.set_defaults(run=run, command=made)
     return made
@@ -229,21 +234,26 @@ def _explain(given: argparse.Namespace) -> int:
     from dccwire.drawing import difference, explain
 
     between, drawn, against = chain([""], repeat("\n")), list[str](), None
+    width = get_terminal_size((80, 24)).columns if given.width is None else given.width
     if given.against is not None:
-        against = explain(_read_bytes_or_bits(given)(given.against), mode=_mode(given))
+        other = _read_bytes_or_bits(given)(" ".join(given.against))
+        against = explain(other, mode=_mode(given))
 
     def tell(data: bytes | Bits) -> int:
-        explanation = explain(data, mode=_mode(given))
-        for path, made in ((given.svg, explanation.svg), (given.html, explanation.html)):
+        one = explain(data, mode=_mode(given))
+        well, halves = one.inspection.well, given.half_bits
+        lines: Callable[[int], str] = partial(one.text, half_bits=halves)
+        page: Callable[[], str] = partial(one.html, half_bits=halves)
+        if against is not None:
+            both = difference(one, against)
+            well, lines, page = well and against.inspection.well, both.text, both.html
+        for path, made in ((given.svg, one.svg), (given.html, page)):
             if path in drawn:
                 raise FieldError("packets", f"one for {path}", "more than one")
             if path is not None:
                 write_text(path, made())
                 drawn.append(path)
-        if against is not None:
-            say(next(between) + difference(explanation, against).text())
-            return int(not (explanation.inspection.well and against.inspection.well))
-        say(next(between) + explanation.text(half_bits=given.half_bits))
-        return int(not explanation.inspection.well)
+        say(next(between) + lines(width))
+        return int(not well)
 
     return _tell_bytes_or_bits(given, tell)

@@ -1,6 +1,6 @@
 """Two packets beside each other: which bits differ, and which fields.
 
-Room: two explanations in, lines out; what bits mean stands in `explanation`.
+Room: two explanations in, lines or a page out; what bits mean stands in `explanation`.
 """
 
 from __future__ import annotations
@@ -16,6 +16,9 @@ from dccwire.layout import bits_in_words
 from dccwire.wording import counted, wrapped
 
 __all__ = ["Difference", "difference"]
+
+
+_HEAD = "byte", "first", "second", "differs", "first, second"
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,25 +66,51 @@ class Difference:
         """
         return "\n".join(self._lines(max(width, 60)))
 
+    def html(self) -> str:
+        """The same as a page that stands alone.
+
+        >>> difference(bytes.fromhex("377443"), bytes.fromhex("377542")).html().count("<tr>")
+        5
+        """
+        from dccwire.drawing.page import page
+
+        return page(" against ".join(words for _, words in self._heads()), self._repr_html_())
+
+    def _repr_html_(self) -> str:
+        from dccwire.drawing.page import in_text, part, table
+
+        told = (f"<p><b>{name}</b> {in_text(words)}</p>" for name, words in self._heads())
+        counts = (f"<p>{words}</p>" for words in self._counts())
+        return part((*told, *counts, *table("bits and fields", _HEAD, self._rows())))
+
     def _lines(self, width: int) -> Iterator[str]:
-        for name, one in (("first", self.one), ("second", self.other)):
-            yield from wrapped(next(one.inspection.headlines()), width, f"{name:<8}")
-        bits = self.bits
-        number = counted(len(bits), "bit") if bits else "no bit"
-        yield f"{number} differ{'s' * (len(bits) < 2)}"
-        sizes = [len(one.inspection.data) for one in (self.one, self.other)]
-        if sizes[0] != sizes[1]:
-            yield f"{sizes[0]} bytes against {sizes[1]}"
+        for name, words in self._heads():
+            yield from wrapped(words, width, f"{name:<8}")
+        yield from self._counts()
         yield ""
-        yield "byte  first      second     differs    first, second"
-        for byte in range(max(sizes)):
-            shown = [_bits(one, byte) for one in (self.one, self.other)]
-            marks = "".join("^" if (byte, 7 - at) in bits else " " for at in range(8))
-            head = f"{byte:<4}  {shown[0]:9}  {shown[1]:9}  {marks[:4]} {marks[4:]}  "
-            told = list(self._told(byte, bits)) or [""]
-            yield from wrapped(told[0], width, head)
-            for words in told[1:]:
-                yield from wrapped(words, width, " " * len(head))
+        yield "{:<4}  {:9}  {:9}  {:9}  {}".format(*_HEAD)
+        for byte, first, second, marks, words in self._rows():
+            yield from wrapped(words, width, f"{byte:<4}  {first:9}  {second:9}  {marks:9}  ")
+
+    def _heads(self) -> Iterator[tuple[str, str]]:
+        for name, one in (("first", self.one), ("second", self.other)):
+            yield name, next(one.inspection.headlines())
+
+    def _counts(self) -> Iterator[str]:
+        number = counted(len(self.bits), "bit") if self.bits else "no bit"
+        yield f"{number} differ{'s' * (len(self.bits) < 2)}"
+        one, other = (len(one.inspection.data) for one in (self.one, self.other))
+        if one != other:
+            yield f"{one} bytes against {other}"
+
+    def _rows(self) -> Iterator[tuple[str, str, str, str, str]]:
+        """A row a byte and a row a field that differs, under `_HEAD`."""
+        for byte in range(max(len(one.inspection.data) for one in (self.one, self.other))):
+            first, second = (_bits(one, byte) for one in (self.one, self.other))
+            marks = "".join("^" if (byte, 7 - at) in self.bits else " " for at in range(8))
+            told, *others = list(self._told(byte, self.bits)) or [""]
+            yield f"{byte}", first, second, f"{marks[:4]} {marks[4:]}", told
+            yield from (("", "", "", "", words) for words in others)
 
     def _told(self, byte: int, bits: tuple[tuple[int, int], ...]) -> Iterator[str]:
         """What the fields of a byte say in both, those that differ; what both say, if none does."""

@@ -4,6 +4,8 @@ It works on broken packets too: what cannot be read stays bits, and the findings
 turns an inspection into rows of data; nothing here decides what bits mean, or draws.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import reduce
@@ -14,6 +16,7 @@ from bitstring import Bits
 from dccwire.address import Address, AnyAccessory, Mode, ProgrammingTrackAddress
 from dccwire.assembly import SHORTEST
 from dccwire.bit_rows import BitRow, field_rows
+from dccwire.errors import Reason
 from dccwire.formats import Instruction, Kept
 from dccwire.framing import least_preamble, to_bits
 from dccwire.inspection import Inspection, inspect
@@ -38,6 +41,7 @@ class Explanation:
     bits: Bits
     start: int | None
     framed: bool
+    mode: Mode
 
     def __str__(self) -> str:
         return self.text()
@@ -46,7 +50,8 @@ class Explanation:
         """The packet laid out for a terminal, in plain ASCII, at most `width` columns (40 or more).
 
         Bits that were sent are counted from 0, the first one given; within a byte from 7 to 0, as
-        the standards do. With `half_bits`, each bit is a line with its time.
+        the standards do. With `half_bits`, each bit is a line with its time, and of bytes those
+        are counted that are sent with the framing around them.
 
         >>> print(explain(bytes.fromhex("377443")).text())
         37 74 43: short 55: SpeedAndDirection forward=yes c=1 speed=4
@@ -69,7 +74,8 @@ class Explanation:
         """
         from dccwire.drawing.lines import lines_of  # which names this class
 
-        return "\n".join(lines_of(self, max(width, 40), half_bits=half_bits))
+        shown = self.as_sent if half_bits else self
+        return "\n".join(lines_of(shown, max(width, 40), half_bits=half_bits))
 
     def svg(self) -> str:
         """The signal to scale, bit by bit, as SVG that stands alone.
@@ -81,7 +87,7 @@ class Explanation:
 
         return svg_of(self)
 
-    def html(self) -> str:
+    def html(self, *, half_bits: bool = False) -> str:
         """A page that stands alone: the signal, the bits, the error byte, what is odd.
 
         >>> explain(bytes.fromhex("377443")).html().count("<svg")
@@ -89,7 +95,7 @@ class Explanation:
         """
         from dccwire.drawing.page import html_of
 
-        return html_of(self)
+        return html_of(self.as_sent if half_bits else self, half_bits=half_bits)
 
     def _repr_html_(self) -> str:
         from dccwire.drawing.page import part_of
@@ -99,10 +105,37 @@ class Explanation:
     def _repr_svg_(self) -> str:
         return self.svg()
 
+    @property
+    def as_sent(self) -> Explanation:
+        """The same, with what is sent around the bytes, as if bits had been given."""
+        return explain(self.bits, mode=self.mode) if self.bits else self
+
+    def notes(self) -> Iterator[tuple[str, str]]:
+        """What stands beside the rows, each with its mark: `#` for words, `!` for findings."""
+        meanings = {row.meaning for row in self.rows}
+        return (one for one in self.inspection.notes() if one[1] not in meanings)
+
+    @property
+    def marks(self) -> dict[int, str]:
+        """Which of `bits` are wrong, of the framing, or differ from the right error byte."""
+        found, data = dict[int, str](), self.inspection.data
+        for one in self.inspection.findings:
+            if one.reason is Reason.FRAMING_BIT:
+                found[one.offset] = "wrong"
+            elif one.reason is Reason.ERROR_BYTE and self.inspection.unverified:
+                differs = reduce(xor, data)
+                numbers = (number for number in range(8) if differs >> number & 1)
+                found |= {self._place(len(data) - 1, number): "differs" for number in numbers}
+        return found
+
+    def _place(self, byte: int, number: int) -> int:
+        """Where a bit of a byte stands in `bits`."""
+        return (self.start or 0) + 1 + 9 * byte + 7 - number
+
     def sent(self, byte: int, number: int = 7) -> int:
         """Where a bit of a byte stands among those sent; start bits count where bits were given."""
         if self.framed and self.start is not None:
-            return self.start + 1 + 9 * byte + 7 - number
+            return self._place(byte, number)
         return 8 * byte + 7 - number
 
     def part(self, bit: int) -> tuple[str, int | None]:
@@ -114,7 +147,7 @@ class Explanation:
         if behind < 0:
             ones = self.inspection.preamble
             near = ones is None or behind >= -ones
-            return ("preamble" if near else "of no packet"), None
+            return ("preamble" if near else "before the packet"), None
         if behind == 0:
             return "packet start bit", None
         byte, place = divmod(behind - 1, 9)
@@ -125,7 +158,7 @@ class Explanation:
         ended = end < len(self.bits) and self.bits[end]
         whole = bool(self.inspection.packet or self.inspection.unverified or ended)
         if byte >= count:
-            return ("of no packet" if whole else "of a byte that is cut off"), None
+            return ("behind the packet" if whole else "of a byte that is cut off"), None
         return ("packet end bit" if bit == end and whole else f"start bit of byte {byte + 1}"), None
 
 
@@ -138,11 +171,11 @@ def explain(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Explanation:
     inspection = inspect(data, mode=mode)
     rows = tuple(_rows(inspection, mode))
     if isinstance(data, Bits):
-        return Explanation(inspection, rows, data, inspection.start, True)
+        return Explanation(inspection, rows, data, inspection.start, True, mode)
     ones = least_preamble(mode)
     whole = inspection.data
     bits, start = (to_bits(whole, ones), ones) if whole else (Bits(), None)
-    return Explanation(inspection, rows, bits, start, False)
+    return Explanation(inspection, rows, bits, start, False, mode)
 
 
 def _byte(data: bytes, byte: int, letters: str, name: str, *words: str) -> BitRow:
@@ -162,14 +195,20 @@ def _rows(inspection: Inspection, mode: Mode) -> Iterator[BitRow]:
 
 
 def _rows_of(packet: Packet, data: bytes) -> Iterator[BitRow]:
-    address, at = packet.address, 0
+    header = list(_of_address(packet.address, data))
+    yield from header
+    at = len(header)
+    for one in packet.instructions:
+        yield from _of_instruction(one, data, at, packet.address)
+        at += len(bytes(one))
+
+
+def _of_address(address: Address, data: bytes) -> Iterator[BitRow]:
+    """A row for each byte that the address has of its own."""
     if not isinstance(address, (AnyAccessory, ProgrammingTrackAddress)):
         header = _OWN_ADDRESS.get(address.kind) or f"{address.number:08b}"
-        for at, letters in enumerate(header.split(), 1):
-            yield _byte(data, at - 1, letters, address.kind, address_text(address), "S-9.2.1 §A")
-    for one in packet.instructions:
-        yield from _of_instruction(one, data, at, address)
-        at += len(bytes(one))
+        for byte, letters in enumerate(header.split()):
+            yield _byte(data, byte, letters, address.kind, address_text(address), "S-9.2.1 §A")
 
 
 def _rows_of_a_piece(data: bytes, mode: Mode) -> Iterator[BitRow]:
@@ -180,7 +219,12 @@ def _rows_of_a_piece(data: bytes, mode: Mode) -> Iterator[BitRow]:
     if known is not None:
         yield from _rows_of(known, data)
         return
-    for byte in range(len(data)):
+    opened = data[: SHORTEST - 1].ljust(SHORTEST - 1, b"\0")
+    opens = decode_or_none(opened + bytes((reduce(xor, opened),)), mode)
+    header = list(_of_address(opens.address, opened)) if data and opens else []
+    told = len(header) if len(header) <= len(data) else 0
+    yield from header[:told]
+    for byte in range(told, len(data)):
         yield _byte(data, byte, _UNKNOWN, "byte", "of no whole packet")
 
 

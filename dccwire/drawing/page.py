@@ -1,7 +1,7 @@
 """An explanation as HTML: a page that stands alone, or a part of one, as notebooks show it.
 
 No scripts, nothing from a network; whatever was given is text. Room: an explanation in, HTML out;
-the same words as in `lines`, and the picture of `picture`.
+the same rows as in `lines`, and the picture of `picture`.
 """
 
 from __future__ import annotations
@@ -9,10 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from html import escape
 
-from dccwire.bit_rows import BitRow
 from dccwire.drawing.explanation import Explanation
-from dccwire.drawing.lines import ODD_COLUMNS, span, sum_of
 from dccwire.drawing.picture import STYLE, svg_of
+from dccwire.drawing.rows import (
+    HALF_BIT_HEAD,
+    ODD_COLUMNS,
+    Row,
+    half_bit_rows,
+    half_bits_in_words,
+    sum_rows,
+    table_rows,
+)
 from dccwire.layout import bits_in_words
 from dccwire.wording import printable
 
@@ -37,9 +44,10 @@ body { margin: 0 auto; padding: 1rem; max-width: 52rem; background: #fbfaf6; col
 """
 
 
-def html_of(explanation: Explanation) -> str:
+def html_of(explanation: Explanation, *, half_bits: bool = False) -> str:
     """The page."""
-    return page(next(explanation.inspection.headlines()), part_of(explanation))
+    title = next(explanation.inspection.headlines())
+    return page(title, part_of(explanation, half_bits=half_bits))
 
 
 def page(title: str, body: str) -> str:
@@ -52,9 +60,9 @@ def page(title: str, body: str) -> str:
     )
 
 
-def part_of(explanation: Explanation) -> str:
+def part_of(explanation: Explanation, *, half_bits: bool = False) -> str:
     """What a page or a notebook shows, with its style."""
-    return part(_body(explanation))
+    return part(_body(explanation, half_bits=half_bits))
 
 
 def part(body: Iterable[str]) -> str:
@@ -75,15 +83,13 @@ def in_text(words: object) -> str:
     return escape(printable(str(words)))
 
 
-def _body(explanation: Explanation) -> Iterator[str]:
+def _body(explanation: Explanation, *, half_bits: bool) -> Iterator[str]:
     inspection = explanation.inspection
     first, *others = inspection.headlines()
     yield f"<h2>{in_text(first)}</h2>"
     yield from (f"<p>{in_text(words)}</p>" for words in others)
-    meanings = {row.meaning for row in explanation.rows}
-    for mark, words in inspection.notes():
-        if words not in meanings:
-            yield f"<p>{in_text(mark if mark == '! ' else '')}{in_text(words)}</p>"
+    for mark, words in explanation.notes():
+        yield f"<p>{in_text(mark if mark == '! ' else '')}{in_text(words)}</p>"
     if explanation.bits:
         yield '<div class="scroll" tabindex="0" role="group" aria-label="the signal">'
         yield svg_of(explanation, style=False) + "</div>"
@@ -91,23 +97,30 @@ def _body(explanation: Explanation) -> Iterator[str]:
         yield from table(
             "bit by bit",
             ("sent", "byte", "bits", "layout", "meaning", "clause"),
-            (_cells(explanation, row) for row in explanation.rows),
+            (_cells(row) for row in table_rows(explanation)),
         )
     if inspection.packet or inspection.unverified:
         yield f"<p>error byte: {ODD_COLUMNS}</p>"
-        rows = ((label, shown(bits), said) for label, bits, said in sum_of(inspection.data))
+        rows = ((label, shown(bits), said) for label, bits, said in sum_rows(inspection.data))
         yield from table("exclusive OR", ("byte", "bits", ""), rows)
+    if half_bits and explanation.bits:
+        yield f"<p>{in_text(half_bits_in_words())}</p>"
+        yield from table("half-bits", HALF_BIT_HEAD, half_bit_rows(explanation))
 
 
-def _cells(explanation: Explanation, row: BitRow) -> tuple[object, ...]:
-    sent = span(explanation.sent(row.byte, row.first), explanation.sent(row.byte, row.last))
-    words = row.meaning
+def _cells(row: Row) -> tuple[object, ...]:
+    words = row.words
     if row.letters and not row.bits:
-        words = f"{bits_in_words(row.first, row.last)}: {words}"
-    bits = shown(row.bits) if row.bits else ""
+        words = f"{bits_in_words(row.first, row.first - len(row.letters) + 1)}: {words}"
+    bits = shown(row.bits) if row.letters and row.bits else row.bits
     layout = shown(row.letters, row.first) if row.letters else ""
-    label = row.byte if row.bits else ""
-    return sent if row.letters else "", label, bits, layout, words, row.clause
+    return row.sent, row.byte, bits, layout, words, row.clause
+
+
+_KEPT = frozenset(
+    ("sent", "bits", "layout", "first", "second", "differs", "begins us", "halves us")
+)
+"""Columns whose cells keep their places."""
 
 
 def table(label: str, head: tuple[str, ...], rows: Iterable[tuple[object, ...]]) -> Iterator[str]:
@@ -118,7 +131,7 @@ def table(label: str, head: tuple[str, ...], rows: Iterable[tuple[object, ...]])
     yield "</tr></thead><tbody>"
     for row in rows:
         cells = (
-            f"<td{kept if name in ('sent', 'bits', 'layout') else ''}>{in_text(cell)}</td>"
+            f"<td{kept if name in _KEPT else ''}>{in_text(cell)}</td>"
             for name, cell in zip(head, row, strict=True)
         )
         yield f"<tr>{''.join(cells)}</tr>"

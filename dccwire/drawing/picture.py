@@ -25,11 +25,12 @@ STYLE = """
 .dccwire .paper { fill: var(--paper); } .dccwire .band { fill: var(--band); }
 .dccwire .signal { fill: none; stroke: var(--ink); stroke-width: 1.6; }
 .dccwire .line { stroke: var(--line); } .dccwire .field { fill: none; stroke: var(--ink); }
+.dccwire .wrong { fill: none; stroke: var(--bad); stroke-width: 2; }
 .dccwire text { fill: var(--ink); font: 13px Georgia, "Times New Roman", serif;
   text-anchor: middle; }
 .dccwire text.head { text-anchor: start; font-weight: bold; }
 .dccwire text.say { text-anchor: start; } .dccwire text.small { font-size: 9px; }
-.dccwire text.bad { fill: var(--bad); text-anchor: start; }
+.dccwire text.bad { fill: var(--bad); } .dccwire text.remark { text-anchor: start; }
 """
 """What the picture looks like; it follows a light or a dark setting."""
 
@@ -57,9 +58,11 @@ def svg_of(explanation: Explanation, *, style: bool = True) -> str:
     for _, words in ((mark, words) for mark, words in inspection.notes() if mark == "! "):
         for line in wrapped(f"! {words}", 105):
             y += 17
-            body.append(f'<text class="bad" x="{_LEFT}" y="{y}">{_text(line)}</text>')
+            body.append(f'<text class="bad remark" x="{_LEFT}" y="{y}">{_text(line)}</text>')
     title = next(inspection.headlines())
     told = "; ".join(_told(one) for one in strips) or "no bits"
+    marked = (f"bit {at} of {len(explanation.bits)} {how}" for at, how in explanation.marks.items())
+    told = "; ".join((told, *marked))
     about = (
         f"The track signal to scale, from left to right and from top to bottom, with nominal "
         f"half-bits of {NOMINAL.one / 1e3:g} us for a 1 and {NOMINAL.zero / 1e3:g} us for a 0. "
@@ -166,6 +169,10 @@ def _drawn(explanation: Explanation, strip: _Strip) -> Iterator[str]:
             short = "start" if "start" in what else "end"
             yield f'<text class="small" x="{middle:g}" y="109">{_text(short)}</text>'
         yield f'<text class="small" x="{middle:g}" y="125">{_numbered(explanation, at)}</text>'
+        if how := explanation.marks.get(at):
+            size = f'width="{end - begin - 2:g}" height="{116 - _HIGH + 8}"'
+            yield f'<rect class="wrong" x="{begin + 1:g}" y="{_HIGH - 8}" {size}/>'
+            yield f'<text class="small bad" x="{middle:g}" y="136">{how}</text>'
     for number, words in enumerate(line for one in strip.says for line in wrapped(one, 100)):
         yield f'<text class="say" x="{_LEFT}" y="{142 + 17 * number}">{_text(words)}</text>'
 
