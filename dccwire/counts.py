@@ -16,6 +16,9 @@ from dccwire.framing import least_preamble
 __all__ = ["Counts", "DirectCounts", "HardResetCounts", "MainCounts", "RegisterCounts"]
 
 
+START_RESETS, START_IDLES = 20, 10
+"""Packets where power comes on and no earlier state is known, before any other (S-9.2.4 §A)."""
+
 ANSWERABLE = 2
 """The packet of a verify or of a write from whose end bit on an answer counts (S-9.2.3 §D, P17)."""
 

@@ -44,6 +44,7 @@ ORDER = [
     "drawing",
     "exercises",
     "programming",
+    "station",
     "decoder",
     "recordings",
     "conformance",

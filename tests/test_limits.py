@@ -44,7 +44,6 @@ STANDARD: dict[str, dict[str, Any]] = {
         "SHORTEST_PACKET_NS": 30 * 110_000 + 11 * 190_000,
         "_HIDES_NS": 8 * 110_000 + 11 * 190_000,  # from its start bit to the last one of a byte
     },
-    "conformance.power": {"_RESETS": 20, "_IDLES": 10},  # S-9.2.4 §A
     "conformance.resets": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.1 §C; S-9.2.3 §C
     "conformance.session": {"STEPS": (14, 28, 128)},  # S-9.2 §B; S-9.2.1 §C
     "conformance.service": {"DIRECT_KINDS": 3},  # S-9.2.3 §E, Direct Mode
@@ -53,7 +52,11 @@ STANDARD: dict[str, dict[str, Any]] = {
         "ENOUGH": 5,  # S-9.2.3 §E: writes
     },
     "assembly": {"SHORTEST": 3, "LONGEST": 6},  # S-9.2.1, introduction (C3)
-    "counts": {"ANSWERABLE": 2},  # S-9.2.3 §D (P17)
+    "counts": {
+        "START_RESETS": 20,  # S-9.2.4 §A
+        "START_IDLES": 10,  # S-9.2.4 §A
+        "ANSWERABLE": 2,  # S-9.2.3 §D (P17)
+    },
     "accessory": {
         "OLD_NUMBERS": 512,  # S-9.2.2, Table 3
         "OLD_ADDRESS_CVS": {513, 521},  # S-9.2.1 Appendix A

@@ -15,6 +15,7 @@ from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import Tally
 from dccwire.conformance.rules import MISSED, PASSED, UNKNOWN_MODE, Outcome, Sent, Verdict, rule
 from dccwire.conformance.session import Session
+from dccwire.counts import START_IDLES, START_RESETS
 from dccwire.receiver.tracking import is_service
 from dccwire.signal import LIMITS, Limit
 
@@ -32,7 +33,6 @@ START_UP = rule(
     ),
 )
 
-_RESETS, _IDLES = 20, 10
 _POWER = "needs the session: power_on_s = [...]"
 _NEW = f"{_POWER}, and new = true where there was no earlier state"
 _PERHAPS = "fewer, behind a time without signal: whether power was off; power_on_s would tell"
@@ -166,7 +166,7 @@ class StartUp(_PowerOn):
 
     @property
     def _lacking(self) -> int:
-        return max(_RESETS - self._resets, 0) + max(_IDLES - self._idles, 0)
+        return max(START_RESETS - self._resets, 0) + max(START_IDLES - self._idles, 0)
 
     def _judge(self, start: int) -> None:
         if self._lacking:

@@ -40,10 +40,10 @@ class Access(StrEnum):
 class Locomotive:
     """A multi-function decoder in use: its address, its speed steps, the consist that it runs in.
 
-    `steps` are 14, 28 or 128, and `consist` a short address; None is not known.
+    `steps` are 14, 28 or 128, and `consist` a short address, 0 for none; None is not known.
 
     Raises:
-        FieldError: an address of another kind, other steps, a consist outside of 1 to 127.
+        FieldError: an address of another kind, other steps, a consist outside of 0 to 127.
 
     >>> Locomotive(ShortAddress(3), steps=28).steps
     28
@@ -58,7 +58,7 @@ class Locomotive:
             raise FieldError("address", "a short or a long address", address_text(self.address))
         if self.steps is not None and self.steps not in STEPS:
             raise FieldError("steps", either(map(str, STEPS)), self.steps)
-        if self.consist is not None:
+        if self.consist != 0 and self.consist is not None:
             ShortAddress(self.consist)
 
 
@@ -105,7 +105,7 @@ class Session:
     @property
     def consists_in_use(self) -> frozenset[int] | None:
         """The short addresses that consists use, those of locomotives too; None: not known."""
-        named = {one.consist for one in self.locomotives if one.consist is not None}
+        named = {one.consist for one in self.locomotives if one.consist}
         return self.consists if not named else frozenset(named | (self.consists or set()))
 
     @property

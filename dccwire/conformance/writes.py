@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from dccwire.address import LongAddress, Mode, Partition, ShortAddress
+from dccwire.address import BROADCAST, LongAddress, Mode, Partition, ShortAddress
 from dccwire.codebook import IDLE_PACKET
 from dccwire.conformance.history import Heard, Watch, hides
 from dccwire.conformance.measures import Tally
@@ -35,6 +35,8 @@ from dccwire.instructions import (
     CvOperation,
     DecoderFlag,
     SetDecoderFlags,
+    SpeedAndDirection,
+    SpeedStepControl128,
 )
 from dccwire.packet import Packet
 from dccwire.signal import Limit
@@ -96,8 +98,22 @@ def _sets_consist(sent: Sent) -> bool:
     return sent.mode is not Mode.SERVICE and holds(sent, ConsistControl)
 
 
+_GIVEN_UP = Outcome(Verdict.PASS, note="given up for an emergency stop, which cancels it")
+
+
+def _stops(packet: Packet | None) -> bool:
+    """Whether a packet is an emergency stop, or one of the stops to all."""
+    speeds = SpeedAndDirection, SpeedStepControl128
+    said = [one for one in packet.instructions if isinstance(one, speeds)] if packet else []
+    to_all = packet is not None and packet.address == BROADCAST
+    return any(one.is_emergency_stop or (to_all and one.is_stop) for one in said)
+
+
 class WrittenTwice(Watch):
-    """Rule 42: decoders write when the same packet comes again, with no other for them between."""
+    """Rule 42: decoders write when the same packet comes again, with no other for them between.
+
+    An emergency stop waits for no write: what it cancels is not held against the station.
+    """
 
     def __init__(self, error_ns: int, session: Session) -> None:
         super().__init__(error_ns, session)
@@ -143,7 +159,9 @@ class WrittenTwice(Watch):
                 continue
             twice = first.sent.data == data
             outcome = _PERHAPS if one in self._consist else PASSED
-            if not twice:
+            if not twice and _stops(heard.sent.packet):
+                outcome = _GIVEN_UP
+            elif not twice:
                 outcome = FAILED if first.met else _BEGUN
             self._tally.add(outcome, [first.start])
             if twice:

@@ -1,0 +1,292 @@
+"""The station: which packet goes out now, of what is wanted, waits or is due again.
+
+In this order: what a start asks for, emergency stops, the second packet of a write, changes, and
+what is refreshed; after three packets of changes comes one of the refresh, so that neither starves.
+An idle packet stands where nothing may be sent. Two packets that one decoder hears never follow
+directly on each other: a packet between them keeps them 5 ms apart (S-9.2 §C and footnote 11; the
+shortest, with its preamble and the next one's, lasts more). Room: the order alone.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from itertools import chain, repeat, zip_longest
+
+from dccwire.address import (
+    BROADCAST,
+    AccessoryAddress,
+    Address,
+    ExtendedAccessoryAddress,
+    LongAddress,
+    ShortAddress,
+)
+from dccwire.codebook import IDLE_PACKET, RESET_PACKET
+from dccwire.counts import START_IDLES, START_RESETS, MainCounts
+from dccwire.cv.values import check_cv, check_value
+from dccwire.errors import FieldError
+from dccwire.instructions import BroadcastStop, CvAccessLongForm, CvOperation
+from dccwire.notation import address_text
+from dccwire.packet import Packet, decode
+from dccwire.station.wanted import TWICE, Hearer, Slot, Wanted
+
+__all__ = ["Station"]
+
+IDLE, RESET = decode(IDLE_PACKET), decode(RESET_PACKET)
+
+WRITES = MainCounts().writes
+
+STOPS = 3
+"""How often an emergency stop is sent at once (our choice)."""
+
+IN_A_ROW = 3
+"""Packets of changes before one of the refresh comes (our choice)."""
+
+
+class Station:
+    """Locomotives, accessories and writes as they are wanted; `next` says what to send.
+
+    The packets are to be sent one directly after the other, each with a preamble of 14 ones or
+    more: then each 30 ms bring one (S-9.2 §C). `new` says that no earlier state is known: it begins
+    with resets and idles (S-9.2.4 §A), while what is wanted waits. The same calls give the same
+    packets.
+
+    >>> station = Station()
+    >>> station.add(ShortAddress(3), steps=28)
+    >>> [str(station.next()) for _ in range(31)][19:]  # doctest: +ELLIPSIS
+    ['broadcast: DigitalDecoderReset', 'idle: Idle', ..., 'short 3: SpeedAndDirection ...']
+    """
+
+    def __init__(self, *, new: bool = True) -> None:
+        begin = chain(repeat(RESET, START_RESETS), repeat(IDLE, START_IDLES))
+        self._start = deque(begin if new else ())
+        self._hearers: dict[Address, Hearer] = {}
+        self._wanted: dict[Address, Wanted] = {}
+        self._urgent: deque[Slot] = deque()
+        self._changes: deque[Slot] = deque()
+        # A write of which the first packet was sent: nothing else goes to its decoder before the
+        # second (S-9.2.1 §C).
+        self._open: Slot | None = None
+        self._last: Hearer | None = None
+        self._to_all = Hearer(BROADCAST)
+        self._round: list[Slot] = []
+        self._at = self._in_a_row = 0
+
+    def add(self, address: ShortAddress | LongAddress, *, steps: int) -> None:
+        """Refresh a locomotive from now on; it is wanted at a stop, forward.
+
+        Raises:
+            FieldError: an address of another kind or one that is there already, or other steps than
+                14, 28 and 128.
+        """
+        if address in self._wanted:
+            raise FieldError("address", "one that is not driven yet", address_text(address))
+        wanted = Wanted(self._hearer(address), steps)
+        self._wanted[address] = wanted
+        self._change(wanted.speed)
+        self._arrange()
+
+    def remove(self, address: ShortAddress | LongAddress) -> None:
+        """Refresh it no more. It keeps what it was told, a speed until its time-out: stop it first.
+
+        What waits for it is not sent any more, but for writes.
+        """
+        gone = self._of(address)
+        del self._wanted[address]
+        kept = (one for one in self._changes if one.hearer is not gone.hearer or one.is_write)
+        self._changes = deque(kept)
+        self._arrange()
+
+    def couple(self, consist: ShortAddress, *units: ShortAddress | LongAddress) -> None:
+        """Say which units obey a consist's address as well: packets to both are kept apart."""
+        shared = self._hearer(consist)
+        shared.is_consist = True
+        for unit in map(self._hearer, units):
+            shared.kin.add(unit)
+            unit.kin.add(shared)
+
+    def uncouple(self, consist: ShortAddress) -> None:
+        """Say that no unit obeys this address any more."""
+        shared = self._hearer(consist)
+        shared.is_consist = False
+        for unit in shared.kin:
+            unit.kin.discard(shared)
+        shared.kin.clear()
+
+    def drive(
+        self, address: ShortAddress | LongAddress, *, step: int, forward: bool = True
+    ) -> None:
+        """Want a speed: a step, 0 to 14 or 28, or to 126 of 128; 0 is a stop.
+
+        Raises:
+            FieldError: the locomotive was not added, or has no such step.
+        """
+        self._change(self._of(address).drive(step, forward=forward))
+
+    def switch(
+        self, address: ShortAddress | LongAddress, function: str, *, on: bool = True
+    ) -> None:
+        """Want a function, FL or F1 to F28, on or off; errors as `drive`."""
+        wanted = self._of(address)
+        known = len(wanted.groups)
+        self._change(wanted.switch(function, on=on))
+        if len(wanted.groups) > known:
+            self._arrange()
+
+    def stop(self, address: ShortAddress | LongAddress | None = None) -> None:
+        """Want an emergency stop, of one locomotive or of all: it goes out before all else.
+
+        Of one whose units obey a consist, the consist is stopped too. Until another speed is
+        wanted, the refresh says the same.
+        """
+        if address is None:
+            stopped = list(self._wanted.values())
+            stop = BroadcastStop(forward=True, ignore_direction=True, cut_power=True)
+            slots = [Slot(self._to_all, Packet(BROADCAST, stop))]
+        else:
+            one = self._of(address)
+            kin = (self._wanted.get(each.address) for each in one.hearer.kin)
+            stopped = [one, *(each for each in kin if each is not None)]
+            slots = [Slot(each.hearer, each.stop().packet) for each in stopped]
+        for each in stopped:
+            if each.stop().left:
+                self._changes.remove(each.speed)
+                each.speed.left = 0
+        for slot in slots:
+            slot.left = STOPS
+            others = (each for each in self._urgent if each.hearer is not slot.hearer)
+            self._urgent = deque((*others, slot))
+
+    def operate(self, packet: Packet) -> None:
+        """Send an accessory packet, twice (our choice); whoever switches an output off says so too.
+
+        Raises:
+            FieldError: a packet to others than accessory decoders.
+        """
+        if not isinstance(packet.address, (AccessoryAddress, ExtendedAccessoryAddress)):
+            raise FieldError("packet", "one to an accessory", str(packet))
+        self._changes.append(Slot(self._hearer(packet.address), packet, TWICE))
+
+    def write(self, address: ShortAddress | LongAddress, *, cv: int, value: int) -> None:
+        """Write a CV on the main, to every decoder at this address, by two packets (S-9.2.1 §C).
+
+        Raises:
+            FieldError: no such CV or value, or an address that some consist obeys.
+        """
+        hearer = self._hearer(address)
+        if hearer.is_consist or not isinstance(address, (ShortAddress, LongAddress)):
+            bound = "a decoder's own, short or long"
+            raise FieldError("address", bound, address_text(address), "rule 44: no consist's")
+        write = CvAccessLongForm(CvOperation.WRITE, check_cv(cv), check_value(cv, value))
+        self._changes.append(Slot(hearer, Packet(address, write), WRITES, is_write=True))
+
+    @property
+    def waiting(self) -> int:
+        """How many changes wait, those that were sent once included; 0: all was sent."""
+        return len(self._changes) + len(self._urgent) + (self._open is not None)
+
+    def next(self) -> Packet:
+        """The packet to send now."""
+        if self._start:
+            return self._start.popleft()
+        waits = self._urgent or self._open or self._changes
+        slot = self._due() if waits else self._refreshed()
+        if slot is None:
+            self._last = None
+            return IDLE
+        self._last = slot.hearer
+        return slot.packet
+
+    def _due(self) -> Slot | None:
+        if self._urgent:
+            return self._stop_now()
+        held = self._open
+        if held is not None and self._apart(held.hearer, self._last):
+            self._in_a_row += 1
+            return self._sent(held)
+        if self._in_a_row >= IN_A_ROW and (slot := self._refreshed()) is not None:
+            self._in_a_row = 0
+            return slot
+        for slot in self._changes:
+            if self._may_go(slot.hearer) and not (slot.is_write and held):
+                self._changes.remove(slot)
+                self._in_a_row += 1
+                return self._sent(slot)
+        self._in_a_row = 0
+        return self._refreshed()
+
+    def _stop_now(self) -> Slot | None:
+        """An emergency stop, unless the packet before was to the same decoders."""
+        for slot in self._urgent:
+            if self._apart(slot.hearer, self._last):
+                self._urgent.remove(slot)
+                slot.left -= 1
+                if slot.left:
+                    self._urgent.append(slot)
+                held = self._open
+                if held is not None and not self._apart(slot.hearer, held.hearer):
+                    # It cancels the write (S-9.2.1 §C), which begins anew.
+                    held.left, self._open = WRITES, None
+                    self._changes.appendleft(held)
+                return slot
+        return None
+
+    def _sent(self, slot: Slot) -> Slot:
+        """Count a packet of a change; what is left of it waits behind the others."""
+        slot.left -= 1
+        if slot.is_write:
+            self._open = slot if slot.left else None
+        elif slot.left:
+            self._changes.append(slot)
+        return slot
+
+    def _refreshed(self) -> Slot | None:
+        """What is due again, if it may follow on the packet before."""
+        if not self._round:
+            return None
+        slot = self._round[self._at]
+        if not self._may_go(slot.hearer):
+            return None
+        self._at = (self._at + 1) % len(self._round)
+        return slot
+
+    def _may_go(self, hearer: Hearer) -> bool:
+        """Whether a packet keeps from the one before, and from a write that is not done."""
+        held = self._open
+        return self._apart(hearer, self._last) and (
+            held is None or self._apart(hearer, held.hearer)
+        )
+
+    def _apart(self, one: Hearer, other: Hearer | None) -> bool:
+        """Whether no decoder hears both."""
+        if other is None:
+            return True
+        if one is other or one in other.kin:
+            return False
+        if self._to_all in (one, other):
+            return one.is_accessory or other.is_accessory
+        return True
+
+    def _change(self, slot: Slot) -> None:
+        """Send a slot's packet before what is refreshed; a newer one takes an older one's place."""
+        if not slot.left:
+            self._changes.append(slot)
+        slot.left = slot.times
+
+    def _arrange(self) -> None:
+        """The order of the refresh: all speeds, a group of functions of each, all speeds, ..."""
+        every = list(self._wanted.values())
+        speeds = [one.speed for one in every]
+        columns = list(zip_longest(*(one.groups.values() for one in every))) or [()]
+        rows = ([*speeds, *filter(None, column)] for column in columns)
+        self._round = [slot for row in rows for slot in row]
+        self._at = self._at % len(self._round) if self._round else 0
+
+    def _hearer(self, address: Address) -> Hearer:
+        return self._hearers.setdefault(address, Hearer(address))
+
+    def _of(self, address: Address) -> Wanted:
+        try:
+            return self._wanted[address]
+        except KeyError:
+            bound = "a locomotive that was added"
+            raise FieldError("address", bound, address_text(address)) from None
