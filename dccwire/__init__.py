@@ -57,7 +57,7 @@ _LATER = {
 }
 """What is loaded when first asked for, so that importing stays light: names to their rooms."""
 
-_ROOMS = ("conformance", "cv", "decoder", "programming", "recordings")
+_ROOMS = ("conformance", "cv", "decoder", "programming", "station", "recordings")
 """The same, as rooms; the first and the last need packages that may not be installed."""
 
 _CORE = ("accessory", "address", "errors", "instructions", "packet", "service_mode")

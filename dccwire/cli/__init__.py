@@ -33,6 +33,7 @@ _HOMES = {
     "packets": ("packets",),
     "checks": ("check",),
     "compose": ("compose",),
+    "drive": ("drive",),
     "durations": ("duration",),
     "cvs": ("cv",),
     "practice": ("practice",),

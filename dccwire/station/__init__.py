@@ -20,6 +20,7 @@ write on the main reaches every decoder at its address. No packet is a safety de
 # ruff: noqa: F403 - what a file exports is listed there alone
 from types import ModuleType as _Module
 
+from dccwire.station.script import *
 from dccwire.station.station import *
 
 __all__ = [

@@ -97,7 +97,16 @@ class Station:
         self._arrange()
 
     def couple(self, consist: ShortAddress, *units: ShortAddress | LongAddress) -> None:
-        """Say which units obey a consist's address as well: packets to both are kept apart."""
+        """Say which units obey a consist's address as well: packets to both are kept apart.
+
+        Raises:
+            FieldError: a consist whose address is not short, or a unit that has none of its own.
+        """
+        for address in (consist, *units):
+            kinds = (ShortAddress,) if address is consist else (ShortAddress, LongAddress)
+            if not isinstance(address, kinds):
+                bound = f"a short {'or a long ' * (len(kinds) - 1)}address"
+                raise FieldError("address", bound, address_text(address))
         shared = self._hearer(consist)
         shared.is_consist = True
         for unit in map(self._hearer, units):

@@ -1,0 +1,166 @@
+"""What a station is told and when, as text: one wish a line, and the packets that come of it.
+
+    # comment
+    MS WISH
+
+MS is milliseconds since the first packet's preamble began. WISH is one of
+
+    add ADDRESS steps=14|28|128         remove ADDRESS
+    drive ADDRESS step=N forward=yes|no stop [ADDRESS]
+    on ADDRESS FUNCTION ...             off ADDRESS FUNCTION ...
+    write ADDRESS cv=N value=N          operate PACKET
+    couple ADDRESS ADDRESS ...          uncouple ADDRESS
+    end
+
+with addresses as in a packet's text, `short 3` or `long 3000`; `couple` names the consist's address
+first, and the packets go on until `end`. Room: text to calls of a station, whose clock it keeps.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any, NamedTuple, TypeAlias
+
+from dccwire.address import Address
+from dccwire.errors import CallError, Reason, TextError
+from dccwire.fields import Flag, Number
+from dccwire.framing import SENT_PREAMBLE
+from dccwire.notation import address_from_text
+from dccwire.packet import Packet
+from dccwire.station.station import Station
+from dccwire.wording import either
+
+__all__ = ["perform"]
+
+Tell: TypeAlias = Callable[[Station], object]
+
+
+class _Form(NamedTuple):
+    """What stands behind a wish's word: how many addresses, and names with a number or a flag."""
+
+    least: int
+    most: int
+    names: tuple[str, ...] = ()
+
+
+_FORMS = {
+    "add": _Form(1, 1, ("steps",)),
+    "remove": _Form(1, 1),
+    "drive": _Form(1, 1, ("step", "forward")),
+    "stop": _Form(0, 1),
+    "write": _Form(1, 1, ("cv", "value")),
+    "couple": _Form(2, 127),
+    "uncouple": _Form(1, 1),
+}
+"""The wishes that are calls of the same names."""
+
+_WISHES = (*_FORMS, "on", "off", "operate", "end")
+
+
+def perform(lines: Iterable[str], *, new: bool = True) -> Iterator[Packet]:
+    """The packets of a station that is told what the lines say, at nominal timing.
+
+    Raises:
+        TextError: a line cannot be read, or its time is before the one above; `position` is within
+            the line, and a note has the line's number.
+        FieldError: a value outside its bounds, or a locomotive that was not added.
+
+    >>> script = ["0 add short 3 steps=28", "0 drive short 3 step=6 forward=yes", "10 end"]
+    >>> [str(packet) for packet in perform(script, new=False)]
+    ['short 3: SpeedAndDirection forward=yes c=1 speed=4', 'idle: Idle']
+    """
+    station, now_ns, before_ns = Station(new=new), 0, 0
+    for number, line in enumerate(lines, 1):
+        if not line.strip() or line.lstrip().startswith("#"):
+            continue
+        try:
+            at_ns, tell = _wish(line, before_ns)
+        except CallError as error:
+            error.add_note(f"line {number} of the script")
+            raise
+        before_ns = at_ns
+        while now_ns < at_ns:
+            yield (packet := station.next())
+            now_ns += packet.duration_ns(SENT_PREAMBLE)
+        if tell is None:
+            return
+        try:
+            tell(station)
+        except CallError as error:
+            error.add_note(f"line {number} of the script")
+            raise
+
+
+def _wish(line: str, before_ns: int) -> tuple[int, Tell | None]:
+    """When, and what to tell the station; None at the end."""
+    match = re.fullmatch(r"\s*(\d{1,9}(?:\.\d{1,6})?)\s+(\S+)\s*(.*?)\s*", line, re.ASCII)
+    if match is None:
+        hint = "as in '100 drive long 1205 step=40 forward=yes'"
+        raise TextError(Reason.TEXT, line, 0, "no time in milliseconds with a wish behind it", hint)
+    at_ns, word = round(float(match[1]) * 1e6), match[2]
+    if at_ns < before_ns:
+        problem = f"{match[1]} ms, but the line above is at {before_ns / 1e6:g} ms"
+        raise TextError(Reason.TEXT, line, match.start(1), problem, "lines in order of their times")
+    if word not in _WISHES:
+        problem = f"{word!r} is no wish"
+        raise TextError(Reason.TEXT, line, match.start(2), problem, f"one of {either(_WISHES)}")
+    try:
+        return at_ns, _tell(word, match[3])
+    except TextError as error:
+        place = match.start(3) + error.position
+        raise TextError(error.reason, line, place, error.problem, error.hint) from None
+
+
+def _tell(word: str, rest: str) -> Tell | None:
+    if word == "operate":
+        packet = Packet.from_text(rest)
+        return lambda station: station.operate(packet)
+    addresses, words = _addresses(rest)
+    if word in ("on", "off"):
+        _count(rest, len(addresses), _Form(1, 1))
+        return _switch(addresses[0], words, on=word == "on")
+    form = _FORMS.get(word, _Form(0, 0))
+    _count(rest, len(addresses), form)
+    named = _named(rest, words, form.names)
+    if word == "end":
+        return None
+    return lambda station: getattr(station, word)(*addresses, **named)
+
+
+def _addresses(rest: str) -> tuple[list[Any], list[str]]:
+    """The addresses that words begin with, and the words behind them."""
+    found, words = list[Address](), rest.split()
+    while words and words[0].isalpha() and words[1:] and words[1].isdigit():
+        found.append(address_from_text(" ".join(words[:2])))
+        words = words[2:]
+    return found, words
+
+
+def _count(rest: str, count: int, form: _Form) -> None:
+    if not form.least <= count <= form.most:
+        number = form.least if form.least == form.most else f"{form.least} to {form.most}"
+        hint = "an address is two words, as in 'long 1205'"
+        raise TextError(Reason.TEXT, rest, 0, f"{number} addresses expected, {count} given", hint)
+
+
+def _named(rest: str, words: list[str], names: tuple[str, ...]) -> dict[str, Any]:
+    """Words such as `step=40`: all of these names, and no others."""
+    found = dict(word.partition("=")[::2] for word in words)
+    if sorted(found) != sorted(names) or len(words) != len(names):
+        expected = " ".join(f"{name}=..." for name in names) or "nothing more"
+        problem = f"{' '.join(words) or 'nothing'!r} where {expected} is expected"
+        raise TextError(Reason.TEXT, rest, rest.find(words[0]) if words else len(rest), problem, "")
+    kinds = {name: Flag() if name == "forward" else Number() for name in names}
+    return {name: kind.from_text(name, found[name]) for name, kind in kinds.items()}
+
+
+def _switch(address: Any, functions: list[str], *, on: bool) -> Tell:
+    if not functions:
+        raise TextError(Reason.TEXT, "", 0, "no function", "as in 'on short 3 FL F1'")
+
+    def tell(station: Station) -> None:
+        for function in functions:
+            station.switch(address, function, on=on)
+
+    return tell
