@@ -85,6 +85,7 @@ _LINKS = (
     # One sequence of service mode, which is not led by resets, or pauses, or breaks off.
     *(_Link((52,), other) for other in (51, 54, 55, 57, 92)),
     _Link((94,), 51, 0, STAY_NS),
+    _Link((53,), 51),
     *(_Link((51,), other) for other in (54, 62, 66, 70)),
     *(_Link((short,), other, paired=True) for short in (58, 64, 69, 72) for other in (75, 76)),
     _Link((76,), 53),

@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from dccwire.address import Mode
 from dccwire.conformance.expectations import Expectation, ExpectationResult, wanted_of
 from dccwire.conformance.history import SHORTEST_PACKET_NS, Heard, Watch, most_hidden
 from dccwire.conformance.measures import FIRST_TIMES, Tally
-from dccwire.conformance.rules import Sent, Verdict
+from dccwire.conformance.rules import UNKNOWN_MODE, Sent, Verdict
 from dccwire.packet import Packet, encode, readings
 from dccwire.signal import UNBOUNDED
 
@@ -28,7 +29,7 @@ class Expecting(Watch, abstract=True):
         self._hidden, self._why = 0, list[str]()
         self._nearest: tuple[int, str, int] | None = None
         # Whether packets of these bytes meet it, by how many bits they differ, and how.
-        self._said: dict[bytes, tuple[bool, int, str]] = {}
+        self._said: dict[tuple[bytes, Mode | None], tuple[bool, int, str] | None] = {}
 
     def wants(self, sent: Sent) -> bool:
         """Packets that meet it, or are of its address or of its type.
@@ -37,13 +38,19 @@ class Expecting(Watch, abstract=True):
         """
         if not sent.right:
             return True
-        packet = sent.packet
-        if packet is None:
-            return False
-        said = self._compare(packet)
+        if sent.mode is None:  # it may be of either mode, and is decided if both say the same
+            said, other = (self._compare_sent(Sent(sent.data, mode)) for mode in Mode)
+            if (said and said[0]) != (other and other[0]):
+                self._said[sent.data, None] = None
+                return True
+        else:
+            said = self._compare_sent(sent)
         if said is not None:
-            self._said[sent.data] = said
+            self._said[sent.data, sent.mode] = said
         return said is not None
+
+    def _compare_sent(self, sent: Sent) -> tuple[bool, int, str] | None:
+        return None if sent.packet is None else self._compare(sent.packet)
 
     def _compare(self, packet: Packet) -> tuple[bool, int, str] | None:
         if (exactly := self._asked.packet) is not None:
@@ -71,8 +78,13 @@ class Expecting(Watch, abstract=True):
         if not heard.sent.right:
             self.miss(heard.start, heard.start)
             return
-        meets, bits, told = self._said[heard.sent.data]
         inside = self._asked.from_ns <= heard.start <= self._until
+        said = self._said[heard.sent.data, heard.sent.mode]
+        if said is None:
+            self._hidden += inside
+            self._why += [UNKNOWN_MODE] * (inside and UNKNOWN_MODE not in self._why)
+            return
+        meets, bits, told = said
         if meets and inside:
             self._count += 1
             self._times += [heard.start][: FIRST_TIMES - len(self._times)]

@@ -128,6 +128,8 @@ class FramingRules:
         # Whether a packet broke off since; how many ones at the begin of a preamble are in doubt.
         self._broken = False
         self._doubtful = 0
+        # Whether the first half of the packet start bit may have taken in half a 1.
+        self._merged = False
 
     @property
     def settled(self) -> bool:
@@ -212,8 +214,10 @@ class FramingRules:
                 place = int(np.searchsorted(some.edges, event.end))
                 self._closed = place < len(some.edges) and some.edges[place] == event.end
                 self._doubtful = self._doubtful_ones(event, some)
+                start = some.lengths[np.searchsorted(some.edges, event.start)]
+                self._merged = bool(start >= self._windows.one[0] + self._windows.zero[0])
                 self._judge_preamble(event, adjoining=event.adjoining)
-                self._doubtful = 0
+                self._doubtful, self._merged = 0, False
                 if event.error_byte_right and len(event.data) >= SHORTEST:
                     self._judge(event)
                 else:
@@ -413,7 +417,10 @@ class FramingRules:
             if self._first and whole and counted < SENT_PREAMBLE:
                 self._preamble.add(_CUT, [event.begin])
             return
-        hidden = (event.begin - self._hiding_from + 2 * self._error) // self._least_one
+        hiding = event.begin - self._hiding_from
+        hidden = (hiding + 2 * self._error) // self._least_one
+        # Half a 1 by itself, and a start bit as long as the other half and a 0: an edge is lost.
+        hidden += self._merged and not hidden and hiding >= self._windows.one[0]
         hidden += not self._other_since  # the end bit
         note, verdict = "", Verdict.PASS
         if counted == SENT_PREAMBLE and adjoining:

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from dccwire.address import Mode
 from dccwire.codebook import IDLE_PACKET, RESET_PACKET
-from dccwire.conformance.history import Heard, Watch
+from dccwire.conformance.history import Heard, Watch, hides, most_hidden
 from dccwire.conformance.measures import Tally
 from dccwire.conformance.rules import MISSED, PASSED, UNKNOWN_MODE, Outcome, Sent, Verdict, rule
 from dccwire.conformance.session import Session
@@ -50,14 +50,14 @@ class _PowerOn(Watch, abstract=True):
         super().__init__(error_ns, session)
         self._times = sorted(session.power_on_ns or ())
         # When a gap ended behind which power may have come on, if no packet was heard since; and
-        # where what was missed ended, since power came on last.
+        # what was missed since power came on last: from when to when, and how many packets at most.
         self._resumed: int | None = None
-        self._misses: list[int] = []
+        self._misses: list[tuple[int, int, int]] = []
         self.awake = bool(self._times)
 
     @property
     def _missed(self) -> int:
-        return len(self._misses)
+        return sum(count for _, _, count in self._misses)
 
     def _first(self, heard: Heard) -> bool:
         """Whether no packet since power came on was heard before this one."""
@@ -66,7 +66,7 @@ class _PowerOn(Watch, abstract=True):
         since = due[-1] if due else self._resumed
         self._resumed = None
         if since is not None:
-            self._misses = [end for end in self._misses if end > since]
+            self._misses = [one for one in self._misses if one[1] > since]
         return since is not None
 
     def _fewer(self, value: int | None, *, enough_with_missed: bool) -> Outcome:
@@ -78,11 +78,16 @@ class _PowerOn(Watch, abstract=True):
         return Outcome(Verdict.FAIL, value)
 
     def gap(self, begin: int, end: int) -> None:
-        if self.session.power_on_ns is None and end - begin > LIMITS["tr0"].most:
+        if self.session.power_on_ns is not None:
+            # What came on before stays on: the file lacks edges, or the station was silent.
+            since = max([begin, *(one for one in self.session.power_on_ns if one < end)])
+            if hides(since, end):
+                self._misses.append((since, end, most_hidden(since, end)))
+        elif end - begin > LIMITS["tr0"].most:
             self._resumed, self.awake = end, True
 
     def miss(self, begin: int, end: int) -> None:
-        self._misses.append(end)
+        self._misses.append((begin, end, 1))
 
 
 class Cycle(_PowerOn):

@@ -150,7 +150,7 @@ class Report:
         `strict`: any failed rule counts; `certain`: so does what is undecided, or was not judged,
         and something must have passed.
         """
-        failed = self.failed_strictly if strict else self.failed
+        failed = self.failed_strictly if strict or certain else self.failed
         if failed or not self.packets or self.unread:
             return False
         verdicts = self._verdicts

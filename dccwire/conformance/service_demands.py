@@ -97,8 +97,11 @@ def led(group: Group, access: Access, sequence: r.Sequence) -> Outcome | None:
     """Whether the resets before a group are enough.
 
     Each write group needs them, and in paged mode each verify group; in other modes the verify
-    groups that follow one another need them once. Behind a write they come after its recovery.
+    groups that follow one another need them once. Behind a write they come after its recovery. A
+    packet of another kind leads out of service mode (S-9.2.3 §C): what follows it has none.
     """
+    if group.intruders:
+        return None  # which `by_order` tells at its time
     earlier, count, least = group.earlier, group.before.count, sequence.counts.resets
     verifies = earlier is not None and earlier.kind is group.kind is Kind.VERIFY
     alike = earlier is not None and earlier.target.direct is group.target.direct
@@ -180,6 +183,11 @@ def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
         yield r.ZEROS, FAILED, before.likeness
     for time in group.intruders:
         yield r.INTRUDERS, FAILED, time
+        yield r.LEAD, FAILED, time
+        resets = {r.SEQUENCES[access].resets for access in possible}
+        for rule in resets:
+            doubt = Outcome(Verdict.UNDECIDED, 0, IN_ONE_MODE)
+            yield rule, Outcome(Verdict.FAIL, 0) if len(resets) == 1 else doubt, time
     if before.divided is not None and few:
         yield r.INTRUDERS, Outcome(Verdict.UNDECIDED, note=DIVIDED), before.divided
     elif not group.intruders and not group.unsure:

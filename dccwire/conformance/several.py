@@ -15,6 +15,7 @@ from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.judging import Judge
 from dccwire.conformance.measures import Tally
+from dccwire.conformance.rules import Verdict
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,11 +64,19 @@ def histogram_of(found: Sequence[Found]) -> Histogram:
 
 
 def expectations_of(found: Sequence[Found]) -> Iterator[ExpectationResult]:
-    """What became of the session's expectations in each, since times are its own."""
+    """What became of the session's expectations in each, since times are its own.
+
+    Where all times are in doubt, so is what was to be sent at some.
+    """
     for one in found:
         for result in one.judge.rules.expectations():
-            told = f"in {one.source}" * (len(found) > 1)
-            yield replace(result, note="; ".join(filter(None, (told, result.note))))
+            told = [f"in {one.source}"] * (len(found) > 1)
+            asked, verdict = result.expectation, result.verdict
+            if one.factor is not None and (asked.from_ns, asked.until_ns) != (0, None):
+                told.append("all times are in doubt: see the notes")
+                verdict = Verdict.UNDECIDED
+            told += [result.note] * bool(result.note)
+            yield replace(result, verdict=verdict, note="; ".join(told))
 
 
 def addresses_of(found: Sequence[Found]) -> tuple[AddressRow, ...]:

@@ -343,3 +343,90 @@ def test_distortion_at_the_end_of_a_portion_is_known_in_the_next() -> None:
     ]
     whole, *others = (list(one.to_dicts()) for one in found)
     assert all(one == whole for one in others)
+
+
+SETUP = Session(programming_track=True, power_on_ns=(0,))
+SET_CV = packet(0x7C, 28, 38)
+
+
+def hidden(packets: list[list[int]], ones: int, first: int, last: int) -> list[Chunk]:
+    """The packets with a stretch without a level from within one to within another."""
+    times = edges(halves(packets, ones=ones))
+    per = len(times) // len(packets)
+    begin, end = int(times[first * per + 20]) + 5_000, int(times[last * per + 20]) + 5_000
+    return [Chunk(times[times < begin], (begin, end)), Chunk(times[times >= end])]
+
+
+def test_packets_that_a_stretch_without_a_level_hides_count_as_perhaps_sent() -> None:
+    """Before service mode (rule 50) and at a start with nothing known (86), power being on."""
+    chunks = hidden([IDLE] * 30 + [RESET] * 3 + [SET_CV] * 5 + [RESET] * 6, 20, 5, 20)
+    assert verdict(check(chunks, resolution_ns=1, session=SETUP), 50) is UNDECIDED
+    few = hidden([IDLE] * 6 + [RESET] * 3 + [SET_CV] * 5 + [RESET] * 6, 20, 2, 4)
+    assert verdict(check(few, resolution_ns=1, session=SETUP), 50) is FAIL
+    new = Session(new=True, power_on_ns=(0,))
+    chunks = hidden([RESET] * 30 + [IDLE] * 15 + [FAST] + [IDLE] * 3, 16, 5, 20)
+    assert verdict(check(chunks, resolution_ns=1, session=new), 86) is UNDECIDED
+
+
+def test_a_packet_of_another_kind_leads_out_of_service_mode() -> None:
+    """However few came before it: what follows has no resets (rules 51 and 54)."""
+    for before in (1, 2, 4, 5):
+        packets = (
+            [IDLE] * 20 + [RESET] * 3 + [SET_CV] * before + [IDLE] + [SET_CV] * 5 + [RESET] * 6
+        )
+        report = check([edges(halves(packets, ones=20))], resolution_ns=1, session=SETUP)
+        assert (verdict(report, 51), verdict(report, 54)) == (FAIL, FAIL)
+        assert not report.well()
+
+
+def test_what_is_expected_in_a_mode_that_is_not_known_is_open() -> None:
+    """A recording that begins within writes: they are packets to address 124, or direct writes."""
+    times = edges(halves([RESET] * 3 + [SET_CV] * 6 + [RESET] * 6 + [IDLE] * 14, ones=20))
+    later = times[len(edges(halves([RESET] * 3, ones=20))) - 20 :]
+    write = "DirectByteAccess operation=write cv=29 value=38"
+    for asked, whole, cut in (
+        (Expectation(what=write, at_least=5), PASS, UNDECIDED),
+        (Expectation(what=write, at_least=0, at_most=0), FAIL, UNDECIDED),
+        (Expectation(ShortAddress(124), at_least=0, at_most=0), PASS, UNDECIDED),
+        (Expectation(ShortAddress(3), at_least=0, at_most=0), PASS, PASS),
+    ):
+        session = Session(programming_track=True, expectations=(asked,))
+        found = [check([some], resolution_ns=1, session=session) for some in (times, later)]
+        assert [one.expectations[0].verdict for one in found] == [whole, cut]
+
+
+def test_what_is_expected_at_some_time_is_open_where_all_times_are_in_doubt() -> None:
+    """A sample rate that is 6 % off moves it out of its window."""
+    times = edges(halves([IDLE] * 20 + [FAST] + [IDLE] * 20, ones=16))
+    at = int(times[2 * 20 * 44])
+    for least, most in ((1, None), (0, 0)):
+        near = Expectation(
+            ShortAddress(3), at_least=least, at_most=most, from_ns=at, until_ns=at + 9_000_000
+        )
+        anywhere = Expectation(ShortAddress(3), at_least=least, at_most=most)
+        session = Session(expectations=(near, anywhere))
+        slow = check([(times * 1.06).astype(np.int64)], resolution_ns=1, session=session)
+        assert slow.factor is not None
+        first, second = slow.expectations
+        assert (first.verdict, second.verdict) == (UNDECIDED, PASS if least else FAIL)
+        assert "all times are in doubt" in first.note
+
+
+def test_a_lost_edge_before_a_start_bit_may_hide_a_one() -> None:
+    """14 ones with the end bit before, of which the last half is merged with the start bit's."""
+    for ones, level in ((12, FAIL), (13, UNDECIDED), (14, UNDECIDED), (15, PASS)):
+        length = halves([IDLE] * 4, ones=ones)
+        per = len(length) // 4
+        times = np.delete(edges(length), 2 * per + 2 * ones)
+        report = check([times], resolution_ns=1)
+        assert verdict(report, 14) is (FAIL if ones < 13 else level)
+
+
+def test_what_is_certain_is_no_less_strict() -> None:
+    """A rule that fails does not do better than one that is undecided (`--certain`)."""
+    other = [3, 0xEC, 1, 38, 3 ^ 0xEC ^ 1 ^ 38]
+    lone = check([edges(halves([IDLE] * 5 + [other] + [IDLE] * 3))], resolution_ns=1)
+    wrong = check([edges(halves([IDLE] * 5 + [FAST, other, FAST] + [IDLE] * 3))], resolution_ns=1)
+    assert (verdict(lone, 42), verdict(wrong, 42)) == (UNDECIDED, FAIL)
+    for report in (lone, wrong):
+        assert (report.well(), report.well(certain=True)) == (True, False)

@@ -186,7 +186,9 @@ def test_rule_86_after_a_gap() -> None:
     assert judged(86, start_up, new).verdict is PASS
     found = judged(86, [*start_up, 11_000, OTHER], new)
     assert (found.verdict, found.measured, found.undecided) == (UNDECIDED, 2, 1)
-    assert judged(86, [*RESETS[1:], 30_000, *IDLES, OTHER], NEW).verdict is FAIL
+    assert judged(86, [*RESETS[1:], *IDLES, OTHER], NEW).verdict is FAIL
+    # The file may lack edges, or the station have been silent.
+    assert judged(86, [*RESETS[1:], 30_000, *IDLES, OTHER], NEW).verdict is UNDECIDED
     assert judged(86, [OTHER, 9_000, *RESETS, *IDLES, OTHER], new).verdict is NOT_DECIDABLE
     assert judged(86, start_up).verdict is NOT_DECIDABLE
     assert judged(86, start_up, Session(new=False)).verdict is NOT_EXERCISED
