@@ -20,7 +20,7 @@ def add_commands(commands: Commands) -> None:
     add = add_reader(commands, "check", _check, "judge recordings by the rules")
     add("--json", action="store_true", help="a line a rule, the last the summary")
     add("--strict", action="store_true", help="any failed rule counts, not only shall")
-    add("--certain", action="store_true", help="what is undecided or not judged counts as not well")
+    add("--certain", action="store_true", help="so does what is undecided or not judged")
     add("--session", action=_Once, metavar="FILE", help="what is known besides, and expected: TOML")
     add("--html", metavar="FILE", help="write the report as a page of HTML, too")
     add("--junit", metavar="FILE", help="write the report as JUnit XML, too")

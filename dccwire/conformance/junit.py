@@ -23,7 +23,7 @@ def junit_of(report: Report, *, strict: bool = False, certain: bool = False) -> 
     for one in report.results:
         case = ElementTree.Element("testcase", classname=one.rule.chapter, time="0")
         case.set("name", f"rule {one.rule.number}: {one.rule.quantity}")
-        fails = one.verdict is Verdict.FAIL and (one.binding or strict)
+        fails = one.verdict is Verdict.FAIL and (one.binding or strict or certain)
         words = _words(one, told.get(one.rule.number, ""))
         _judge(case, one.verdict, words, fails=fails, certain=certain)
         cases.append(case)
