@@ -429,7 +429,7 @@ def test_missing_parts_are_named(run, monkeypatch) -> None:
     for arguments in (("packets", str(MORNING)), ("compose", "a.plan", "b.vcd")):
         status, _, err = run(*arguments)
         assert status == 2
-        assert "pip install 'dccwire[capture]' brings it" in err
+        assert "pip install 'dccwire[capture]', in a clone" in err
 
 
 def test_recordings_read_the_same_by_the_library(run) -> None:
