@@ -130,7 +130,7 @@ def _pairs(words: list[str]) -> dict[int, int]:
 
 
 def _compare(given: argparse.Namespace, decoder: cv.DecoderKind) -> None:
-    old, new = map(_read, given.compare)
+    old, new = map(read_set, given.compare)
     if given.packets is not None:
         ids = RESET_CVS[decoder]
         resets = any(new.get(cv) == FACTORY_RESET != old.get(cv) for cv in ids)  # or it is refused
@@ -175,7 +175,8 @@ def _steps(
     return list(course_on_main(packets))[:-1]  # nothing comes after the last idle
 
 
-def _read(path: str) -> cv.CvSet:
+def read_set(path: str) -> cv.CvSet:
+    """The set of a file, CSV or JSON; a `RecordingError` that names the file if it is none."""
     text = text_of(path)
     try:
         return cv.from_json(text) if text.lstrip().startswith("{") else cv.from_csv(text)

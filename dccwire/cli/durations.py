@@ -1,4 +1,4 @@
-"""The command for time on the wire: duration, of packets and of reading CVs."""
+"""The command for time on the wire: duration, of packets, of reading CVs, and of jobs."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ and does not cancel the write.
 
 def add_commands(commands: Commands) -> None:
     """Add the command."""
-    help_ = "say how long packets, or reading CVs on a programming track, take on the wire"
+    help_ = "say how long packets, reading or writing CVs, or a plan take on the wire"
     one = add_command(commands, "duration", _duration, help_)
     one.epilog = EPILOG
     one.add_argument("packets", nargs="*", metavar="PACKET", help="a packet's text, as decode "
@@ -47,8 +47,19 @@ def add_commands(commands: Commands) -> None:
                      "service mode 20, if not given")  # fmt: skip
     one.add_argument("--cvs", metavar="LIST", help="read these CVs: numbers and ranges, xN for N "
                      "index pages of CV 257-512, as in 1-256,257-512x4")  # fmt: skip
-    one.add_argument("--mode", choices=REACHES, default="direct", help="how they are read: direct, "
-                     "if not given")  # fmt: skip
+    one.add_argument("--read", metavar="SET", help="read the CVs of a set, CSV or JSON, that hold "
+                     "its values; each with its share")  # fmt: skip
+    one.add_argument("--write", metavar="NEW", help="write a set of CVs; each with its share")
+    one.add_argument("--from", metavar="OLD", dest="old", help="with --write: the set that the "
+                     "decoder holds, so that the difference alone is written")  # fmt: skip
+    one.add_argument("--main", metavar="ADDRESS", help="with --write: on the main, to 'short 3' or "
+                     "'long 3000'")  # fmt: skip
+    one.add_argument("--confirm", action="store_true", help="with --write: ask for each value")
+    one.add_argument("--plan", metavar="PLAN", help="the packets of a plan; each with its share")
+    one.add_argument("--most", type=_count, metavar="N", help="of the parts of a job show the N "
+                     "longest alone")  # fmt: skip
+    one.add_argument("--mode", choices=REACHES, action="append", help="how CVs are read or written:"
+                     " direct, if not given; given twice, of a job both side by side")  # fmt: skip
     one.add_argument("--answer", type=_count, default=2, metavar="N", help="the packet of a step "
                      "at which an acknowledgement is taken, which ends the step: 2, the earliest, "
                      "if not given; 99 ends none early")  # fmt: skip
@@ -56,8 +67,19 @@ def add_commands(commands: Commands) -> None:
 
 
 def _duration(given: argparse.Namespace) -> int:
-    if (given.cvs is None) is not bool(given.packets):
-        raise FieldError("duration", "packets or --cvs, one of them", given.cvs)
+    jobs = [given.read, given.write, given.plan]
+    asked = [given.cvs, *jobs, given.packets or None]
+    if sum(one is not None for one in asked) != 1:
+        ways = "packets, --cvs, --read, --write or --plan, one of them"
+        raise FieldError("duration", ways, [one for one in asked if one is not None] or None)
+    given.mode = list(dict.fromkeys(given.mode or ["direct"]))
+    if any(one is not None for one in jobs):
+        from dccwire.cli.jobs import tell_job
+
+        tell_job(given)
+        return 0
+    if len(given.mode) > 1:
+        raise FieldError("--mode", "one, but for --read and --write", " ".join(given.mode))
     if given.cvs is not None:
         _reading(given)
         return 0
@@ -103,7 +125,8 @@ def _packet(packet: Packet, given: argparse.Namespace) -> None:
 
 
 def _reading(given: argparse.Namespace) -> None:
-    blocks, reach = read_job(given.cvs), REACHES[given.mode]
+    (mode,) = given.mode
+    blocks, reach = read_job(given.cvs), REACHES[mode]
     found = {
         name: estimate(blocks, reach, assumptions=Assumptions(TIMINGS[name], given.answer))
         for name in SHOWN
@@ -114,10 +137,10 @@ def _reading(given: argparse.Namespace) -> None:
             name: {case: getattr(one, case)._asdict() for case in CASES}
             for name, one in found.items()
         }
-        plain = {"cvs": given.cvs, "mode": given.mode, "answer": given.answer, "values": count}
+        plain = {"cvs": given.cvs, "mode": mode, "answer": given.answer, "values": count}
         say(json.dumps({**plain, "durations": durations}))
         return
-    say(f"reading CV {given.cvs} in {given.mode} mode: {counted(count, 'value')}")
+    say(f"reading CV {given.cvs} in {mode} mode: {counted(count, 'value')}")
     for name, one in found.items():
         say(f"\n{_halves(name)}")
         say("          packets    seconds  minutes")

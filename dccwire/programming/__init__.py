@@ -21,6 +21,7 @@ from types import ModuleType as _Module
 from dccwire.counts import *
 from dccwire.errors import ConfirmationError as ConfirmationError
 from dccwire.programming.durations import *
+from dccwire.programming.jobs import *
 from dccwire.programming.many_cvs import *
 from dccwire.programming.operations import *
 from dccwire.programming.sequencer import *

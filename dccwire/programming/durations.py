@@ -9,7 +9,7 @@ hold: nothing is simulated, and nothing is random. What comes of it for 300 CVs 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from operator import itemgetter
@@ -113,8 +113,17 @@ class Assumptions:
         if type(self.answer) is not int or self.answer < 2:
             raise FieldError("answer", "2 or more (S-9.2.3 §D)", self.answer)
 
-    def walk(self, course: Course[T], *, verifies: bool = True) -> tuple[Cost, T]:
-        """The cost and the result of a course, its verifies all acknowledged or all silent."""
+    def walk(
+        self,
+        course: Course[T],
+        *,
+        verifies: bool = True,
+        note: Callable[[Cost], object] = lambda cost: None,
+    ) -> tuple[Cost, T]:
+        """The cost and the result of a course, its verifies all acknowledged or all silent.
+
+        `note` is told the cost of each step, before the next one is asked for.
+        """
         answers = {Kind.VERIFY: verifies, Kind.WRITE: self.writes}
         packets = ns = 0
         try:
@@ -122,8 +131,9 @@ class Assumptions:
             while True:
                 acknowledged = answers.get(step.kind, False)
                 count = min(self.answer, step.count) if acknowledged else step.count
-                packets += count
-                ns += count * packet_ns(step.packet, step.preamble, self.timing)
+                lasted = count * packet_ns(step.packet, step.preamble, self.timing)
+                note(Cost(count, lasted))
+                packets, ns = packets + count, ns + lasted
                 step = course.send(acknowledged)
         except StopIteration as end:
             return Cost(packets, ns), end.value
@@ -208,12 +218,24 @@ def reading_time(
     >>> reading_time({1: 3, 2: 255}, [Block(1, 2)]).packets
     89
     """
+    fixed, costs = costs_of_reading(values, blocks, reach, setup, assumptions)
+    return Cost(*_sum([fixed, *(cost for _, cost in costs)]))
+
+
+def costs_of_reading(
+    values: Mapping[CvKey, int],
+    blocks: Sequence[Block],
+    reach: Reach,
+    setup: Setup,
+    assumptions: Assumptions,
+) -> tuple[Cost, list[tuple[CvKey, Cost]]]:
+    """What reading costs beside the verifies, and those of each CV; errors as `reading_time`."""
     fixed, tables, keys = _plan(blocks, reach, setup, assumptions)
-    costs: list[Pair] = [fixed]
+    costs = list[tuple[CvKey, Cost]]()
     for key, table in zip(keys, tables, strict=True):
         value = within(cv_name(key), values.get(key), 0, len(table.costs) - 1)
-        costs.append(table.costs[value])
-    return Cost(*_sum(costs))
+        costs.append((key, Cost(*table.costs[value])))
+    return fixed, costs
 
 
 def _plan(

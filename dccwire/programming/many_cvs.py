@@ -7,7 +7,7 @@ CVs, in which order, and what became of each.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from dccwire.address import LongAddress, ShortAddress
@@ -201,9 +201,17 @@ def write_cvs(
     """
     kind = member(DecoderKind, "decoder", decoder)
     done = writes(old, new, force=force, decoder=kind)
-    resets = [one for one in done if one.cv in RESET_CVS[kind] and one.value == FACTORY_RESET]
-    asked = [one for one in done if confirm and one not in resets]
+    asked = asked_of(done, confirm=confirm, decoder=kind)
     return Session(course_of_writes(done, asked, reach_of(reach, kind), setup))
+
+
+def asked_of(
+    done: Iterable[CvWrite], *, confirm: bool, decoder: DecoderKind
+) -> tuple[CvWrite, ...]:
+    """The writes that are confirmed: all, but for a factory reset, or none."""
+    cvs = RESET_CVS[decoder]
+    resets = [one for one in done if one.cv in cvs and one.value == FACTORY_RESET]
+    return tuple(one for one in done if confirm and one not in resets)
 
 
 def course_of_writes(
@@ -211,8 +219,12 @@ def course_of_writes(
     asked: Collection[CvWrite] = (),
     reach: Reach = DirectCv,
     setup: Setup = DEFAULT,
+    mark: Callable[[CvWrite | None], object] = lambda one: None,
 ) -> Course[tuple[CvWrite, ...]]:
-    """The steps of `write_cvs`; those `asked` for are confirmed."""
+    """The steps of `write_cvs`; those `asked` for are confirmed.
+
+    `mark` is told which write begins, and None where the last is done.
+    """
     if not done:
         return ()
     packets = [(one, target := reach(one.cv), target.write(one.value)) for one in done]
@@ -221,9 +233,11 @@ def course_of_writes(
     def each() -> Course[tuple[CvWrite, ...]]:
         acknowledged = []
         for one, target, packet in packets:
+            mark(one)
             confirmed = one.value if one in asked else None
             if (yield from sequencer.write(target, packet, confirmed)):
                 acknowledged.append(one)
+        mark(None)
         return tuple(acknowledged)
 
     return (yield from sequencer.whole(each()))
