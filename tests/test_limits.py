@@ -45,7 +45,7 @@ STANDARD: dict[str, dict[str, Any]] = {
         "_HIDES_NS": 8 * 110_000 + 11 * 190_000,  # from its start bit to the last one of a byte
     },
     "conformance.resets": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.1 §C; S-9.2.3 §C
-    "conformance.session": {"STEPS": (14, 28, 128)},  # S-9.2 §B; S-9.2.1 §C
+    "station.station": {"WRITES": 2},  # S-9.2.1 §C, CV access long form
     "conformance.service": {"DIRECT_KINDS": 3},  # S-9.2.3 §E, Direct Mode
     "conformance.service_groups": {
         "SHORTEST_PACKET_NS": 5_000_000,  # S-9.2 §A and S-9.1 §A, Table 1: 5.1 ms, rounded down
@@ -94,6 +94,7 @@ STANDARD: dict[str, dict[str, Any]] = {
     },
     "findings": {"_ONCE": (0b000, 0b001, 0b111)},  # S-9.2.1 §C, several instructions
     "instructions.speed_and_direction": {
+        "STEPS": (14, 28, 128),  # S-9.2 §B; S-9.2.1 §C
         "EMERGENCY": 1,  # S-9.2.1 §C, 128 Speed Step Control
         "VOLUME": 1,  # S-9.2.1 §C, Analog Function Group
     },
@@ -110,6 +111,9 @@ STANDARD: dict[str, dict[str, Any]] = {
 }
 
 OWN: dict[str, dict[str, Any]] = {
+    "cli.jobs": {"_NAME": 30},
+    "station.station": {"STOPS": 3, "IN_A_ROW": 3},
+    "station.wanted": {"TWICE": 2, "THRICE": 3},
     "cli.printing": {"LONGEST_LINE": 1000},
     "conformance.causes": {"_MANY": 0.1},
     "conformance.packets": {"_MOST_KEPT": 1 << 16},

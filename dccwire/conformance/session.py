@@ -22,6 +22,7 @@ from dccwire.address import (
 )
 from dccwire.conformance.expectations import Expectation
 from dccwire.errors import DccwireError, FieldError, Reason, RecordingError, ShapeError, TextError
+from dccwire.instructions.speed_and_direction import STEPS
 from dccwire.notation import address_from_text, address_text
 from dccwire.packet import Packet
 from dccwire.wording import either
@@ -60,10 +61,6 @@ class Locomotive:
             raise FieldError("steps", either(map(str, STEPS)), self.steps)
         if self.consist != 0 and self.consist is not None:
             ShortAddress(self.consist)
-
-
-STEPS = (14, 28, 128)
-"""How many speed steps there may be (S-9.2 §B; S-9.2.1 §C)."""
 
 
 @dataclass(frozen=True, slots=True)

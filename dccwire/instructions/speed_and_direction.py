@@ -20,6 +20,9 @@ __all__ = [
     "SpeedStepControl128",
 ]
 
+STEPS = (14, 28, 128)
+"""How many speed steps there may be (S-9.2 §B; S-9.2.1 §C)."""
+
 EMERGENCY = 1
 """The speed code of an emergency stop, in all readings; 0 is stop."""
 

@@ -24,12 +24,10 @@ from dccwire.instructions import (
     SpeedStepControl128,
     function_group,
 )
+from dccwire.instructions.speed_and_direction import STEPS
 from dccwire.notation import address_text
 from dccwire.packet import Packet
-
-STEPS = (14, 28, 128)
-"""The speed steps that decoders have (S-9.2 §B; S-9.2.1 §C)."""
-
+from dccwire.wording import either
 
 TWICE, THRICE = 2, 3
 """How often a change is sent: F13 to F28 as often as any reading asks (S-9.2.1 §C; X38), others
@@ -83,7 +81,7 @@ class Wanted:
         if not isinstance(address, (ShortAddress, LongAddress)):
             raise FieldError("address", "a short or a long address", address_text(address))
         if self.steps not in STEPS:
-            raise FieldError("steps", "14, 28 or 128", self.steps)
+            raise FieldError("steps", either(STEPS), self.steps)
         self.speed = Slot(self.hearer, self._speed())
 
     def drive(self, step: int, *, forward: bool) -> Slot:
