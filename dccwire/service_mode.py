@@ -173,7 +173,7 @@ class PagePreset(NamedReading):
     reading="decoder factory reset",
 )
 class DecoderFactoryReset(NamedReading):
-    """All CVs to factory values: the same bytes as a write of 8 to register 8 (P11)."""
+    """All CVs to factory values: in bytes the write that stores 8 in register 8 (P11)."""
 
 
 @instruction("11111001", "S-9.2.3 Appendix A, Address Query", **_to(Partition.SHORT), ends=True)

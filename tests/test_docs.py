@@ -18,6 +18,7 @@ from dccwire.formats import FORMATS
 from dccwire.layout import Layout
 
 DOCS = Path(__file__).parent.parent / "docs"
+VECTORS = DOCS.parent / "vectors"
 
 
 @pytest.fixture(scope="module")
@@ -92,6 +93,12 @@ def test_every_reading_that_is_cited_is_told() -> None:
         for path in (*package.rglob("*.py"), DOCS / "rules.md")
         for code in re.findall(r"\b[CEMPVX]\d{1,2}\b", path.read_text("utf-8"))
     }
+    clauses = (
+        clause
+        for path in VECTORS.glob("*.json")
+        for clause in re.findall('"clause": "([^"]*)"', path.read_text("utf-8"))
+    )
+    cited |= {code for clause in clauses for code in re.findall(r"\b[CEMPVX]\d{1,2}\b", clause)}
     assert len(told) == len(set(told))
     assert cited - set(told) == set()
     assert len(cited) > 50

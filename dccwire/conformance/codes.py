@@ -36,6 +36,10 @@ from dccwire.signal import Limit
 
 _TOLD = Outcome(Verdict.PASS, note=f"of a form {LATER}")
 _LATER = Outcome(Verdict.UNDECIDED, note=LATER)
+_CUT_SHORT = Outcome(
+    Verdict.UNDECIDED,
+    note="that open as a defined one does and are none: cut short, or with a value not described",
+)
 _UNKNOWN = Outcome(
     Verdict.UNDECIDED, note="behind an instruction of unknown length, whose bytes may be more"
 )
@@ -99,13 +103,15 @@ def reserved_codes(sent: Sent) -> Outcome | None:
     if (parts := _parts(sent)) is None:
         return _accessory_code(sent)
     known, kept = parts
+    if _is_longer_cv_access(sent.data):
+        return _TOLD
     if kept is None:
         return (_TOLD if any(map(_is_later, known)) else PASSED) if known else None
     code = kept.data[0]
     if code in LATER_CODES:
         return _LATER
     if not reserved_clause(kept.data[:1], Partition.SHORT):
-        return PASSED
+        return _CUT_SHORT
     return Outcome(Verdict.FAIL, force=Force.SHALL if code >> 4 == 0b0001 else None)
 
 
@@ -175,6 +181,13 @@ def _accessory_bit(sent: Sent) -> Outcome | None:
 _ACKNOWLEDGEMENT_REQUEST = bytes((0b00001111,))
 """The one instruction of group 000 that does not count (S-9.2.1 §C)."""
 
+_PERHAPS_A_REQUEST = bytes((0b00001110,))
+"""What it means is open (X10)."""
+
+_OPEN_REQUEST = Outcome(
+    Verdict.UNDECIDED, note="with 0000 1110, which may be an acknowledgement request (X10)"
+)
+
 
 def _once(group: int) -> Callable[[Sent], Outcome | None]:
     """Judge how many instructions of a group stand in a packet; what is unknown may hide more."""
@@ -191,6 +204,9 @@ def _once(group: int) -> Callable[[Sent], Outcome | None]:
         hidden = 0 if kept is None else len(kept.data) - 1
         count += kept is not None and kept.data[0] >> 5 == group
         later = any(map(_is_later, known)) or (kept is not None and kept.data[0] in LATER_CODES)
+        asked = sum(bytes(one) == _PERHAPS_A_REQUEST for one in known)
+        if count > 1 and count - asked <= 1:
+            return _OPEN_REQUEST
         if count > 1:
             return _LATER if later else Outcome(Verdict.FAIL, count)
         if count + hidden > 1:

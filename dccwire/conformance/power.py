@@ -160,6 +160,8 @@ class StartUp(_PowerOn):
         elif sent.data != RESET_PACKET:
             if sent.mode is Mode.OPERATIONS or not is_service(sent.data):
                 self._judge(heard.start)
+            elif not self._lacking and not self._missed:
+                self._tally.add(PASSED, [heard.start])
             else:  # of service mode, which rule 50 is about, or perhaps
                 self._tally.add(_SERVICE, [heard.start])
             self._start = None

@@ -145,8 +145,9 @@ class AfterDecoderReset(Watch):
 
     def _judge(self, heard: Heard, last: Heard) -> None:
         sent = heard.sent
-        meant = sent.mode is Mode.SERVICE and self.session.programming_track is not False
-        about = sent.right and sent.data[0] in _LIKE_REGISTERS and not meant
+        track = self.session.programming_track
+        service = sent.mode is Mode.SERVICE and track is not False
+        about = sent.right and sent.data[0] in _LIKE_REGISTERS and not (service and track)
         count, least = heard.number - last.number - 1, AFTER_DECODER_RESET.limit.least
         lasted, error = heard.start - last.end, self.error + last.within
         if count >= least and lasted - error >= least * SHORTEST_PACKET_NS:
@@ -163,8 +164,13 @@ class AfterDecoderReset(Watch):
             note = "with ten packets or ten packet times between, not with both (X37)"
             outcome = Outcome(Verdict.UNDECIDED, count, note)
             if few and soon:
-                unknown = Outcome(Verdict.UNDECIDED, count, UNKNOWN_MODE)
-                outcome = unknown if sent.mode is None else Outcome(Verdict.FAIL, count)
+                outcome = Outcome(Verdict.FAIL, count)
+            if service and self._told:
+                return
+            if service:
+                outcome = _MEANT._replace(value=count)
+            elif outcome.verdict is Verdict.FAIL and sent.mode is None:
+                outcome = Outcome(Verdict.UNDECIDED, count, UNKNOWN_MODE)
             self._tally.add(outcome, [heard.start])
             self._told = True
         self._missed += not sent.right

@@ -46,6 +46,7 @@ CYCLED = "behind a time without signal: whether the power was off decides"
 PERHAPS_OPERATIONS = (
     "or packets to 112 to 127 behind a reset: what the track is for decides (say it in the session)"
 )
+OF_RECOVERY = "or the recovery of a write that is not recorded: record it from its begin"
 OPEN_END = "not 1; whether programming has ended decides"
 SHORT_RESETS = "resets among service mode packets behind fewer ones (the text is not clear)"
 
@@ -97,6 +98,9 @@ class ServiceMode(Watch):
             self._left = False
         elif heard.sent.right and is_service(data):
             self._look_closer(heard)
+            if data[0] == 0 and heard.ones < r.PREAMBLE.limit.least:  # a lock is nothing else (X24)
+                self._judge_preamble(heard)
+                self._judge_preambles()
         elif heard.sent.right and data not in (RESET_PACKET, IDLE_PACKET):
             self._left = True
         if data == RESET_PACKET and groups.within and heard.ones < r.PREAMBLE.limit.least:
@@ -145,30 +149,40 @@ class ServiceMode(Watch):
             possible = accesses(group, page, self.session)
             counted = () if group.kind is Kind.OTHER else by_count(group, possible, page)
             doubt = self._doubt(group)
-            found = (*self._preambles, *by_order(group, possible), *counted)
-            for rule, outcome, time in found:
-                open_ = bool(doubt) and outcome.verdict is Verdict.FAIL
-                unsure = Outcome(Verdict.UNDECIDED, outcome.value, doubt)
-                self._add(rule, unsure if open_ else outcome, time)
-            self._preambles.clear()
+            self._judge_preambles(doubt)
+            for rule, outcome, time in (*by_order(group, possible), *counted):
+                self._add_doubted(rule, outcome, time, doubt)
             if not group.unsure:
                 self._note(group)
             self._follow_page(group)
+
+    def _judge_preambles(self, doubt: str = "") -> None:
+        for rule, outcome, time in self._preambles:
+            self._add_doubted(rule, outcome, time, doubt)
+        self._preambles.clear()
+
+    def _add_doubted(self, rule: Rule, outcome: Outcome, time: int, doubt: str) -> None:
+        if doubt and outcome.verdict is Verdict.FAIL:
+            outcome = Outcome(Verdict.UNDECIDED, outcome.value, doubt)
+        self._add(rule, outcome, time)
 
     def _doubt(self, group: Group) -> str:
         """Why it may not be of service mode.
 
         Where the session does not say what the track is for, a locomotive at 112 to 127 may be
-        meant; signs of that are fewer resets than lead a sequence, one packet alone, and short
-        preambles, and two of them leave doubt (our choice).
+        meant; signs of that are fewer resets than lead a sequence together with short preambles,
+        and one packet alone (our choice). A write behind the recording's begin may be the last of
+        one before.
         """
         if group.unsure:
             return UNKNOWN_MODE
         if group.earlier is None:
             few = group.before.count < COUNTS.resets and not group.cut
-            signs = few + (group.count < ANSWERABLE) + (not group.long)
+            signs = few + 2 * (group.count < ANSWERABLE) + (not group.long)
             self._meant = self.session.programming_track is True or signs < 2
-        return "" if self._meant else PERHAPS_OPERATIONS
+        if not self._meant:
+            return PERHAPS_OPERATIONS
+        return OF_RECOVERY if group.may_recover else ""
 
     def _follow_page(self, group: Group) -> None:
         """Keep what the page register holds; data registers behind a power cycle (footnote 3)."""

@@ -29,6 +29,7 @@ Found: TypeAlias = Iterator[tuple[Rule, Outcome, int]]
 """What a rule says, and of when."""
 
 
+AT_THE_END = "that the recording ends within: a longer one decides"
 DIFFER = "of packets that differ: a decoder obeys identical ones alone (S-9.2.3 §E)"
 ANSWERED_OR_OTHER = f"{ANSWERED}, or they are of another mode (say which in the session)"
 IN_ONE_MODE = "in the one mode or the other: which is in use decides (say it in the session)"
@@ -69,8 +70,10 @@ def counted(group: Group, least: int) -> Outcome | None:
     """Whether the packets of a group are enough."""
     if group.count >= least:
         return Outcome(Verdict.PASS, group.count, DIFFER * group.differs)
-    if group.uncounted:
+    if group.cut or (group.unsure and group.uncounted):
         return None
+    if group.uncounted:
+        return Outcome(Verdict.UNDECIDED, group.count, AT_THE_END)
     return _short(group, group.count, lost=group.lost)
 
 
@@ -79,8 +82,10 @@ def recovered(group: Group, least: int) -> Outcome | None:
     count = group.surplus + group.after.count
     if count >= least:
         return Outcome(Verdict.PASS, count)
-    if group.uncounted or group.ended is End.RECORDING:
+    if group.cut or (group.unsure and group.ended is End.RECORDING):
         return None
+    if group.ended is End.RECORDING:
+        return Outcome(Verdict.UNDECIDED, count, AT_THE_END)
     lost = group.lost or group.after.missed or group.ended is End.GAP
     return _short(group, count, lost=lost)
 

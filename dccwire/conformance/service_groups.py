@@ -138,6 +138,13 @@ class Group:
         return self.missed or begun or (self.ended is End.GAP and not self.after.count)
 
     @property
+    def may_recover(self) -> bool:
+        """Whether it may be the recovery of a write that was not recorded, resets before it too."""
+        unseen = self.earlier is None and (self.before.cut or self.before.missed)
+        longest = COUNTS.recovery if self.target.direct else COUNTS.long_recovery
+        return unseen and self.kind is Kind.WRITE and self.before.count < longest
+
+    @property
     def surplus(self) -> int:
         """Identical packets beyond those that are enough, and resets among them."""
         return max(0, min(self.same, self.run - ENOUGH)) + self.folded
@@ -268,7 +275,9 @@ class Groups:
     def _take_reset(self, heard: Heard, lasted: int, *, paused: bool) -> list[Group]:
         group, held = self._group, self._intruder is not None
         if self._resets.count:
-            doubt, within = "", not paused
+            falls_short = group is not None and group.kind is Kind.WRITE
+            falls_short &= paused and self._resets.count < COUNTS.recovery
+            doubt, within = ANSWERED * falls_short, not paused or falls_short
         else:
             within = group is not None and group.kind is Kind.WRITE and not held
             doubt = ANSWERED if group is not None and group.count > 1 else ""

@@ -223,14 +223,14 @@ WINDOW = _rule(
 )
 LIMITED = _rule(
     84,
-    "programming current above 250 mA",
-    _words("§B 3.", "for at most 100 ms"),
+    "time that the track carries more than 250 mA",
+    _words("§B 3.", "100 ms or less"),
     Force.SHOULD,
     needs=CURRENT,
 )
 OVERLOAD = _rule(
     85,
-    "current 100 ms behind the first packet of power-up",
+    "current once 100 ms have passed since the first packet with power",
     _words("§E, Power-On Cycle", "at most 250 mA"),
     Force.SHOULD,
     needs=CURRENT,

@@ -54,7 +54,7 @@ _PROBE_NS = 200
 _PROBE_SHARE = 0.1
 """Or by so much of it (common practice, no source)."""
 
-NOISE = "single ones may be noise at the place of the probe (E5)"
+NOISE = "single ones may be noise where the probe is (E5)"
 
 _FALLEN = "before a stretch without a level, whose edge may be of power that fell"
 _BESIDE = "beside merged pulses, known only to their width (M8)"

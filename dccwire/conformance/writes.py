@@ -61,7 +61,9 @@ FLAGS_TO_CONSISTS = rule(
 )
 _CONSISTS = "the session's consist addresses: say them with consists = [...]"
 _PERHAPS = Outcome(
-    Verdict.UNDECIDED, note=f"with packets between to what may be its consist: needs {_CONSISTS}"
+    Verdict.UNDECIDED,
+    note=f"with packets between to what may be its consist: needs {_CONSISTS}, and consist = ... "
+    "of its locomotive, 0 for none",
 )
 _AGAINST = Outcome(
     Verdict.UNDECIDED,

@@ -215,8 +215,8 @@ def find_direct_mode(setup: Setup = DEFAULT) -> Session[bool]:
 def factory_reset(setup: Setup = DEFAULT) -> Session[bool]:
     """Set all CVs to the manufacturer's values, by the sequence of register mode (P11).
 
-    CV 8 reads 255 until all are stored, which may take some power-on cycles. The result says
-    whether the write was acknowledged.
+    Until all are stored, which may take some power-on cycles, 255 is read from CV 8. The result
+    says whether the write was acknowledged.
     """
     target = Register(8)
     sequencer = Sequencer(target, setup)

@@ -122,7 +122,7 @@ TEXTS = {
     80: ("where direct and paged mode failed", "S-9.2.3 Appendix A", Force.SHOULD),
     82: ("60 mA more, for 5 to 7 ms", "S-9.2.3 §D, Basic Acknowledgment", Force.REPORT),
     83: ("from the second packet on", "S-9.2.3 §D (P17)", Force.REPORT),
-    84: ("for at most 100 ms", "S-9.2.3 §B 3.", Force.SHOULD),
+    84: ("100 ms or less", "S-9.2.3 §B 3.", Force.SHOULD),
     85: ("at most 250 mA", "S-9.2.3 §E, Power-On Cycle", Force.SHOULD),
     93: ("behind page 1", "S-9.2.3 §E footnote 4", Force.SHOULD),
     94: ("00 00 00", "S-9.2.3 §E", DEFINED),

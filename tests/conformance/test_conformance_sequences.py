@@ -222,7 +222,11 @@ def test_rule_38_a_reset_with_nothing_of_the_kind_behind_it_passes() -> None:
 def test_rule_38_exempts_service_mode() -> None:
     """Which a reset leads into, unless the session says that none is meant."""
     packets = RESET, "7C 04 05"
-    assert of(38, *packets).verdict is NOT_EXERCISED
+    assert of(38, *packets).verdict is UNDECIDED
+    found = of(38, RESET, *["7C 04 05"] * 3)
+    assert (found.verdict, found.measured) == (UNDECIDED, 1)
+    assert "programming_track = true" in found.note
+    assert of(38, *packets, session=Session(programming_track=True)).verdict is NOT_EXERCISED
     assert of(38, *packets, session=Session(programming_track=False)).verdict is FAIL
     assert of(38, "7C 04 05", "05 00", "7C 04 05").verdict is FAIL
     assert of(38, "05 00", "6F 60").verdict is NOT_EXERCISED

@@ -236,7 +236,7 @@ def pauses(text: str) -> list[tuple[int, bool]]:
         ("irww_r", [(2, False), (2, False), (32, True)]),
         ("irv_r", [(2, False)]),
         ("ir_rv", [(2, False)]),
-        ("irwr_r", [(2, False)] * 2),
+        ("irwr_r", [(2, False), (2, False), (32, True)]),
         ("irvr", [(2, False)]),
     ],
 )

@@ -227,7 +227,7 @@ def test_a_half_bit_in_neither_window_is_not_counted_twice() -> None:
     for place in range(14, 18):
         report = judge(three({ZERO + place: 75}))
         assert failing(report) == {5: 1}
-        assert result(report, 5).note == "single ones may be noise at the place of the probe (E5)"
+        assert result(report, 5).note == "single ones may be noise where the probe is (E5)"
 
 
 def test_a_longer_error_widens_the_windows() -> None:
