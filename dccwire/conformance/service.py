@@ -100,6 +100,9 @@ class ServiceMode(Watch):
             self._look_closer(heard)
             if data[0] == 0 and heard.ones < r.PREAMBLE.limit.least:  # a lock is nothing else (X24)
                 self._judge_preamble(heard)
+                if not self._preambles:  # what stood before it was not needed
+                    doubt = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
+                    self._preambles.append((r.PREAMBLE, doubt, heard.start))
                 self._judge_preambles()
         elif heard.sent.right and data not in (RESET_PACKET, IDLE_PACKET):
             self._left = True

@@ -329,7 +329,8 @@ class Groups:
     def _recovers(self, group: Group, data: bytes) -> bool:
         """Whether a packet is the same write again, among resets before the recovery is over."""
         count = self._resets.count
-        enough = group.kind is Kind.WRITE and group.same >= ENOUGH and self._intruder is None
+        written = group.same >= ENOUGH or group.cut or group.lost  # perhaps
+        enough = group.kind is Kind.WRITE and written and self._intruder is None
         return enough and 0 < count < COUNTS.recovery - group.surplus and data == group.data
 
     def _take_other(self, heard: Heard) -> list[Group]:

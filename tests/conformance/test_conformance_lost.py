@@ -430,3 +430,32 @@ def test_what_is_certain_is_no_less_strict() -> None:
     assert (verdict(lone, 42), verdict(wrong, 42)) == (UNDECIDED, FAIL)
     for report in (lone, wrong):
         assert (report.well(), report.well(certain=True)) == (True, False)
+
+
+def test_a_lock_needs_a_long_preamble_wherever_it_stands() -> None:
+    """Its bytes can be nothing else (X24); ones before it may be hidden."""
+    lock = packet(0, 0xF9, 5)
+    for before, ones, level in ((IDLE, 14, UNDECIDED), (lock, 14, FAIL), (IDLE, 21, PASS)):
+        packets = [IDLE] * 4 + [before, lock] + [IDLE] * 4
+        found = check([edges(halves(packets, ones=ones))], resolution_ns=1)
+        assert verdict(found, 49) is (NOT_EXERCISED if level is PASS else level)
+        assert found.well(certain=True) is (level is PASS)
+
+
+def test_a_recording_that_begins_in_a_recovery_fails_nothing() -> None:
+    """Resets and the same write once more are the end of what was not recorded."""
+    whole = [IDLE] * 4 + [RESET] * 3 + [SET_CV] * 5 + [RESET] * 5 + [SET_CV] + [IDLE] * 4
+    for first in range(len(whole)):
+        report = check([edges(halves(whole[first:], ones=21))], resolution_ns=1, session=SETUP)
+        hidden = {50}  # power is said to have come on where the recording begins
+        assert failing(report) - hidden == set(), first
+
+
+def test_one_packet_of_service_mode_alone_may_be_a_locomotive_s() -> None:
+    """What the track is for decides: then other rules fail."""
+    packets = [IDLE] * 20 + [RESET] * 3 + [SET_CV] + [IDLE] * 4
+    for meant, rules in ((None, set()), (True, {57, 58, 76, 53}), (False, {21, 30, 38})):
+        session = Session(programming_track=meant)
+        report = check([edges(halves(packets, ones=21))], resolution_ns=1, session=session)
+        assert failing(report) == rules
+        assert report.verdict is (FAIL if rules else UNDECIDED)
