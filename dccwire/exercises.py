@@ -17,6 +17,7 @@ from dccwire.accessory import BasicAccessory
 from dccwire.address import PROGRAMMING_TRACK, AccessoryAddress, LongAddress, Mode, ShortAddress
 from dccwire.drawing import Explanation, explain
 from dccwire.errors import CallError, FieldError, member
+from dccwire.fields import Functions
 from dccwire.framing import to_bits
 from dccwire.instructions import (
     CvAccessLongForm,
@@ -96,14 +97,15 @@ class Exercise:
             told = f"{base} are expected, {given.strip()!r} was given"
             return Mark(False, told, readable=False)
         if len(plain) != len(solution):
-            told = f"{len(solution)} bits are expected, {len(plain)} were given"
+            told = f"{len(solution)} bits are expected, {len(plain)} given"
             return Mark(False, told, readable=False)
         wrong = [at for at, bit in enumerate(plain) if bit != solution[at]]
         return Mark(False, "; ".join(self._bit(at, plain[at]) for at in wrong))
 
     def _mark_field(self, given: str) -> Mark:
         one: Any = self.packet.instructions[0]
-        kind, listed = one.kinds[self.asked], re.sub(r"[,\s]+", ",", given)
+        kind = one.kinds[self.asked]
+        listed = re.sub(r"[,\s]+", ",", given) if isinstance(kind, Functions) else given
         try:
             other = replace(one, **{self.asked: kind.from_text(self.asked, listed)})
         except CallError as error:

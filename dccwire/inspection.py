@@ -131,7 +131,7 @@ def _inspect_bytes(
     if wrong and (fits or later):
         right = data[-1] ^ wrong
         message = f"error byte {data[-1]:02X}, where the bytes before it give {right:02X}"
-        clause, hint = "S-9.2 §B, Byte Three", _columns(wrong, len(data), place)
+        clause, hint = "S-9.2 §B, Byte Three", _columns(wrong, len(data))
         where = place(len(data) - 1, 1)
         said.append(Finding(Reason.ERROR_BYTE, message, clause, *where, hint))
     if fits:
@@ -141,13 +141,13 @@ def _inspect_bytes(
     return Inspection(data, packet, unverified, ones, tuple(said))
 
 
-def _columns(wrong: int, size: int, place: Place) -> str:
+def _columns(wrong: int, size: int) -> str:
     """In which columns the exclusive OR differs, and which bits stand in the only one."""
     first, *others = (number for number in range(7, -1, -1) if wrong >> number & 1)
     named = ", ".join(map(str, (first, *others)))
     differs = f"the exclusive OR differs in column{'s' * bool(others)} {named} of the bytes"
-    bits = either(place(byte, 1)[0] + 7 - first for byte in range(size))
-    return differs if others else f"{differs}: if one bit of them alone is wrong, it is bit {bits}"
+    alone = f"bit {first} of byte {either(range(size))}, nobody can tell which"
+    return differs if others else f"{differs}: if one bit alone is wrong, it is {alone}"
 
 
 def _inspect_bits(bits: Bits, mode: Mode) -> Inspection:
@@ -285,6 +285,10 @@ def _framing(event: Event, mode: Mode) -> Iterator[Finding]:
             known = decode_or_none(event.data + bytes((error,)), mode)
             if known and f"{error:08b}".startswith(event.bits):
                 hint = f"if the next byte is the error byte, they say {known}"
+            if begun and not event.bits and len(event.data) >= SHORTEST and error:
+                right = event.data[-1] ^ error
+                ends = f"the last bit, its end bit, must be 1, and its error byte {right:02X}"
+                hint = "; ".join(filter(None, (hint, f"if the packet ends here, {ends}")))
         case PacketReceived():
             message = f"another packet, {event.data.hex(' ').upper()}"
             if not event.error_byte_right:

@@ -432,7 +432,16 @@ def test_explain_draws_and_compares(run, tmp_path) -> None:
     assert "bits 3-0: speed=4, speed=5" in told[1]
     assert run("explain", "377443", "--against", "377543")[0] == 1
     bits = "1" * 14 + "0" + "0".join(f"{one:08b}" for one in bytes.fromhex("377443")) + "1"
-    assert run("explain", "--bits", bits, "--against", bits)[1].splitlines()[2] == "no bit differs"
+    assert run("explain", "--bits", bits, "--against", bits)[1].splitlines()[2:4] == [
+        "no bit of the bytes differs",
+        "",
+    ]
+    other = f"{bits[:23]}1{bits[24:-1]}0"
+    told = run("explain", "--bits", bits, "--against", other)[1]
+    assert "start bit of byte 1: 0, 1\npacket end bit: 1, 0\n" in told
+    for option in (["--half-bits"], ["--svg", str(svg)]):
+        status, _, err = run("explain", "377443", *option, "--against", "377542")
+        assert (status, err.split(":")[1]) == (2, f" {option[0]}")
     status, _, err = run("explain", "377443", "377542", "--svg", str(svg))
     assert (status, err) == (
         2,

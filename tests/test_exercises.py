@@ -100,7 +100,7 @@ def of(ask: Ask, text: str) -> Exercise:
 def test_what_is_no_answer_is_told_as_that() -> None:
     """Too few bits, letters for bits; functions in any order are right."""
     one = of(Ask.BITS, "FunctionGroupOne")
-    assert one.mark("1001").told == "8 bits are expected, 4 were given"
+    assert one.mark("1001").told == "8 bits are expected, 4 given"
     assert one.mark("12").told == "0 and 1 are expected, '12' was given"
     assert of(Ask.ERROR_BYTE, "").mark("4").told == "two hex digits are expected, '4' was given"
     two = next(
@@ -178,6 +178,11 @@ def test_the_command_asks_marks_and_counts(
         (answers, 0, "3 of 3 right; another --seed than 1 sets others"),
         ([*answers[:2], "00"], 1, "2 of 3 right; another --seed than 1 sets others"),
         (answers[:1], 1, "1 of 1 right, 2 not answered; another --seed than 1 sets others"),
+        (
+            [answers[0], "", "?", answers[2]],
+            1,
+            "2 of 2 right, 1 not answered; another --seed than 1 sets others",
+        ),
         (["?", *answers], 0, "3 of 3 right; another --seed than 1 sets others"),
     ):
         monkeypatch.setattr("sys.stdin", iter([f"{one}\n" for one in given_]))

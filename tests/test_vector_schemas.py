@@ -134,7 +134,7 @@ def test_kept_bytes_fit_beside_an_address_and_an_error_byte(name: str) -> None:
         ("refused", {"reason": "cut-off"}),
         ("refused", {"bytes": "3"}),
         ("refused", {"clause": ""}),
-        ("refused-values", {"reason": "length"}),
+        ("refused-values", {"reason": "error-byte"}),
         ("refused-values", {"text": "FF 00 FF"}),
         ("accessory", {"findings": "reserved"}),
         ("accessory", {"bytes": "9F F8"}),

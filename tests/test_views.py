@@ -71,6 +71,7 @@ def test_a_packet_does_not_differ_from_itself(packet: Packet) -> None:
     found = difference(bytes(packet), explain(bytes(packet), mode=packet.mode), mode=packet.mode)
     assert found.bits == ()
     assert "no bit differs" in str(found).splitlines()
+    assert found.framing == ()
 
 
 def test_the_signal_is_drawn_to_scale() -> None:

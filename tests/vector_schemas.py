@@ -217,7 +217,8 @@ def refused() -> Schema:
 
 def refused_values() -> Schema:
     """The schema of packets in words that cannot be built."""
-    reasons = {"enum": [Reason.FIELD.value, Reason.COMBINATION.value, Reason.TEXT.value]}
+    known = Reason.FIELD, Reason.COMBINATION, Reason.TEXT, Reason.LENGTH
+    reasons = {"enum": [one.value for one in known]}
     text = {"type": "string", "pattern": "^\\S.*: \\S.*$"}
     plain: Schema = {
         "mode": {"enum": [one.value for one in Mode]},

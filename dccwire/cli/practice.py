@@ -38,14 +38,15 @@ def _practice(given: argparse.Namespace) -> int:
         _tell(one.question, f"{number + 1}. ")
         flush()
         for answer in answers:
-            if (mark := one.mark(answer)).readable:
+            if not answer.strip() or (mark := one.mark(answer)).readable:
                 break
-            _tell(f"{mark.told}: once more", "   ")
+            _tell(f"{mark.told}: once more, or an empty line to go on", "   ")
             flush()
         else:
             break
-        answered, right = answered + 1, right + mark.right
-        _tell(mark.told if mark.right else f"{mark.told}; the answer is {one.answer}", "   ")
+        if answer.strip():
+            answered, right = answered + 1, right + mark.right
+            _tell(mark.told if mark.right else f"{mark.told}; the answer is {one.answer}", "   ")
     left = f", {given.count - answered} not answered" * (answered < given.count)
     say(f"{right} of {answered} right{left}; another --seed than {given.seed} sets others")
     return int(right < given.count)

@@ -235,6 +235,9 @@ def _explain(given: argparse.Namespace) -> int:
 
     between, drawn, against = chain([""], repeat("\n")), list[str](), None
     width = get_terminal_size((80, 24)).columns if given.width is None else given.width
+    for option, asked in (("--half-bits", given.half_bits), ("--svg", given.svg)):
+        if given.against is not None and asked:
+            raise FieldError(option, "no --against beside it", given.against)
     if given.against is not None:
         other = _read_bytes_or_bits(given)(" ".join(given.against))
         against = explain(other, mode=_mode(given))

@@ -47,6 +47,25 @@ class Difference:
             if (one ^ other) >> number & 1
         )
 
+    @property
+    def framing(self) -> tuple[str, ...]:
+        """What differs of the framing, in words, where bits were given of both.
+
+        >>> from dccwire.framing import to_bits
+        >>> data = bytes.fromhex("377443")
+        >>> difference(explain(to_bits(data, 14)), explain(to_bits(data, 12))).framing
+        ('preamble: 14 ones, 12 ones',)
+        """
+        if not (self.one.framed and self.other.framed):
+            return ()
+        return tuple(
+            f"{name}: {first}, {second}"
+            for (name, first), (_, second) in zip(
+                _framing_of(self.one), _framing_of(self.other), strict=False
+            )
+            if first != second
+        )
+
     def __str__(self) -> str:
         return self.text()
 
@@ -98,7 +117,9 @@ class Difference:
 
     def _counts(self) -> Iterator[str]:
         number = counted(len(self.bits), "bit") if self.bits else "no bit"
-        yield f"{number} differ{'s' * (len(self.bits) < 2)}"
+        of_bytes = " of the bytes" * self.one.framed
+        yield f"{number}{of_bytes} differ{'s' * (len(self.bits) < 2)}"
+        yield from self.framing
         one, other = (len(one.inspection.data) for one in (self.one, self.other))
         if one != other:
             yield f"{one} bytes against {other}"
@@ -141,6 +162,15 @@ def difference(
         each if isinstance(each, Explanation) else explain(each, mode=mode) for each in (one, other)
     )
     return Difference(first, second)
+
+
+def _framing_of(one: Explanation) -> Iterator[tuple[str, str]]:
+    """Each part of the framing by its name, as it was given."""
+    yield "preamble", counted(one.inspection.preamble or 0, "one")
+    for byte in range(len(one.inspection.data) + 1):
+        at = one.sent(byte) - 1
+        name = one.part(at)[0] if at < len(one.bits) else "packet end bit"
+        yield name, one.bits[at : at + 1].bin or "missing"
 
 
 def _bits(explanation: Explanation, byte: int) -> str:

@@ -96,7 +96,7 @@ def _body(explanation: Explanation, *, half_bits: bool) -> Iterator[str]:
     if explanation.rows:
         yield from table(
             "bit by bit",
-            ("sent", "byte", "bits", "layout", "meaning", "clause"),
+            ("sent", "byte", "bits", "layout", "meaning"),
             (_cells(row) for row in table_rows(explanation)),
         )
     if inspection.packet or inspection.unverified:
@@ -114,7 +114,7 @@ def _cells(row: Row) -> tuple[object, ...]:
         words = f"{bits_in_words(row.first, row.first - len(row.letters) + 1)}: {words}"
     bits = shown(row.bits) if row.letters and row.bits else row.bits
     layout = shown(row.letters, row.first) if row.letters else ""
-    return row.sent, row.byte, bits, layout, words, row.clause
+    return row.sent, row.byte, bits, layout, ", ".join(filter(None, (words, row.clause)))
 
 
 _KEPT = frozenset(
