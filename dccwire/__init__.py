@@ -8,9 +8,9 @@ short 55: SpeedAndDirection forward=yes c=1 speed=4
 6
 
 Loaded when asked for: `dccwire.cv` (what configuration variables hold), `dccwire.programming` (what
-a programmer sends), `dccwire.decoder` (a simulated decoder), and, with the packages that `pip
-install 'dccwire[capture]'` brings, `dccwire.recordings` and `dccwire.conformance` (read and judge
-recordings), which `from dccwire import *` leaves out.
+a programmer sends), `dccwire.consists` (units that run as one), `dccwire.decoder` (a simulated
+decoder), and, with the packages that `pip install 'dccwire[capture]'` brings, `dccwire.recordings`
+and `dccwire.conformance` (read and judge recordings), which `from dccwire import *` leaves out.
 """
 
 # ruff: noqa: F403 - the lists of the rooms are what is exported
@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from dccwire import conformance as conformance
+    from dccwire import consists as consists
     from dccwire import cv as cv
     from dccwire import decoder as decoder
     from dccwire import programming as programming
@@ -57,7 +58,7 @@ _LATER = {
 }
 """What is loaded when first asked for, so that importing stays light: names to their rooms."""
 
-_ROOMS = ("conformance", "cv", "decoder", "programming", "station", "recordings")
+_ROOMS = ("conformance", "consists", "cv", "decoder", "programming", "station", "recordings")
 """The same, as rooms; the first and the last need packages that may not be installed."""
 
 _CORE = ("accessory", "address", "errors", "instructions", "packet", "service_mode")

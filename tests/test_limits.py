@@ -144,6 +144,7 @@ OWN: dict[str, dict[str, Any]] = {
     "cv.changes": {"_LATE": {1, 15, 16, 17, 18, 19, 29}},
     # from memory: RCN-217, a cutout from 29 to 471 µs behind the end bit
     "faults.conditions": {"_CUTOUT": (29_000, 471_000)},
+    "consists.obedience": {"_SIDE": 14, "_COLUMN": 22},
     "decoder.state": {"AT_ONCE": (0, 0)},
     "framing": {"MOST_BYTES": 16},
     "inspection": {"MOST_WRONG": 2},

@@ -36,6 +36,7 @@ _HOMES = {
     "drive": ("drive",),
     "durations": ("duration",),
     "cvs": ("cv",),
+    "consists": ("consist",),
     "practice": ("practice",),
 }
 """Where the commands stand: each loads what it needs alone."""

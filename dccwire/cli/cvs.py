@@ -28,8 +28,9 @@ _USE = (
     "CV VALUE pairs, or a value such as 'ExtendedAddress address=1205', or both, to change the "
     "fields named: 29 6 Configuration speed_table=yes"
 )
+ON_MAIN = "Writing a CV on the main changes every decoder at that address."
 _CAUTION = (
-    "Writing a CV on the main changes every decoder at that address. A programming track should be "
+    f"{ON_MAIN} A programming track should be "
     "limited in energy: to 250 mA, where it lasts longer than 100 ms (recommended by S-9.2.3 §B)."
 )
 _POWER = "The track is switched on with the first packet: the resets are the power-on cycle."
@@ -134,7 +135,9 @@ def _compare(given: argparse.Namespace, decoder: cv.DecoderKind) -> None:
     if given.packets is not None:
         ids = RESET_CVS[decoder]
         resets = any(new.get(cv) == FACTORY_RESET != old.get(cv) for cv in ids)  # or it is refused
-        return _plan(_steps(old, new, given, decoder), resets, given)
+        steps = _steps(old, new, given, decoder)
+        power = any(one.power_on for one in steps)
+        return say_plan(steps, [_CAUTION, *[_POWER] * power, *[_RESET] * resets], given.json)
     changes = cv.difference(old, new)
     for one in changes:
         if given.json:
@@ -146,14 +149,13 @@ def _compare(given: argparse.Namespace, decoder: cv.DecoderKind) -> None:
         say("no differences")
 
 
-def _plan(steps: list[Step], resets: bool, given: argparse.Namespace) -> None:
-    """A plan with the cautions as comments, or a JSON object a line without them."""
-    if given.json:
+def say_plan(steps: Iterable[Step], notes: Iterable[str], as_json: bool) -> None:
+    """A plan with its notes as comments, or a JSON object a line without them."""
+    if as_json:
         for step in steps:
             plain = {"repeat": step.count, "preamble": step.preamble}
             say(json.dumps({**plain, "packet": step.packet.to_dict()}))
         return
-    notes = [_CAUTION, *[_POWER] * any(one.power_on for one in steps), *[_RESET] * resets]
     for line in (line for note in notes for line in wrapped(note, 78)):
         say(f"# {line}")
     for step in steps:

@@ -6,12 +6,8 @@ Room: values and how they are read from TOML; nothing is judged here.
 from __future__ import annotations
 
 import os
-import tomllib
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from enum import StrEnum
-from typing import Any, TypeVar
 
 from dccwire.address import (
     AccessoryAddress,
@@ -21,9 +17,21 @@ from dccwire.address import (
     ShortAddress,
 )
 from dccwire.conformance.expectations import Expectation
-from dccwire.errors import DccwireError, FieldError, Reason, RecordingError, ShapeError, TextError
+from dccwire.documents import (
+    Keys,
+    made,
+    plain_from_toml,
+    read_address,
+    read_count,
+    read_each,
+    read_some,
+    read_table,
+    read_text,
+    read_truth,
+)
+from dccwire.errors import DccwireError, FieldError, Reason, RecordingError, ShapeError
 from dccwire.instructions.speed_and_direction import STEPS
-from dccwire.notation import address_from_text, address_text
+from dccwire.notation import address_text
 from dccwire.packet import Packet
 from dccwire.wording import either
 
@@ -123,7 +131,7 @@ class Session:
         >>> Session.from_dict({"consists": [7], "power_on_s": [0.5]}).power_on_ns
         (500000000,)
         """
-        return cls(**_read(plain, "", _KEYS))
+        return cls(**read_table(plain, "", _KEYS, "session"))
 
 
 def read_session(path: str | os.PathLike[str]) -> Session:
@@ -139,55 +147,12 @@ def read_session(path: str | os.PathLike[str]) -> Session:
         raise RecordingError(Reason.FILE, str(path), error.strerror or str(error)) from None
     except UnicodeDecodeError as error:
         raise RecordingError(Reason.FORMAT, str(path), f"is no TOML: {error}") from None
-    try:
-        plain = tomllib.loads(text)
-    except (
-        RecursionError,
-        ValueError,
-    ) as error:  # brackets too deep, a number too long, or no TOML
-        last = f"at line {text.rstrip().count(chr(10)) + 1}, the last"
-        told = str(error).replace("at end of document", last)
-        raise RecordingError(Reason.FORMAT, str(path), f"is no TOML: {told}") from None
+    plain = plain_from_toml(text, str(path))
     try:
         return Session.from_dict(plain)
     except DccwireError as error:
         error.add_note(f"in the session {path}")
         raise
-
-
-_Reader = Callable[[Any, str], Any]
-
-
-def _read(plain: object, path: str, keys: Mapping[str, tuple[str, _Reader]]) -> dict[str, Any]:
-    """The fields of a table, by the keys that it may have: whose field each is, and how to read."""
-    if not isinstance(plain, dict):
-        raise ShapeError(path or "session", "a table", plain)
-    read: dict[str, Any] = {}
-    for key, value in plain.items():
-        where = f"{path}{'.' * bool(path)}{key}"
-        if key not in keys:
-            near = get_close_matches(str(key)[:40], keys, n=1, cutoff=0.4)
-            hint = f"perhaps {near[0]}" if near else f"known are {', '.join(keys)}"
-            raise ShapeError(where, "a known key", value, hint)
-        field, reader = keys[key]
-        try:
-            read[field] = reader(value, where)
-        except (FieldError, TextError) as error:
-            raise _placed(error, where) from None
-    return read
-
-
-def _placed(error: DccwireError, where: str) -> DccwireError:
-    """The error, with the key that it is about, once."""
-    if not hasattr(error, "__notes__"):
-        error.add_note(f"in {where}")
-    return error
-
-
-def _truth(value: object, path: str) -> bool:
-    if not isinstance(value, bool):
-        raise ShapeError(path, "true or false", value)
-    return value
 
 
 def _access(value: object, path: str) -> Access:
@@ -197,53 +162,18 @@ def _access(value: object, path: str) -> Access:
     return known[value]
 
 
-def _count(value: object, path: str) -> int:
-    if type(value) is not int:
-        raise ShapeError(path, "a whole number", value)
-    return value
-
-
 def _ns(value: object, path: str) -> int:
     if type(value) not in (int, float) or not 0 <= value < 1e9:  # type: ignore[operator]
         raise ShapeError(path, "seconds, 0 or more", value)
     return round(value * 1e9)  # type: ignore[operator]
 
 
-def _text(value: object, path: str) -> str:
-    if not isinstance(value, str):
-        raise ShapeError(path, "a text", value)
-    return value
-
-
-def _each(reader: _Reader) -> _Reader:
-    def read(value: object, path: str) -> tuple[Any, ...]:
-        if not isinstance(value, list):
-            hint = f"a table in it begins with [[{path}]]" if isinstance(value, dict) else ""
-            raise ShapeError(path, "a list", value, hint)
-        return tuple(reader(one, f"{path}[{place}]") for place, one in enumerate(value))
-
-    return read
-
-
-def _some(reader: _Reader) -> _Reader:
-    def read(value: object, path: str) -> tuple[Any, ...]:
-        if value == []:
-            raise ShapeError(path, "a table or more", value, "leave the key out")
-        return _each(reader)(value, path)  # type: ignore[no-any-return]
-
-    return read
-
-
-def _address(value: object, path: str) -> Address:
-    return address_from_text(_text(value, path))
-
-
-_EXPECTED: dict[str, tuple[str, _Reader]] = {
-    "to": ("to", _address),
-    "what": ("what", _text),
-    "packet": ("packet", lambda value, path: Packet.from_text(_text(value, path))),
-    "at_least": ("at_least", _count),
-    "at_most": ("at_most", _count),
+_EXPECTED: Keys = {
+    "to": ("to", read_address),
+    "what": ("what", read_text),
+    "packet": ("packet", lambda value, path: Packet.from_text(read_text(value, path))),
+    "at_least": ("at_least", read_count),
+    "at_most": ("at_most", read_count),
     "from_s": ("from_ns", _ns),
     "until_s": ("until_ns", _ns),
 }
@@ -252,58 +182,48 @@ _EXPECTED: dict[str, tuple[str, _Reader]] = {
 def _expectation(value: object, path: str) -> Expectation:
     if value == {}:
         raise ShapeError(path, either(_EXPECTED), value)
-    fields = _read(value, path, _EXPECTED)
+    fields = read_table(value, path, _EXPECTED)
     if "until_ns" in fields and fields["until_ns"] < fields.get("from_ns", 0):
         raise ShapeError(f"{path}.until_s", "from_s or later", fields["until_ns"] / 1e9)
-    return _made(Expectation, fields, path)
+    return made(Expectation, fields, path)
 
 
-_T = TypeVar("_T")
-
-
-def _made(cls: Callable[..., _T], fields: dict[str, Any], path: str) -> _T:
-    try:
-        return cls(**fields)
-    except (FieldError, TextError) as error:
-        raise _placed(error, path) from None
-
-
-_LOCOMOTIVE: dict[str, tuple[str, _Reader]] = {
-    "address": ("address", _address),
-    "steps": ("steps", _count),
-    "consist": ("consist", _count),
+_LOCOMOTIVE: Keys = {
+    "address": ("address", read_address),
+    "steps": ("steps", read_count),
+    "consist": ("consist", read_count),
 }
 
 
 def _locomotive(value: object, path: str) -> Locomotive:
-    fields = _read(value, path, _LOCOMOTIVE)
+    fields = read_table(value, path, _LOCOMOTIVE)
     if "address" not in fields:
         raise ShapeError(path, "an address", value)
-    return _made(Locomotive, fields, path)
+    return made(Locomotive, fields, path)
 
 
 def _accessory(value: object, path: str) -> Address:
-    address = _address(value, path)
+    address = read_address(value, path)
     if not isinstance(address, (AccessoryAddress, ExtendedAccessoryAddress)):
         raise FieldError("accessory", "the address of an accessory decoder", address_text(address))
     return address
 
 
-_KEYS: dict[str, tuple[str, _Reader]] = {
-    "programming_track": ("programming_track", _truth),
+_KEYS: Keys = {
+    "programming_track": ("programming_track", read_truth),
     "consists": (
         "consists",
         lambda value, path: frozenset(
-            ShortAddress(_count(one, path)).number for one in _each(_count)(value, path)
+            ShortAddress(read_count(one, path)).number for one in read_each(read_count)(value, path)
         ),
     ),
-    "every_30_ms": ("every_30_ms", _truth),
-    "power_on_s": ("power_on_ns", _each(_ns)),
-    "new": ("new", _truth),
-    "factory": ("factory", _truth),
+    "every_30_ms": ("every_30_ms", read_truth),
+    "power_on_s": ("power_on_ns", read_each(_ns)),
+    "new": ("new", read_truth),
+    "factory": ("factory", read_truth),
     "access": ("access", _access),
-    "locomotive": ("locomotives", _each(_locomotive)),
-    "accessories": ("accessories", _each(_accessory)),
-    "clock_is_right": ("clock_is_right", _truth),
-    "expect": ("expectations", _some(_expectation)),
+    "locomotive": ("locomotives", read_each(_locomotive)),
+    "accessories": ("accessories", read_each(_accessory)),
+    "clock_is_right": ("clock_is_right", read_truth),
+    "expect": ("expectations", read_some(_expectation)),
 }

@@ -189,15 +189,19 @@ class ConsistUnit:
     reversed: bool = False
 
 
+SOUNDS = frozenset({"bell", "horn"})
+LIGHTS = frozenset({"headlight", "rear light"})
+"""The roles that common practice speaks of; no source."""
+
 COMMON_PRACTICE: Mapping[UnitPosition, Answers] = MappingProxyType(
     {
         UnitPosition.LEAD: Answers(never=frozenset({"rear light"})),
-        UnitPosition.MIDDLE: Answers(never=frozenset({"bell", "horn"})),
+        UnitPosition.MIDDLE: Answers(never=SOUNDS | LIGHTS),
         UnitPosition.TRAILING: Answers(only=frozenset({"rear light"})),
     }
 )
 """A starting point (common practice, no source): the lead unit answers all but the rear light, a
-middle unit no bell and no horn, the last one its rear light alone."""
+middle unit no bell, no horn and no lights, the last one its rear light alone."""
 
 
 def consist_functions(

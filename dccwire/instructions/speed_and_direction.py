@@ -30,6 +30,10 @@ VOLUME = 1
 """The only analog output that the 2012 edition defines (S-9.2.1 §C, Analog Function Group)."""
 
 
+STEPS = (14, 28, 128)
+"""How many speed steps there may be (S-9.2 §B; S-9.2.1 §C)."""
+
+
 def code_of_step(step: int, steps: int, headlight: bool | None = None) -> tuple[int, int]:
     """The bits C and SSSS of a step; step 0 is stop.
 

@@ -160,15 +160,15 @@ ROLES = {"headlight": "FL-forward", "rear light": "FL-reverse", "bell": "F1", "h
 
 
 def test_common_practice_for_three_units() -> None:
-    """Lead: all but the rear light; middle: neither bell nor horn; trailing: the rear light."""
-    units = [ConsistUnit(position, ROLES) for position in UnitPosition]
+    """Lead: all but the rear light; middle: no sounds, no lights; trailing: the rear light."""
+    units = [ConsistUnit(position, {**ROLES, "smoke": "F3"}) for position in UnitPosition]
     masks = consist_functions(units)
     assert [mask.names_on for mask in masks] == [
-        ("F1", "F2", "FL-forward"),
-        ("FL-forward", "FL-reverse"),
+        ("F1", "F2", "F3", "FL-forward"),
+        ("F3",),
         ("FL-reverse",),
     ]
-    assert masks[0].to_cvs() == {21: 3, 22: 1}
+    assert masks[0].to_cvs() == {21: 7, 22: 1}
 
 
 @pytest.mark.parametrize("reversed_", [False, True])

@@ -1,0 +1,93 @@
+"""A consist of TOML text.
+
+Room: the keys, and who reads each; imports `units`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dccwire.consists.units import Consist, Unit
+from dccwire.documents import (
+    Keys,
+    line_of,
+    made,
+    path_of,
+    plain_from_toml,
+    read_address,
+    read_count,
+    read_each,
+    read_some,
+    read_table,
+    read_text,
+    read_truth,
+)
+from dccwire.errors import DccwireError, ShapeError
+
+__all__ = ["consist_from_toml"]
+
+
+def consist_from_toml(text: str, name: str = "the text") -> Consist:
+    """The consist that TOML text describes; `name` is that of its file, for errors.
+
+    Raises:
+        RecordingError: no TOML.
+        ShapeError: an unknown key, with the nearest known, a key that is missing, or a value of
+            another shape.
+        FieldError, TextError: as for `Unit`, `Consist` and addresses.
+
+        All but the first say in a note on which line.
+
+    >>> consist_from_toml('''
+    ... consist = 10
+    ... [[unit]]
+    ... address = "short 21"
+    ... position = "lead"
+    ... functions = { bell = "F1" }
+    ... ''').cvs
+    (CvSet({19: 10, 21: 1, 22: 0}),)
+    """
+    plain = plain_from_toml(text, name)
+    try:
+        fields = read_table(plain, "", KEYS, "consist")
+        _demand(("address", "units"), fields, KEYS, "consist")
+        return made(Consist, fields, "consist")
+    except DccwireError as error:
+        error.add_note(f"line {line_of(text, path_of(error))} of {name}")
+        raise
+
+
+def _demand(needed: tuple[str, ...], fields: dict[str, Any], keys: Keys, path: str) -> None:
+    for key, (field, _) in keys.items():
+        if field in needed and field not in fields:
+            raise ShapeError(path, f"a key {key}", [*fields])
+
+
+def _unit(value: object, path: str) -> Unit:
+    fields = read_table(value, path, UNIT_KEYS)
+    _demand(("address", "position"), fields, UNIT_KEYS, path)
+    return made(Unit, fields, path)
+
+
+def _named(value: object, path: str, reader: Any) -> dict[str, Any]:
+    """A table of whatever keys, each value read the same way."""
+    if not isinstance(value, dict):
+        raise ShapeError(path, "a table", value)
+    return {key: reader(one, f"{path}.{key}") for key, one in value.items()}
+
+
+UNIT_KEYS: Keys = {
+    "address": ("address", read_address),
+    "position": ("position", read_text),
+    "reversed": ("reversed", read_truth),
+    "steps": ("steps", read_count),
+    "functions": ("functions", lambda value, path: _named(value, path, read_text)),
+    "obeys": ("obeys", lambda value, path: _named(value, path, read_truth)),
+    "on": ("on", lambda value, path: frozenset(read_each(read_text)(value, path))),
+}
+
+KEYS: Keys = {
+    "consist": ("address", read_count),
+    "unit": ("units", read_some(_unit)),
+    "others": ("others", lambda value, path: frozenset(read_each(read_address)(value, path))),
+}
