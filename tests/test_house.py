@@ -193,7 +193,16 @@ def test_importing_loads_no_numpy_and_none_of_the_lower_rooms() -> None:
     loaded = _fresh("import sys, dccwire; print(*sys.modules)").split()
     for name in ("numpy", "pywellen", "rich", "construct", "argparse"):
         assert name not in loaded
-    for name in ("recordings", "conformance", "cli", "drawing", "cv", "programming", "decoder"):
+    for name in (
+        "recordings",
+        "conformance",
+        "cli",
+        "drawing",
+        "cv",
+        "programming",
+        "consists",
+        "decoder",
+    ):
         assert f"dccwire.{name}" not in loaded
 
 

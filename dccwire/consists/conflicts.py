@@ -29,28 +29,69 @@ class ConflictReason(StrEnum):
     (True, 'common practice, no source')
     """
 
+    meaning: str
     clause: str
     blames: bool
 
-    def __new__(cls, code: str, clause: str, blames: bool) -> Self:
-        """Make a code that carries its clause, and whether it blames."""
+    def __new__(cls, code: str, meaning: str, clause: str, blames: bool) -> Self:
+        """Make a code that carries its one-line meaning, its clause, and whether it blames."""
         one = str.__new__(cls, code)
-        one._value_, one.clause, one.blames = code, clause, blames
+        one._value_, one.meaning, one.clause, one.blames = code, meaning, clause, blames
         return one
 
-    NO_CONSIST = "no-consist", "S-9.2.2, CV 19", True
-    LONG_CONSIST = "long-consist", "from memory: RCN-225", False
-    ADDRESS_IN_USE = "address-in-use", "S-9.2.1 §C, Consist Control; CV access long form", True
-    UNIT_TWICE = "unit-twice", "S-9.2.1 §A", True
-    NO_LEAD = "no-lead", PRACTICE, True
-    TWO_LEADS = "two-leads", PRACTICE, True
-    SOUNDED_TWICE = "sounded-twice", PRACTICE, True
-    MIDDLE_LIT = "middle-lit", PRACTICE, True
-    STEPS_DIFFER = "steps-differ", "S-9.2.1 §C, Speed and Direction (X18)", True
-    ABOVE_F12 = "above-f12", "S-9.2.2, CV 21 and 22", False
-    MIXED_FUNCTION = "mixed-function", PRACTICE, False
-    LEFT_ON = "left-on", "S-9.2.2, CV 21 and 22", False
-    TRAILING_FORWARD = "trailing-forward", PRACTICE, False
+    NO_CONSIST = "no-consist", "address 0 is no consist", "S-9.2.2, CV 19", True
+    LONG_CONSIST = (
+        "long-consist",
+        "an address above 127 needs CV 20",
+        "from memory: RCN-225",
+        False,
+    )
+    ADDRESS_IN_USE = (
+        "address-in-use",
+        "the consist's address is also a decoder's own",
+        "S-9.2.1 §C, Consist Control; CV access long form",
+        True,
+    )
+    UNIT_TWICE = (
+        "unit-twice",
+        "two decoders have the own address of a unit",
+        "S-9.2.1 §A",
+        True,
+    )
+    NO_LEAD = "no-lead", "no unit is the lead", PRACTICE, True
+    TWO_LEADS = "two-leads", "more than one unit is the lead", PRACTICE, True
+    SOUNDED_TWICE = "sounded-twice", "two units sound the bell, or the horn", PRACTICE, True
+    MIDDLE_LIT = "middle-lit", "a middle unit shows a headlight or a rear light", PRACTICE, True
+    STEPS_DIFFER = (
+        "steps-differ",
+        "a unit at 14 steps among others: FL is a bit of the speed there",
+        "S-9.2.1 §C, Speed and Direction (X18)",
+        True,
+    )
+    ABOVE_F12 = (
+        "above-f12",
+        "a function above F12 obeys the own address alone",
+        "S-9.2.2, CV 21 and 22",
+        False,
+    )
+    MIXED_FUNCTION = (
+        "mixed-function",
+        "one number does different things in different units",
+        PRACTICE,
+        False,
+    )
+    LEFT_ON = (
+        "left-on",
+        "what is on now stays on, whatever the consist's address says",
+        "S-9.2.2, CV 21 and 22",
+        False,
+    )
+    TRAILING_FORWARD = (
+        "trailing-forward",
+        "the trailing unit is not reversed, as it often is",
+        PRACTICE,
+        False,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +240,7 @@ def _mixed(consist: Consist) -> Iterator[Conflict]:
 def _left_on(consist: Consist) -> Iterator[Conflict]:
     for unit in consist.units:
         left = sorted(unit.on - {*unit.mask.names_on})
-        if left and unit.address != consist.packets_to:
+        if left and consist.packets_to not in (None, unit.address):
             message = f"{', '.join(left)} of {{}}, on now, goes off at its own address alone"
             yield from _said(
                 ConflictReason.LEFT_ON, [unit], message, "switch off what should not stay on"

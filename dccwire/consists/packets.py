@@ -1,12 +1,12 @@
 """The packets that make a consist on the main, and those that end it.
 
-Nobody answers there, so all is sent twice, with an idle packet after each (S-9.2 §C: 5 ms between
-packets to one decoder); CV writes need both (S-9.2.1 §C, CV access long form). All goes to the own
-addresses: CV access has no place at a consist's. In order, so that no unit answers wrongly while
-others are not there yet: each out of whatever consist it was in; each at speed 0, as a consist is
-made at a standstill (common practice, no source); every mask; and last the consist address. Where
-that takes CV 19 and 20 (from memory), a unit has another one between the two writes. Room: imports
-`units` and `programming`.
+A write on the main reaches every decoder at its address. Nobody answers there, so all is sent
+twice, with an idle packet after each (S-9.2 §C: 5 ms between packets to one decoder); CV writes
+need both (S-9.2.1 §C, CV access long form). All goes to the own addresses: CV access has no place
+at a consist's. In order, so that no unit answers wrongly while others are not there yet: each out
+of whatever consist it was in; each at speed 0, as a consist is made at a standstill (common
+practice, no source); every mask; and last the consist address. Where that takes CV 19 and 20 (from
+memory), a unit has another one between the two writes. Room: imports `units` and `programming`.
 """
 
 from __future__ import annotations

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
+
 import pytest
 from consist_helpers import FUNCTIONS, any_consists
 from hypothesis import given
 
 from dccwire import AccessoryAddress, LongAddress, ShortAddress
 from dccwire.consists import Conflict, ConflictReason, Consist, Unit, conflicts
+from dccwire.consists.reading import KEYS, UNIT_KEYS
 from dccwire.cv import UnitPosition
 
 
@@ -147,7 +151,8 @@ def test_one_function_with_two_meanings_in_one_unit_is_its_own_affair() -> None:
 
 
 def test_what_stays_on_at_the_consist_address_that_is_the_own() -> None:
-    """There everything can be switched off (S-9.2.1 §C)."""
+    """There everything can be switched off (S-9.2.1 §C), and without a consist too."""
+    assert reasons(consist(unit(22, "middle", on=["F3"]), address=0)) == ["no-consist"]
     lit = unit(10, "middle", {}, on=["F3"])
     assert reasons(Consist(10, (LEAD, lit, TRAILING))) == ["address-in-use"]
 
@@ -177,3 +182,17 @@ def test_no_consist_is_too_odd_to_be_judged(drawn: Consist) -> None:
     assert all(isinstance(one, Conflict) and "\n" not in str(one) for one in found)
     leads = sum(one.position is UnitPosition.LEAD for one in drawn.units)
     assert ("no-lead" in reasons(drawn), "two-leads" in reasons(drawn)) == (leads < 1, leads > 1)
+
+
+def test_the_docs_list_every_reason() -> None:
+    """A row each, as the code has it; the file that the page shows is the one that is shipped."""
+    root = Path(__file__).parents[2]
+    page = (root / "docs" / "consists.md").read_text("utf-8")
+    rows = [line for line in page.splitlines() if line.startswith("| `")]
+    assert rows == [
+        f"| `{one.value}` | {'yes' if one.blames else 'no'} | {one.meaning} | {one.clause} |"
+        for one in ConflictReason
+    ]
+    shipped = (root / "vectors" / "consists" / "harbour.toml").read_text("utf-8")
+    assert f"```toml\n{shipped}```" in page
+    assert all(re.search(rf"^\[*(unit\.)?{key}\b", shipped, re.M) for key in {**KEYS, **UNIT_KEYS})
