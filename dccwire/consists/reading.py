@@ -10,6 +10,7 @@ from typing import Any
 from dccwire.consists.units import Consist, Unit
 from dccwire.documents import (
     Keys,
+    Reader,
     line_of,
     made,
     path_of,
@@ -69,7 +70,7 @@ def _unit(value: object, path: str) -> Unit:
     return made(Unit, fields, path)
 
 
-def _named(value: object, path: str, reader: Any) -> dict[str, Any]:
+def _named(value: object, path: str, reader: Reader) -> dict[str, Any]:
     """A table of whatever keys, each value read the same way."""
     if not isinstance(value, dict):
         raise ShapeError(path, "a table", value)
