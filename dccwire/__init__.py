@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from dccwire import consists as consists
     from dccwire import cv as cv
     from dccwire import decoder as decoder
+    from dccwire import matching as matching
     from dccwire import programming as programming
     from dccwire import recordings as recordings
     from dccwire.accessory import *
@@ -58,8 +59,17 @@ _LATER = {
 }
 """What is loaded when first asked for, so that importing stays light: names to their rooms."""
 
-_ROOMS = ("conformance", "consists", "cv", "decoder", "programming", "station", "recordings")
-"""The same, as rooms; the first and the last need packages that may not be installed."""
+_ROOMS = (
+    "conformance",
+    "matching",
+    "consists",
+    "cv",
+    "decoder",
+    "programming",
+    "station",
+    "recordings",
+)
+"""The same, as rooms; the first two and the last need packages that may not be installed."""
 
 _CORE = ("accessory", "address", "errors", "instructions", "packet", "service_mode")
 """The rooms whose names are all there, loaded with the first of them: pytest, which loads
@@ -77,7 +87,7 @@ def _core() -> dict[str, Any]:
     found = {name: getattr(formats, name) for name in names}
     for room in (import_module(f"{__name__}.{one}") for one in _CORE):
         found |= {name: getattr(room, name) for name in room.__all__}
-    globals().update(found, __all__=[*found, *_ROOMS[1:-1], *_LATER])
+    globals().update(found, __all__=[*found, *_ROOMS[2:-1], *_LATER])
     return globals()
 
 

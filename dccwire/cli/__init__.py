@@ -37,6 +37,7 @@ _HOMES = {
     "durations": ("duration",),
     "cvs": ("cv",),
     "consists": ("consist",),
+    "matching": ("match",),
     "practice": ("practice",),
 }
 """Where the commands stand: each loads what it needs alone."""

@@ -1,0 +1,320 @@
+"""The tables that make units run alike, and what is left of their difference.
+
+How to choose them is common practice, no source: the least speed that all can hold at step 1, the
+most of the slowest at step 28, a straight line between, or the mean shape that the units had. Room:
+measurements in, tables and predicted speeds out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dccwire.cv.cv_set import CvSet
+from dccwire.cv.speed_curves import POINTS, ForwardTrim, ReverseTrim, SpeedTable
+from dccwire.decoder.state import Direction
+from dccwire.errors import FieldError, member
+from dccwire.matching.curves import Curve, curve_of
+from dccwire.matching.readings import Measurements, Unit, scale_km_h
+from dccwire.matching.voltages import TABLE_BIT, Floats, factor, trim_held, voltages_of
+from dccwire.packet import Packet
+from dccwire.programming.many_cvs import packets_on_main
+
+__all__ = ["MatchedUnit", "Matching", "Run", "Shape", "match"]
+
+
+class Shape(StrEnum):
+    """How the common speed rises from step 1 to step 28."""
+
+    STRAIGHT = "straight"
+    MEAN = "mean"
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """The speeds of a unit in one direction, in mm/s, by step from 1 to 28.
+
+    `before` is as measured, by the straight lines between readings; None beyond them. `after` is
+    what the new table is expected to give.
+    """
+
+    direction: Direction
+    before: tuple[float | None, ...]
+    after: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class MatchedUnit:
+    """A unit with its table and trims, and a `Run` for each direction that was measured.
+
+    A trim of 0 is not implemented, and is not written.
+    """
+
+    unit: Unit
+    table: SpeedTable
+    forward_trim: int
+    reverse_trim: int
+    runs: tuple[Run, ...]
+
+    def to_cvs(self) -> CvSet:
+        """CV 67 to 94, 66 and 95; CV 29 with bit 4 set, if its present value is known.
+
+        Without bit 4 of CV 29 neither table nor trims count (S-9.2.2, CV 29; V5).
+        """
+        held = self.unit.cvs
+        trims = ForwardTrim(self.forward_trim).to_cvs() | ReverseTrim(self.reverse_trim).to_cvs()
+        written = {cv: trim for cv, trim in trims.items() if trim}
+        if 29 in held:
+            written[29] = held[29] | TABLE_BIT
+        return CvSet((*self.table.to_cvs().items(), *written.items()))
+
+    def packets_on_main(self) -> list[Packet]:
+        """A write of each CV that changes, CV 29 last; they reach every decoder at the address.
+
+        Each is to be sent twice, as `dccwire.programming.write_cvs_on_main` does, which also says
+        what is refused.
+        """
+        return packets_on_main(self.unit.held, self.to_cvs(), self.unit.address)
+
+
+@dataclass(frozen=True, slots=True)
+class Matching:
+    r"""The result: `target` is the common speed in mm/s by step from 1 to 28.
+
+    `lowest_by` and `highest_by` are the names of the units that bound it.
+
+    >>> from dccwire.matching import from_csv
+    >>> text = "address,step,direction,mm_s" + "".join(
+    ...     f"\nshort {unit},{step},forward,{speed}"
+    ...     for unit, step, speed in [(3, 1, 8), (3, 28, 224), (5, 1, 4), (5, 28, 448)]
+    ... )
+    >>> matching = match(from_csv(text, scale=87))
+    >>> matching.target[::27], matching.lowest_by, matching.highest_by
+    ((8.0, 224.0), 'short 3', 'short 3')
+    >>> matching.before[27], round(matching.remaining[27], 1)
+    (224.0, 0.2)
+    >>> str(matching.units[1].packets_on_main()[-1])
+    'short 5: CvAccessLongForm operation=write cv=95 value=128'
+    """
+
+    scale: float
+    shape: Shape
+    target: tuple[float, ...]
+    lowest_by: str
+    highest_by: str
+    units: tuple[MatchedUnit, ...]
+
+    @property
+    def before(self) -> tuple[float | None, ...]:
+        """How far apart units and directions were at each step, in mm/s; None where not known."""
+        return tuple(map(_apart, zip(*(one.before for one in self._runs), strict=True)))
+
+    @property
+    def remaining(self) -> tuple[float, ...]:
+        """How far apart they are expected to be at each step, in mm/s."""
+        steps = zip(*(one.after for one in self._runs), strict=True)
+        return tuple(max(speeds) - min(speeds) for speeds in steps)
+
+    @property
+    def remaining_scale_km_h(self) -> tuple[float, ...]:
+        """The same in km/h at the scale."""
+        return tuple(scale_km_h(one, self.scale) for one in self.remaining)
+
+    @property
+    def _runs(self) -> list[Run]:
+        return [run for one in self.units for run in one.runs]
+
+    def text(self) -> str:
+        """A report of 80 columns at most; of two units it fits on a screen."""
+        from dccwire.matching.report import text_of
+
+        return text_of(self)
+
+    def svg(self) -> str:
+        """A picture: speed by step, before and after."""
+        from dccwire.matching.picture import svg_of
+
+        return svg_of(self)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values: all of the above, speeds in mm/s."""
+        return {
+            "scale": self.scale,
+            "shape": self.shape.value,
+            "target_mm_s": list(self.target),
+            "lowest_by": self.lowest_by,
+            "highest_by": self.highest_by,
+            "before_mm_s": list(self.before),
+            "remaining_mm_s": list(self.remaining),
+            "remaining_scale_km_h": list(self.remaining_scale_km_h),
+            "units": [_plain(one) for one in self.units],
+        }
+
+    def _repr_svg_(self) -> str:
+        return self.svg()
+
+    def _repr_html_(self) -> str:
+        from dccwire.matching.picture import html_of
+
+        return html_of(self)
+
+
+def _plain(one: MatchedUnit) -> dict[str, Any]:
+    runs = {
+        run.direction.value: {"before_mm_s": list(run.before), "after_mm_s": list(run.after)}
+        for run in one.runs
+    }
+    return {
+        "address": one.unit.name,
+        "points": list(one.table.points),
+        "forward_trim": one.forward_trim,
+        "reverse_trim": one.reverse_trim,
+        "cvs": {str(cv): value for cv, value in one.to_cvs().items()},
+        "runs": runs,
+    }
+
+
+def _apart(speeds: Sequence[float | None]) -> float | None:
+    known = [one for one in speeds if one is not None]
+    return max(known) - min(known) if len(known) == len(speeds) else None
+
+
+class _Candidates(NamedTuple):
+    """What a unit can be given: whole voltages within what was measured, and the speeds of each."""
+
+    unit: Unit
+    curves: dict[Direction, Curve]
+    before: dict[Direction, Floats]
+    trims: dict[Direction, int]
+    points: NDArray[np.intp]
+    speeds: dict[Direction, Floats]
+
+    @property
+    def mean(self) -> Floats:
+        """The mean speed of both directions by candidate, which rises."""
+        speeds: Floats = np.mean(list(self.speeds.values()), axis=0)
+        return speeds
+
+
+def match(measurements: Measurements, shape: Shape | str = Shape.STRAIGHT) -> Matching:
+    """The tables and trims that bring all units as near to one another as whole voltages can.
+
+    A unit's speed is taken as a function of the voltage, another in each direction, known only
+    between the lowest voltage at which it was seen to move and the highest that was measured. Each
+    point is the voltage, 0 to 255, whose speed is nearest to the target by squares over both
+    directions. Where both were measured, the faster one gets a trim below 128 that brings it
+    nearest to the other.
+
+    Raises:
+        FieldError: too few readings of a unit, CVs that do not tell its voltages, or units with no
+            range of speed in common.
+    """
+    shape = member(Shape, "shape", shape)
+    every = [_candidates(unit) for unit in measurements.units]
+    fast = max(every, key=lambda one: one.mean[0])
+    slow = min(every, key=lambda one: one.mean[-1])
+    low, high = fast.mean[0], slow.mean[-1]
+    if low >= high:
+        bound = f"less than the {high:.1f} mm/s that {slow.unit.name} did at most"
+        hint = f"measure {fast.unit.name} at slower steps"
+        raise FieldError(f"least speed of {fast.unit.name}", bound, round(float(low), 1), hint)
+    rise = np.linspace(0, 1, POINTS) if shape is Shape.STRAIGHT else _mean_shape(every)
+    target = low + (high - low) * rise
+    units = tuple(_matched(one, target) for one in every)
+    speeds = _plain_speeds(target)
+    return Matching(measurements.scale, shape, speeds, fast.unit.name, slow.unit.name, units)
+
+
+def _candidates(unit: Unit) -> _Candidates:
+    voltages = voltages_of(unit)
+    measured = [one for one in Direction if any(each.direction is one for each in unit.readings)]
+    curves = {
+        one: curve_of(
+            (
+                (float(voltages[one][each.step - 1]), each.mm_s)
+                for each in unit.readings
+                if each.direction is one
+            ),
+            f"{unit.name} {one.value}",
+        )
+        for one in measured
+    }
+    before = {one: curve.at(voltages[one]) for one, curve in curves.items()}
+    trims = _trims(unit, curves)
+    given = {one: np.arange(256, dtype=float) * factor(trims[one]) for one in curves}
+    within = np.logical_and.reduce(
+        [(curve.first <= given[one]) & (given[one] <= curve.last) for one, curve in curves.items()]
+    )
+    if not within.any():
+        bound = "a whole voltage that both directions, or two steps, have in common"
+        raise FieldError(
+            f"readings of {unit.name}", bound, len(unit.readings), "measure more steps"
+        )
+    speeds = {one: curve.at(given[one][within]) for one, curve in curves.items()}
+    return _Candidates(unit, curves, before, trims, np.flatnonzero(within), speeds)
+
+
+def _trims(unit: Unit, curves: dict[Direction, Curve]) -> dict[Direction, int]:
+    """Those in force if one direction was measured, or a trim is not implemented; else the best."""
+    held = {one: trim_held(unit, one) for one in Direction}
+    if len(curves) < 2 or 0 in held.values():
+        return held
+    best, trims = np.inf, dict.fromkeys(Direction, 128)
+    for faster, slower in (tuple(Direction), tuple(Direction)[::-1]):
+        apart, trim = _trim(curves[faster], curves[slower])
+        if apart < best:
+            best, trims = apart, {faster: trim, slower: 128}
+    return trims
+
+
+def _trim(faster: Curve, slower: Curve) -> tuple[float, int]:
+    """How far apart the two stay by squares with the best trim of the first, 1 to 128; and it."""
+    speeds = np.unique(np.concatenate((faster.speeds, slower.speeds)))
+    least = max(one.at(np.array(one.first)) for one in (faster, slower))
+    most = min(one.speeds[-1] for one in (faster, slower))
+    common = speeds[(least <= speeds) & (speeds <= most)]
+    trims = np.arange(128, 0, -1)
+    given = np.outer(trims / 128, slower.voltages_for(common))
+    reached = np.interp(given, faster.voltages, faster.speeds)
+    apart = np.square(reached - common).sum(axis=1)
+    at = int(np.argmin(apart))
+    return float(apart[at]), int(trims[at])
+
+
+def _mean_shape(every: Sequence[_Candidates]) -> Floats:
+    """From 0 at step 1 to 1 at step 28: the mean of what the units had, each within its range."""
+    shapes = []
+    for one in every:
+        voltages = voltages_of(one.unit)
+        for direction, curve in one.curves.items():
+            speeds = curve.at(np.clip(np.sort(voltages[direction]), curve.first, curve.last))
+            shapes.append((speeds - speeds[0]) / (speeds[-1] - speeds[0]))
+    mean: Floats = np.mean(shapes, axis=0)
+    return mean
+
+
+def _matched(one: _Candidates, target: Floats) -> MatchedUnit:
+    # A step's best candidate never lies below that of the step before: the squares are a sum of a
+    # term of the candidate and of -2 × target × its speeds, which rise with the candidate.
+    apart = [np.square(np.subtract.outer(speeds, target)) for speeds in one.speeds.values()]
+    chosen = np.argmin(np.sum(apart, axis=0), axis=0)
+    runs = tuple(
+        Run(direction, _known(one.before[direction]), _plain_speeds(speeds[chosen]))
+        for direction, speeds in one.speeds.items()
+    )
+    table = SpeedTable.of(one.points[chosen].tolist())
+    forward, reverse = (one.trims[each] for each in Direction)
+    return MatchedUnit(one.unit, table, forward, reverse, runs)
+
+
+def _plain_speeds(speeds: Floats) -> tuple[float, ...]:
+    return tuple(speeds.tolist())
+
+
+def _known(speeds: Floats) -> tuple[float | None, ...]:
+    return tuple(None if np.isnan(each) else each for each in speeds.tolist())
