@@ -30,6 +30,16 @@ def printable(words: str) -> str:
     )
 
 
+def no_toml(text: str, error: Exception) -> str:
+    r"""Why text is no TOML, with the last line's number where the reason is at the end.
+
+    >>> no_toml("scale = 87\nunit = [", ValueError("Invalid value (at end of document)"))
+    'is no TOML: Invalid value (at line 2, the last)'
+    """
+    last = f"at line {text.rstrip().count(chr(10)) + 1}, the last"
+    return f"is no TOML: {error}".replace("at end of document", last)
+
+
 def wrapped(words: str, width: int, head: str = "") -> Iterator[str]:
     """Lines of at most `width` columns, the first opening with `head`, the others indented.
 

@@ -11,7 +11,7 @@ CV 67 to 94 hold 28 voltages which CV 66 and 95 scale is S-9.2.2. Needs numpy (`
 >>> [one.table.points[::9] for one in matching.units]
 [(9, 91, 173, 255), (11, 51, 91, 131)]
 >>> round(max(matching.remaining), 2)
-0.99
+1.17
 
 A locomotive under test runs on a closed loop, or towards a stop block. No packet is a safety
 device. Rooms: `readings` what was measured, `files` the same as text, `voltages` what the CVs gave

@@ -17,6 +17,7 @@ from dccwire.cv.values import number_of
 from dccwire.errors import FieldError, Reason, ShapeError, TextError
 from dccwire.matching.readings import Measurements, Reading, Unit, positive
 from dccwire.notation import address_from_text
+from dccwire.wording import no_toml
 
 __all__ = ["from_csv", "from_toml"]
 
@@ -75,7 +76,7 @@ def from_toml(text: str) -> Measurements:
         plain = tomllib.loads(text.removeprefix("\ufeff"))
     except (RecursionError, ValueError) as error:  # brackets too deep, numbers too long, or no TOML
         begin = text.strip().partition("\n")[0]
-        raise TextError(Reason.TEXT, begin, 0, f"is no TOML: {error}", "see the docs") from None
+        raise TextError(Reason.TEXT, begin, 0, no_toml(text, error), "see the docs") from None
     lines = text.splitlines()
     top = _Table(lines, None, plain)
     top.check_keys(_TOP, ("scale", "unit"))
@@ -214,7 +215,7 @@ def from_csv(text: str, *, scale: float, length_mm: float | None = None) -> Meas
         problem = f"line {first}: no header of address, step, direction and one of the speeds"
         raise TextError(Reason.TEXT, header, 0, problem, _HINT)
     setting = _Setting(positive("scale", scale, "87 for 1:87"), length_mm)
-    found: dict[Any, list[Reading]] = {}
+    found: dict[Any, Unit] = {}
     for number, line in lines[1:]:
         words = [word.strip(' "') for word in line.split(separator)]
         if len(words) != len(columns):
@@ -222,13 +223,13 @@ def from_csv(text: str, *, scale: float, length_mm: float | None = None) -> Meas
             raise TextError(Reason.TEXT, line, 0, problem, _HINT)
         cells = dict(zip(columns, words, strict=True))
         with _placed(f"line {number}"):
-            address = address_from_text(cells["address"])
+            address: Any = address_from_text(cells["address"])
             step = number_of(cells["step"], "step", "1 to 28")
             value = _number(cells[kinds[0]].replace(",", "."), kinds[0])
             reading = setting.reading(kinds[0], step, cells["direction"], value)
-        found.setdefault(address, []).append(reading)
-    units = (Unit(address, tuple(readings)) for address, readings in found.items())
-    return Measurements(setting.scale, tuple(units))
+            before = found[address].readings if address in found else ()
+            found[address] = Unit(address, (*before, reading))
+    return Measurements(setting.scale, tuple(found.values()))
 
 
 def _number(word: str, field: str) -> float:

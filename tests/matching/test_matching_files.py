@@ -1,0 +1,225 @@
+"""Measurements as text, and what is refused: each message names the line, and the key or column."""
+
+from __future__ import annotations
+
+import pytest
+from matching_helpers import FORWARD, LINEAR, REVERSE
+
+from dccwire.address import LongAddress, ShortAddress
+from dccwire.cv import CvSet
+from dccwire.errors import FieldError, Reason, ShapeError, TextError
+from dccwire.matching import Measurements, Reading, Unit, from_csv, from_toml, scale_km_h
+from refusals import refused
+
+WHOLE = f"""
+scale = 160
+length_mm = 500
+[[unit]]
+address = "short 3"
+points = {list(LINEAR)}
+seconds = [
+  [1, "forward", 100, 125.0],
+  [28, "reverse", 2],
+]
+mm_s = [[2, "forward", 0]]
+[[unit]]
+address = "long 900"
+length_mm = 250
+cvs = {{ 2 = 9, 5 = 0, 6 = 0, 29 = 38 }}
+scale_km_h = [[28, "forward", 72]]
+seconds = [[14, "forward", 5]]
+"""
+
+
+def test_toml_tells_units_readings_and_cvs() -> None:
+    """Length over time; 72 km/h at 1:160 are 20 m/s / 160 = 125 mm/s; its own length goes first."""
+    found = from_toml("\ufeff" + WHOLE)
+    first = (
+        Reading(1, FORWARD, 5.0),
+        Reading(1, FORWARD, 4.0),
+        Reading(28, REVERSE, 250.0),
+        Reading(2, FORWARD, 0.0),
+    )
+    second = (Reading(14, FORWARD, 50.0), Reading(28, FORWARD, 125.0))
+    cvs = CvSet({2: 9, 5: 0, 6: 0, 29: 38})
+    assert found == Measurements(
+        160,
+        (
+            Unit(ShortAddress(3), first, points=LINEAR),
+            Unit(LongAddress(900), second, cvs),
+        ),
+    )
+
+
+def test_csv_tells_a_reading_a_line() -> None:
+    """Any order of columns, comments and blank lines; units in the order in which they come."""
+    text = (
+        "# the loop, warm\n\nStep,address,direction,MM_s\n1,short 5,forward,4.5\n"
+        "28,short 3,forward,200\n28,short 5,reverse,0\n"
+    )
+    assert from_csv(text, scale=87) == Measurements(
+        87,
+        (
+            Unit(ShortAddress(5), (Reading(1, FORWARD, 4.5), Reading(28, REVERSE, 0.0))),
+            Unit(ShortAddress(3), (Reading(28, FORWARD, 200.0),)),
+        ),
+    )
+    text = "\ufeffaddress;step;direction;scale_km_h\nshort 3;1;forward;3,6\nshort 4;1;forward;36\n"
+    one, other = from_csv(text, scale=100).units
+    assert one.readings[0].mm_s == pytest.approx(10)  # 1 m/s / 100
+    assert other.readings[0].mm_s == pytest.approx(100)
+
+
+def test_speed_in_scale_is_that_of_the_prototype() -> None:
+    """100 mm/s at 1:87 are 8.7 m/s, or 31.32 km/h."""
+    assert scale_km_h(100, 87) == pytest.approx(31.32)
+
+
+def replaced(before: str, after: str) -> str:
+    assert WHOLE.count(before) == 1
+    return WHOLE.replace(before, after)
+
+
+@pytest.mark.parametrize(
+    ("text", "path", "expected", "hint"),
+    [
+        ("scale = 87", "unit", "a value", "the key is missing"),
+        ("unit = []", "scale", "a value", "the key is missing"),
+        ("scale = 87\nunit = 3", "line 2, unit", "tables that begin with [[unit]]", ""),
+        ("scale = 87\nunit = [3]", "line 2, unit", "tables that begin with [[unit]]", ""),
+        (replaced("length_mm = 500", "lenght_mm = 500"), "line 3, lenght_mm", "a known key",
+         "perhaps length_mm"),
+        (replaced("length_mm = 500", "zzz = 1"), "line 3, zzz", "a known key",
+         "known are scale, length_mm, unit"),
+        (replaced('address = "long 900"', ""), "line 12, unit[1].address", "a value",
+         "the key is missing"),
+        (replaced('"long 900"', '"engine 900"'), "line 13, unit[1].address", "an address", None),
+        (replaced("mm_s = [[2,", "mm_s = [2, [2,"), "line 11, unit[0].mm_s",
+         "rows such as [14, 'forward', 12.5]", ""),
+        (replaced('"forward", 72', '"forward"'), "line 16, unit[1].scale_km_h[0]",
+         "a step, a direction, and one value or more", ""),
+        (replaced("points = [9,", 'points = ["9",'), "line 6, unit[0].points", "28 numbers", ""),
+    ],
+)  # fmt: skip
+def test_toml_of_another_shape_is_refused(text, path, expected, hint) -> None:
+    """Line and key, what was expected, and a hint where there is one."""
+    told = {} if hint is None else {"hint": hint}
+    with refused(ShapeError, path=path, expected=expected, **told):
+        from_toml(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "bound"),
+    [
+        (replaced("scale = 160", "scale = 0"), "line 2, scale", "a number above 0"),
+        (replaced("scale = 160", 'scale = "1:87"'), "line 2, scale", "a number above 0"),
+        (replaced("length_mm = 500", "length_mm = inf"), "line 3, length_mm", "a number above 0"),
+        (replaced("length_mm = 250", "length_mm = -1"), "line 14, unit[1].length_mm",
+         "a number above 0"),
+        (replaced("length_mm = 500", ""), "line 7, unit[0].seconds[0]: length_mm", "a length"),
+        (replaced("[28, \"reverse\", 2]", "[29, \"reverse\", 2]"),
+         "line 7, unit[0].seconds[1]: step", "1 to 28"),
+        (replaced("[28, \"reverse\", 2]", "[28, \"back\", 2]"),
+         "line 7, unit[0].seconds[1]: direction", "'forward' or 'reverse'"),
+        (replaced("[28, \"reverse\", 2]", "[28, [], 2]"),
+         "line 7, unit[0].seconds[1]: direction", "'forward' or 'reverse'"),
+        (replaced("[28, \"reverse\", 2]", "[28, \"reverse\", 0]"),
+         "line 7, unit[0].seconds[1]: seconds", "a number above 0"),
+        (replaced("[28, \"reverse\", 2]", "[28, \"reverse\", true]"),
+         "line 7, unit[0].seconds[1]: seconds", "a number above 0"),
+        (replaced("\"forward\", 0]", "\"forward\", -1]"), "line 11, unit[0].mm_s[0]: mm_s",
+         "a number above 0"),
+        (replaced("\"forward\", 0]", "\"forward\", false]"), "line 11, unit[0].mm_s[0]: mm_s",
+         "a number above 0"),
+        (replaced("\"forward\", 72]", "\"forward\", nan]"),
+         "line 16, unit[1].scale_km_h[0]: scale_km_h", "a number above 0"),
+        (replaced("[9,", "[256,"), "line 6, unit[0].points: points, number 1", "0 to 255"),
+        (replaced('"long 900"', '"long 99999"'), "line 13, unit[1].address: long address", None),
+        (replaced('"long 900"', "900"), "line 13, unit[1].address: address",
+         "a text such as 'short 3'"),
+        (replaced('"long 900"', '"accessory 9"'), "line 13, unit[1].address: address",
+         "a short or a long address"),
+        (replaced("5 = 0, 6", "5 = 256, 6"), "line 15, unit[1].cvs: CV 5", "0 to 255"),
+        (replaced("5 = 0, 6", "5000 = 0, 6"), "line 15, unit[1].cvs: cv", "1 to 1024"),
+        (replaced("{ 2 = 9, 5 = 0, 6 = 0, 29 = 38 }", "3"), "line 15, unit[1].cvs: cvs",
+         "a table such as { 29 = 6 }"),
+        ('scale = 87\n[[unit]]\naddress = "short 3"',
+         "line 3, unit[0].address: readings of short 3", "one or more"),
+        ("scale = 87\nunit = []", "units", "two or more"),
+        (replaced('"long 900"', '"short 3"'), "units", "each address once"),
+    ],
+)  # fmt: skip
+def test_toml_with_values_out_of_bounds_is_refused(text, field, bound) -> None:
+    """Line, key and row stand before the field."""
+    told = {} if bound is None else {"bound": bound}
+    with refused(FieldError, field=field, **told):
+        from_toml(text)
+
+
+def test_a_key_in_quotes_is_found_and_one_that_is_nowhere_has_no_line() -> None:
+    """Units within one line of text have no line of their own."""
+    with refused(FieldError, field="line 1, scale", match="above 0"):
+        from_toml('"scale" = -1\nunit = []')
+    with refused(ShapeError, path="unit[0].address"):
+        from_toml("scale = 87\nunit = [{ cvs = {} }]")
+
+
+def test_what_is_no_toml_is_refused() -> None:
+    """With the place that the reader of TOML tells, and the first line."""
+    with refused(
+        TextError, Reason.TEXT, text="scale = 87", position=0, match="is no TOML: .*line 2"
+    ):
+        from_toml("scale = 87\nunit = [")
+    with refused(TextError, Reason.TEXT, match="is no TOML"):
+        from_toml("a = " + "[" * 100_000)
+
+
+HEADER = "address,step,direction,seconds\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [
+        ("", "line 1: no header"),
+        ("# nothing\n\nshort 3,1,forward,3\n", "line 3: no header"),
+        ("address,step,direction\n", "line 1: no header"),
+        ("address,step,direction,seconds,mm_s\n", "line 1: no header"),
+        ("address,step,step,seconds\n", "line 1: no header"),
+        (HEADER + "short 3,1,forward\n", "line 2: 4 columns expected, 3 found"),
+        (HEADER + "short 3,1,forward,2,5\n", "line 2: 4 columns expected, 5 found"),
+    ],
+)
+def test_csv_of_another_shape_is_refused(text: str, problem: str) -> None:
+    """The line, and how it should look."""
+    with refused(TextError, Reason.TEXT, match=problem) as caught:
+        from_csv(text, scale=87, length_mm=1000)
+    assert "as in 'address,step,direction,seconds'" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("row", "field"),
+    [
+        ("short 3,1.5,forward,3", "line 2: step"),
+        ("short 3,0,forward,3", "line 2: step"),
+        ("short 3,1,ahead,3", "line 2: direction"),
+        ("short 3,1,forward,x", "line 2: seconds"),
+        ("short 3,1,forward,nan", "line 2: seconds"),
+        ("short 300,1,forward,3", "line 2: short address"),
+        ("broadcast,1,forward,3", "line 2: address"),
+    ],
+)
+def test_csv_with_values_out_of_bounds_is_refused(row: str, field: str) -> None:
+    """The line stands before the column."""
+    with pytest.raises(FieldError) as caught:
+        from_csv(HEADER + row + "\n", scale=87, length_mm=1000)
+    assert caught.value.field.startswith(field)
+
+
+def test_csv_needs_a_scale_and_a_length_for_times() -> None:
+    """And an address of a kind that there is."""
+    with refused(FieldError, field="scale", value=0):
+        from_csv(HEADER, scale=0)
+    with refused(FieldError, field="line 2: length_mm", bound="a length", value=None):
+        from_csv(HEADER + "short 3,1,forward,3", scale=87)
+    with refused(ShapeError, path="line 2", expected="an address", actual="engine 3"):
+        from_csv(HEADER + "engine 3,1,forward,3", scale=87, length_mm=9)
