@@ -8,9 +8,11 @@ short 55: SpeedAndDirection forward=yes c=1 speed=4
 6
 
 Loaded when asked for: `dccwire.cv` (what configuration variables hold), `dccwire.programming` (what
-a programmer sends), `dccwire.consists` (units that run as one), `dccwire.decoder` (a simulated
-decoder), and, with the packages that `pip install 'dccwire[capture]'` brings, `dccwire.recordings`
-and `dccwire.conformance` (read and judge recordings), which `from dccwire import *` leaves out.
+a programmer sends), `dccwire.consists` (units that run as one), `dccwire.station` (which packet to
+send now), `dccwire.decoder` (a simulated decoder), and, with the packages that `pip install
+'dccwire[capture]'` brings, `dccwire.recordings` and `dccwire.conformance` (read and judge
+recordings) and `dccwire.matching` (speed tables from measured speeds), which
+`from dccwire import *` leaves out.
 """
 
 # ruff: noqa: F403 - the lists of the rooms are what is exported

@@ -197,11 +197,13 @@ def test_importing_loads_no_numpy_and_none_of_the_lower_rooms() -> None:
     for name in (
         "recordings",
         "conformance",
+        "matching",
         "cli",
         "drawing",
         "cv",
         "programming",
         "consists",
+        "station",
         "decoder",
     ):
         assert f"dccwire.{name}" not in loaded
@@ -285,7 +287,7 @@ def test_everything_public_can_be_seen() -> None:
     import dccwire
 
     assert set(dccwire.__all__) <= set(names.split())
-    assert {"recordings", "conformance"} <= set(names.split())
+    assert {"recordings", "conformance", "matching"} <= set(names.split())
     page = re.sub(".\b", "", page)
     for name in dccwire.__all__:
         assert re.search(rf"\b{name}\b", page), name
@@ -325,7 +327,7 @@ sys.modules.update(dict.fromkeys(["numpy", "pywellen", "rich"]))
 import dccwire
 from dccwire import *
 assert explain(bytes(3)) and cv and Receiver
-for name in ("recordings", "conformance"):
+for name in ("recordings", "conformance", "matching"):
     assert not hasattr(dccwire, name)
     assert getattr(dccwire, name, None) is None
 try:

@@ -98,6 +98,8 @@ STANDARD: dict[str, dict[str, Any]] = {
         "EMERGENCY": 1,  # S-9.2.1 §C, 128 Speed Step Control
         "VOLUME": 1,  # S-9.2.1 §C, Analog Function Group
     },
+    # S-9.2.2, CV 29 bit 4 and CV 67-94
+    "matching.voltages": {"TABLE_BIT": 16, "_TABLE": tuple(range(67, 95))},
     "programming.durations": {"STRETCHED": 2_100_000},  # 12000 less 9900 µs: S-9.1 §A, Table 1
     "programming.operations": {"SHORT": range(1, 112)},  # S-9.2.3 Appendix A (P12)
     "receiver.columns": {"_BYTES": 6, "_BITS": 55},  # S-9.2.1, introduction; S-9.2 §A
@@ -148,6 +150,11 @@ OWN: dict[str, dict[str, Any]] = {
     "decoder.state": {"AT_ONCE": (0, 0)},
     "framing": {"MOST_BYTES": 16},
     "inspection": {"MOST_WRONG": 2},
+    "matching.picture": {
+        **{"_WIDTH": 790, "_PANEL": 330, "_LEFT": 50, "_TOP": 62, "_TALL": 250, "_ROW": 16},
+    },
+    "matching.readings": {"MOST": 1e9, "SCATTER": 0.1},
+    "matching.report": {"WIDTH": 80, "APART": 4, "PLAIN": 30, "POINT": 4, "ROOM": 38},
     "plan": {"_MOST_REPEATS": 1_000_000},
     "receiver.columns": {"_PATIENCE": 4096},
     "receiver.edges": {"SHORTEST_NS": 4_000},

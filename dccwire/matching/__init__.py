@@ -15,8 +15,8 @@ CV 67 to 94 hold 28 voltages which CV 66 and 95 scale is S-9.2.2. Needs numpy (`
 
 A locomotive under test runs on a closed loop, or towards a stop block. No packet is a safety
 device. Rooms: `readings` what was measured, `files` the same as text, `voltages` what the CVs gave
-the motor meanwhile, `curves` speed by voltage, `fit` the tables, `report` and `picture` the result
-for people.
+the motor meanwhile, `curves` speed by voltage, `fit` the tables, `result` what comes of them,
+`report` and `picture` the same for people.
 """
 
 from importlib.util import find_spec
@@ -28,8 +28,9 @@ if find_spec("numpy") is None:
     raise MissingPartError("numpy", "capture")
 
 from dccwire.matching.files import from_csv, from_toml
-from dccwire.matching.fit import MatchedUnit, Matching, Run, Shape, match
+from dccwire.matching.fit import match
 from dccwire.matching.readings import Measurements, Reading, Unit, scale_km_h
+from dccwire.matching.result import MatchedUnit, Matching, Run, Shape
 
 __all__ = [
     "MatchedUnit",

@@ -14,9 +14,9 @@ from dccwire.cv.speed_curves import POINTS
 from dccwire.decoder.state import Direction
 from dccwire.drawing.page import part, table
 from dccwire.drawing.picture import STYLE
-from dccwire.matching.fit import Matching, Run
 from dccwire.matching.readings import scale_km_h
 from dccwire.matching.report import letters, most_apart
+from dccwire.matching.result import Matching, Run
 
 _WIDTH, _PANEL, _LEFT, _TOP, _TALL, _ROW = 790, 330, 50, 62, 250, 16
 """The picture's width; of a panel its width, its left margin, its top and its height; of a line."""

@@ -5,8 +5,9 @@ Speed is in mm/s of the model. Room: values with their bounds; knows no file and
 
 from __future__ import annotations
 
-import math
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from statistics import median
 from typing import Self
 
 from dccwire.address import LongAddress, ShortAddress
@@ -20,15 +21,22 @@ from dccwire.notation import address_text
 __all__ = ["Measurements", "Reading", "Unit", "scale_km_h"]
 
 
+MOST = 1e9
+"""No number of a measurement is as large; what is worked out of them stays finite."""
+
+SCATTER = 0.1
+"""Readings of a step that differ by more than this share of their median are doubtful."""
+
+
 def positive(field: str, value: object, hint: str = "") -> float:
-    """A finite number above 0, or a FieldError."""
-    if type(value) not in (int, float) or not 0 < value < math.inf:  # type: ignore[operator]
-        raise FieldError(field, "a number above 0", value, hint)
+    """A number above 0 and below `MOST`, or a FieldError."""
+    if type(value) not in (int, float) or not 0 < value < MOST:  # type: ignore[operator]
+        raise FieldError(field, "a number above 0, below 1e9", value, hint)
     return float(value)  # type: ignore[arg-type]
 
 
 def speed(field: str, value: object) -> float:
-    """A finite number, 0 or more, or a FieldError."""
+    """A number, 0 or more, or a FieldError."""
     if type(value) in (int, float) and value == 0:
         return 0.0
     return positive(field, value, "or 0 where it stands")
@@ -119,6 +127,25 @@ class Unit:
     def name(self) -> str:
         """The text of its address."""
         return address_text(self.address)
+
+    def doubts(self) -> Iterator[str]:
+        """The steps whose readings differ by more than a tenth of their median, in words.
+
+        The tenth is our choice: common practice, no source.
+
+        >>> some = [Reading(7, "reverse", mm_s) for mm_s in (60.0, 61.0, 75.0)]
+        >>> list(Unit(ShortAddress(3), tuple(some)).doubts())
+        ['short 3 reverse, step 7: readings differ by 25 %; measure it again']
+        """
+        groups: dict[tuple[Direction, int], list[float]] = {}
+        for one in self.readings:
+            groups.setdefault((one.direction, one.step), []).append(one.mm_s)
+        for (direction, step), speeds in groups.items():
+            span, usual = max(speeds) - min(speeds), median(speeds)
+            if span > SCATTER * usual:
+                share = f"by {span / usual:.0%}" if usual else "from standing"
+                told = f"readings differ {share.replace('%', ' %')}; measure it again"
+                yield f"{self.name} {direction.value}, step {step}: {told}"
 
     @property
     def held(self) -> CvSet:

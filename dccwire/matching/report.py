@@ -9,8 +9,8 @@ from collections.abc import Iterator
 from string import ascii_uppercase
 
 from dccwire.cv.speed_curves import POINTS
-from dccwire.matching.fit import MatchedUnit, Matching
 from dccwire.matching.readings import scale_km_h
+from dccwire.matching.result import MatchedUnit, Matching
 from dccwire.matching.voltages import TABLE_BIT
 from dccwire.wording import counted, wrapped
 
@@ -59,6 +59,8 @@ def _lines(matching: Matching) -> Iterator[str]:
     yield f"step 1 is the least of {matching.lowest_by}, step 28 the most of {matching.highest_by}"
     for number, one in enumerate(matching.units):
         yield from wrapped(_trims_in_words(one), WIDTH, f"{letters(number)}  ")
+    for doubt in matching.doubts:
+        yield from wrapped(doubt, WIDTH, "!  ")
     yield ""
     yield from _table(matching)
     before, after = most_apart(matching)

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from matching_helpers import FORWARD, LINEAR, REVERSE
 
 from dccwire.address import LongAddress, ShortAddress
 from dccwire.cv import CvSet
-from dccwire.errors import FieldError, Reason, ShapeError, TextError
+from dccwire.errors import CallError, FieldError, Reason, ShapeError, TextError
 from dccwire.matching import Measurements, Reading, Unit, from_csv, from_toml, scale_km_h
 from refusals import refused
 
+ABOVE_0 = "a number above 0, below 1e9"
 WHOLE = f"""
 scale = 160
 length_mm = 500
@@ -111,11 +114,11 @@ def test_toml_of_another_shape_is_refused(text, path, expected, hint) -> None:
 @pytest.mark.parametrize(
     ("text", "field", "bound"),
     [
-        (replaced("scale = 160", "scale = 0"), "line 2, scale", "a number above 0"),
-        (replaced("scale = 160", 'scale = "1:87"'), "line 2, scale", "a number above 0"),
-        (replaced("length_mm = 500", "length_mm = inf"), "line 3, length_mm", "a number above 0"),
+        (replaced("scale = 160", "scale = 0"), "line 2, scale", ABOVE_0),
+        (replaced("scale = 160", 'scale = "1:87"'), "line 2, scale", ABOVE_0),
+        (replaced("length_mm = 500", "length_mm = inf"), "line 3, length_mm", ABOVE_0),
         (replaced("length_mm = 250", "length_mm = -1"), "line 14, unit[1].length_mm",
-         "a number above 0"),
+         ABOVE_0),
         (replaced("length_mm = 500", ""), "line 7, unit[0].seconds[0]: length_mm", "a length"),
         (replaced("[28, \"reverse\", 2]", "[29, \"reverse\", 2]"),
          "line 7, unit[0].seconds[1]: step", "1 to 28"),
@@ -124,15 +127,15 @@ def test_toml_of_another_shape_is_refused(text, path, expected, hint) -> None:
         (replaced("[28, \"reverse\", 2]", "[28, [], 2]"),
          "line 7, unit[0].seconds[1]: direction", "'forward' or 'reverse'"),
         (replaced("[28, \"reverse\", 2]", "[28, \"reverse\", 0]"),
-         "line 7, unit[0].seconds[1]: seconds", "a number above 0"),
+         "line 7, unit[0].seconds[1]: seconds", ABOVE_0),
         (replaced("[28, \"reverse\", 2]", "[28, \"reverse\", true]"),
-         "line 7, unit[0].seconds[1]: seconds", "a number above 0"),
+         "line 7, unit[0].seconds[1]: seconds", ABOVE_0),
         (replaced("\"forward\", 0]", "\"forward\", -1]"), "line 11, unit[0].mm_s[0]: mm_s",
-         "a number above 0"),
+         ABOVE_0),
         (replaced("\"forward\", 0]", "\"forward\", false]"), "line 11, unit[0].mm_s[0]: mm_s",
-         "a number above 0"),
+         ABOVE_0),
         (replaced("\"forward\", 72]", "\"forward\", nan]"),
-         "line 16, unit[1].scale_km_h[0]: scale_km_h", "a number above 0"),
+         "line 16, unit[1].scale_km_h[0]: scale_km_h", ABOVE_0),
         (replaced("[9,", "[256,"), "line 6, unit[0].points: points, number 1", "0 to 255"),
         (replaced('"long 900"', '"long 99999"'), "line 13, unit[1].address: long address", None),
         (replaced('"long 900"', "900"), "line 13, unit[1].address: address",
@@ -158,7 +161,7 @@ def test_toml_with_values_out_of_bounds_is_refused(text, field, bound) -> None:
 
 def test_a_key_in_quotes_is_found_and_one_that_is_nowhere_has_no_line() -> None:
     """Units within one line of text have no line of their own."""
-    with refused(FieldError, field="line 1, scale", match="above 0"):
+    with refused(FieldError, field="line 1, scale", match="above 0, below 1e9"):
         from_toml('"scale" = -1\nunit = []')
     with refused(ShapeError, path="unit[0].address"):
         from_toml("scale = 87\nunit = [{ cvs = {} }]")
@@ -223,3 +226,33 @@ def test_csv_needs_a_scale_and_a_length_for_times() -> None:
         from_csv(HEADER + "short 3,1,forward,3", scale=87)
     with refused(ShapeError, path="line 2", expected="an address", actual="engine 3"):
         from_csv(HEADER + "engine 3,1,forward,3", scale=87, length_mm=9)
+
+
+@given(st.data())
+def test_whatever_is_changed_in_a_file_is_read_or_refused(data: st.DataObject) -> None:
+    """With an error of the call, and no other."""
+    at = data.draw(st.integers(0, len(WHOLE)))
+    until = data.draw(st.integers(at, min(at + 4, len(WHOLE))))
+    new = data.draw(st.text(st.sampled_from('019"[]{},.=-e\n#xN') | st.characters(), max_size=4))
+    try:
+        found = from_toml(WHOLE[:at] + new + WHOLE[until:])
+    except CallError:
+        return
+    assert found.units
+
+
+@given(st.text(st.sampled_from("019;,.-e\n# "), max_size=40))
+def test_whatever_lines_csv_has_it_is_read_or_refused(text: str) -> None:
+    """With an error of the call, and no other."""
+    with pytest.raises(CallError):
+        from_csv(HEADER + text, scale=87, length_mm=1000)
+
+
+def test_numbers_too_large_to_reckon_with_are_refused() -> None:
+    """Whole ones too, and a time so short that the speed would be."""
+    for before, after in (("500", "9" * 400), ("500", "1e9"), ('[28, "reverse", 2]', TINY)):
+        with pytest.raises(FieldError, match="below 1e9"):
+            from_toml(replaced(before, after))
+
+
+TINY = '[28, "reverse", 1e-300]'

@@ -329,3 +329,53 @@ def test_a_shape_that_is_none_is_refused() -> None:
     """With those that there are."""
     with refused(FieldError, field="shape", value="round", match="'straight' or 'mean'"):
         match(pair(slow, fast), "round")
+
+
+SOME = st.lists(
+    st.builds(
+        Reading,
+        st.integers(1, 28),
+        st.sampled_from(Direction),
+        st.sampled_from([0.0, 1e-9, 1.0, 5.0, 5.0, 9e8]) | st.floats(0, 500),
+    ),
+    min_size=1,
+    max_size=30,
+)
+CVS = st.dictionaries(st.sampled_from([2, 5, 6, 25, 66, 95]), st.integers(0, 255))
+POINTS = st.none() | st.lists(st.integers(0, 255), min_size=28, max_size=28).map(tuple)
+
+
+@given(st.lists(st.tuples(SOME, CVS, POINTS), min_size=2, max_size=3), st.sampled_from(Shape))
+def test_whatever_was_measured_gives_tables_that_rise_or_is_refused(some, shape: Shape) -> None:
+    """Readings without sense, tables that fall, any trims."""
+    units = tuple(
+        Unit(ShortAddress(number), tuple(found), CvSet(cvs), points)
+        for number, (found, cvs, points) in enumerate(some, 1)
+    )
+    try:
+        found = match(Measurements(87, units), shape)
+    except FieldError:
+        return
+    assert all(before <= after for before, after in pairwise(found.target))
+    assert all(speed >= 0 for speed in found.remaining)
+    for one in found.units:
+        assert not one.table.falls
+        for run in one.runs:
+            assert all(0 < before <= after for before, after in pairwise(run.after))
+    assert max(map(len, found.text().splitlines())) <= 110  # speeds of ten digits are too wide
+    assert found.svg().endswith("</svg>\n")
+
+
+def test_readings_that_differ_are_told() -> None:
+    """More than a tenth of the median apart; 10 mm/s of 100 are not more."""
+    speeds = {1: (0.0, 0.0, 4.0), 5: (50.0, 56.0), 9: (100.0, 95.0, 105.0), 28: (300.0, 300.0)}
+    some = [Reading(step, REVERSE, one) for step, three in speeds.items() for one in three]
+    found = match(Measurements(87, (Unit(ShortAddress(3), tuple(some)), unit(5, fast))))
+    assert found.doubts == (
+        "short 3 reverse, step 1: readings differ from standing; measure it again",
+        "short 3 reverse, step 5: readings differ by 11 %; measure it again",
+    )
+    assert [line for line in found.text().splitlines() if line.startswith("!")] == [
+        f"!  {words}" for words in found.doubts
+    ]
+    assert found.to_dict()["doubts"] == list(found.doubts)
