@@ -16,6 +16,7 @@ from dccwire.cv.cv_set import CvSet, key_from_text
 from dccwire.cv.values import number_of
 from dccwire.errors import FieldError, Reason, ShapeError, TextError
 from dccwire.matching.readings import Measurements, Reading, Unit, positive
+from dccwire.matching.voltages import voltages_of
 from dccwire.notation import address_from_text
 from dccwire.wording import no_toml
 
@@ -56,7 +57,8 @@ def from_toml(text: str) -> Measurements:
     Raises:
         TextError: no TOML.
         ShapeError: a key is unknown or missing, or holds something else; the path has the line.
-        FieldError: as for `Reading`, `Unit` and `Measurements`; the field has line and key.
+        FieldError: as for `Reading`, `Unit` and `Measurements`, or `cvs` do not tell which voltages
+            there were; the field has line and key.
 
     >>> found = from_toml('''
     ... scale = 87
@@ -146,7 +148,10 @@ class _Table(NamedTuple):
         }
         readings = tuple(reading for kind in SPEEDS for reading in self._readings(kind, setting))
         with _placed(self.place("points" if points else "address")):
-            return Unit(readings=readings, **given)
+            unit = Unit(readings=readings, **given)
+        with _placed(self.place("cvs" if "cvs" in self.values else "points")):
+            voltages_of(unit)
+        return unit
 
     def _read(self, key: str, read: Callable[[Any], Any]) -> Any:
         with _placed(self.place(key)):

@@ -71,7 +71,11 @@ def match(measurements: Measurements, shape: Shape | str = Shape.STRAIGHT) -> Ma
 
 
 def _candidates(unit: Unit) -> _Candidates:
-    voltages = voltages_of(unit)
+    try:
+        voltages = voltages_of(unit)
+    except FieldError as error:
+        field = f"{unit.name}: {error.field}"
+        raise FieldError(field, error.bound, error.value, error.hint) from None
     measured = [one for one in Direction if any(each.direction is one for each in unit.readings)]
     curves = {
         one: curve_of(

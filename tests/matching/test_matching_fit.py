@@ -325,6 +325,12 @@ def test_directions_without_a_voltage_in_common_are_refused() -> None:
         match(Measurements(87, (Unit(ShortAddress(3), some), unit(5, fast))))
 
 
+def test_cvs_that_do_not_tell_the_voltages_are_refused() -> None:
+    """The message names the unit."""
+    with refused(FieldError, field="short 3: CV 5", bound="a value", value=None, match="together"):
+        match(Measurements(87, (unit(3, slow, cvs=CvSet({2: 9, 6: 0})), unit(5, fast))))
+
+
 def test_a_shape_that_is_none_is_refused() -> None:
     """With those that there are."""
     with refused(FieldError, field="shape", value="round", match="'straight' or 'mean'"):
