@@ -16,6 +16,7 @@ from typing import Any, TypeAlias, TypeVar
 from dccwire.address import Address
 from dccwire.errors import DccwireError, FieldError, Reason, RecordingError, ShapeError, TextError
 from dccwire.notation import address_from_text
+from dccwire.wording import no_toml
 
 T = TypeVar("T")
 
@@ -35,9 +36,7 @@ def plain_from_toml(text: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text.removeprefix("\ufeff"))
     except (RecursionError, ValueError) as error:  # also brackets too deep, a number too long
-        last = f"at line {text.rstrip().count(chr(10)) + 1}, the last"
-        told = str(error).replace("at end of document", last)
-        raise RecordingError(Reason.FORMAT, name, f"is no TOML: {told}") from None
+        raise RecordingError(Reason.FORMAT, name, no_toml(text, error)) from None
 
 
 def line_of(text: str, path: str) -> int:

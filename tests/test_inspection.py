@@ -236,15 +236,13 @@ def test_of_broken_packets_the_longest_bytes_are_shown() -> None:
 SAID = {
     "37 74 42": (
         "error-byte: error byte 42, where the bytes before it give 43; the exclusive OR "
-        "differs in column 0 of the bytes: if one bit alone is wrong, it is bit 0 of byte 0, 1 or 2, "
-        "nobody can tell which"
-        " (S-9.2 §B, Byte Three)"
+        "differs in column 0 of the bytes: if one bit alone is wrong, it is bit 0 of byte 0, 1 "
+        "or 2, nobody can tell which (S-9.2 §B, Byte Three)"
     ),
     "37 74 C3": (
         "error-byte: error byte C3, where the bytes before it give 43; the exclusive OR "
-        "differs in column 7 of the bytes: if one bit alone is wrong, it is bit 7 of byte 0, 1 or 2, "
-        "nobody can tell which"
-        " (S-9.2 §B, Byte Three)"
+        "differs in column 7 of the bytes: if one bit alone is wrong, it is bit 7 of byte 0, 1 "
+        "or 2, nobody can tell which (S-9.2 §B, Byte Three)"
     ),
     "03 91 6D": (
         "error-byte: error byte 6D, where the bytes before it give 92; the exclusive OR "

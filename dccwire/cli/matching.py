@@ -82,11 +82,11 @@ def _write_sets(matching: Matching, folder: Path) -> None:
 
 
 def _print_packets(matching: Matching, given: argparse.Namespace) -> None:
-    from dccwire.cli.cvs import print_plan
+    from dccwire.cli.cvs import ON_MAIN, say_plan
     from dccwire.programming.operations import course_on_main
 
     for one in matching.units:
         if 29 not in one.unit.cvs and not given.json:
             say(f"# {one.unit.name}: CV 29 is not known; its bit 4 must be 1, or no table counts")
     steps = [*course_on_main(chain.from_iterable(one.packets_on_main() for one in matching.units))]
-    print_plan(steps[:-1], resets=False, given=given)  # nothing comes after the last idle
+    say_plan(steps[:-1], [ON_MAIN], given.json)  # nothing comes after the last idle
