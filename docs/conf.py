@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator
 from inspect import getdoc
+from pathlib import Path
 from typing import Any
 
 from dccwire import __version__, cv, explain
 from dccwire.address import Mode
 from dccwire.conformance import rules_in_words
 from dccwire.cv.values import VALUE_TYPES
+from dccwire.drawing.colours import DARK, LIGHT, named
 from dccwire.faults import plantings_in_words
 from dccwire.fields import Functions
 from dccwire.formats import FORMATS, Format
@@ -26,7 +28,7 @@ html_title = f"dccwire {release}"
 html_copy_source = False
 html_show_sourcelink = False
 html_static_path = ["_static"]
-html_css_files = ["pages.css"]
+html_css_files = ["pages.css", "themes.css"]
 myst_heading_anchors = 3
 autodoc_member_order = "bysource"
 autodoc_typehints = "description"
@@ -134,3 +136,15 @@ def fill_in(_app: object, _page: str, source: list[str]) -> None:
 def setup(app: Any) -> None:
     """Called by Sphinx."""
     app.connect("source-read", fill_in)
+    app.connect("build-finished", write_themes)
+
+
+def write_themes(app: Any, error: Exception | None) -> None:
+    """Pictures follow the setting of the page where the reader chose one, not the system's."""
+    if error is None and app.builder.format == "html":
+        rules = ((f'body[data-theme="{name}"] .dccwire', one) for name, one in _THEMES.items())
+        text = "".join(f"{named(*rule)}\n" for rule in rules)
+        Path(app.outdir, "_static", "themes.css").write_text(text, "utf-8")
+
+
+_THEMES = {"light": LIGHT, "dark": DARK}

@@ -22,6 +22,7 @@ from dccwire.conformance.report_text import (
     would_decide,
 )
 from dccwire.conformance.rules import Verdict
+from dccwire.drawing.colours import FONT, palette
 from dccwire.wording import printable
 
 _MARKS = {
@@ -33,14 +34,15 @@ _MARKS = {
     Verdict.NOT_DECIDABLE: "∅",
 }
 
-_STYLE = """
-:root { color-scheme: light dark; --ink: #1c2b2d; --paper: #fbfaf6; --line: #b9c2bf; --bad: #9c2f1f;
-  --open: #7a5a00; --good: #1f6240; --band: #dfe9e2; }
-@media (prefers-color-scheme: dark) { :root { --ink: #e6e9e4; --paper: #15201f; --line: #71827f;
-  --bad: #ff9c88; --open: #f0c869; --good: #8fd3a9; --band: #24403a; } }
+_STYLE = (
+    palette(":root")
+    + """
+:root { color-scheme: light dark; }
 * { box-sizing: border-box; }
 body { margin: 0 auto; padding: 1rem; max-width: 68rem; background: var(--paper); color: var(--ink);
-  font: 1rem/1.45 Georgia, "Times New Roman", serif; }
+  font: 1rem/1.45 """
+    + FONT
+    + """; }
 h1 { font-size: 1.5rem; overflow-wrap: anywhere; } h2 { font-size: 1.15rem; margin-top: 2rem; }
 .fail { color: var(--bad); } .undecided { color: var(--open); } .pass { color: var(--good); }
 .scroll { overflow-x: auto; } .scroll:focus { outline: 2px solid var(--ink); }
@@ -67,11 +69,10 @@ figcaption { max-width: 52rem; overflow-wrap: anywhere; }
   .stack tr { border-bottom: 1px solid var(--line); padding: .5rem 0; }
   .stack td.number, .stack td.verdict { display: inline-block; padding-right: .8rem; } }
 @media print { body { max-width: none; } .scroll { overflow: visible; }
-  :root { --ink: #000; --paper: #fff; --line: #999; --bad: #8a1f10; --open: #5c4400;
-    --good: #14492c; --band: #e4e4e4; }
   .picture { min-width: 0; max-width: 34rem; } figure, tr, .picture { break-inside: avoid; }
   h2 { break-after: avoid; } }
 """
+)
 
 
 def html_of(report: Report, evidence: Evidence | None = None) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from html import escape
 
+from dccwire.drawing.colours import FONT, palette
 from dccwire.drawing.explanation import Explanation
 from dccwire.drawing.picture import STYLE, svg_of
 from dccwire.drawing.rows import (
@@ -24,12 +25,15 @@ from dccwire.layout import bits_in_words
 from dccwire.wording import printable
 
 PAGE_STYLE = (
-    STYLE
+    palette(".dccwire-page")
+    + STYLE
     + """
-.dccwire-page { max-width: 52rem; font: 1rem/1.45 Georgia, "Times New Roman", serif; }
+.dccwire-page { max-width: 52rem; font: 1rem/1.45 """
+    + FONT
+    + """; }
 .dccwire-page table { border-collapse: collapse; font-size: .9rem; margin: .8rem 0; }
 .dccwire-page th, .dccwire-page td { text-align: left; vertical-align: top;
-  padding: .2rem .9rem .2rem 0; border-bottom: 1px solid #8a9996; }
+  padding: .2rem .9rem .2rem 0; border-bottom: 1px solid var(--line); }
 .dccwire-page .bits { font-family: "Courier New", monospace; white-space: pre; }
 .dccwire-page .scroll { overflow-x: auto; } .dccwire-page .scroll svg { min-width: 36rem; }
 .dccwire-page .scroll:focus { outline: 2px solid currentColor; }
@@ -37,11 +41,14 @@ PAGE_STYLE = (
 )
 """The style of the parts of a page that are not pictures."""
 
-_ALONE = """
+_ALONE = (
+    palette(":root")
+    + """
 :root { color-scheme: light dark; }
-body { margin: 0 auto; padding: 1rem; max-width: 52rem; background: #fbfaf6; color: #1c2b2d; }
-@media (prefers-color-scheme: dark) { body { background: #15201f; color: #e6e9e4; } }
+body { margin: 0 auto; padding: 1rem; max-width: 52rem; background: var(--paper);
+  color: var(--ink); }
 """
+)
 
 
 def html_of(explanation: Explanation, *, half_bits: bool = False) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from html import escape
 from typing import NamedTuple
 
+from dccwire.drawing.colours import FONT, palette
 from dccwire.drawing.explanation import Explanation
 from dccwire.signal import NOMINAL
 from dccwire.wording import counted, printable, wrapped
@@ -18,20 +19,22 @@ _LEFT, _WIDTH = 10, 790
 _LONGEST_NS = NOMINAL.duration_ns(ones=1, zeros=9)  # a byte of zeros, and the packet end bit
 _HIGH, _LOW = 34, 62
 
-STYLE = """
-.dccwire { --ink: #1c2b2d; --paper: #fbfaf6; --line: #b9c2bf; --band: #dfe9e2; --bad: #9c2f1f; }
-@media (prefers-color-scheme: dark) { .dccwire { --ink: #e6e9e4; --paper: #15201f;
-  --line: #71827f; --band: #24403a; --bad: #ff9c88; } }
+STYLE = (
+    palette(".dccwire")
+    + """
 .dccwire .paper { fill: var(--paper); } .dccwire .band { fill: var(--band); }
 .dccwire .signal { fill: none; stroke: var(--ink); stroke-width: 1.6; }
 .dccwire .line { stroke: var(--line); } .dccwire .field { fill: none; stroke: var(--ink); }
 .dccwire .wrong { fill: none; stroke: var(--bad); stroke-width: 2; }
-.dccwire text { fill: var(--ink); font: 13px Georgia, "Times New Roman", serif;
+.dccwire text { fill: var(--ink); font: 13px """
+    + FONT
+    + """;
   text-anchor: middle; }
 .dccwire text.head { text-anchor: start; font-weight: bold; }
 .dccwire text.say { text-anchor: start; } .dccwire text.small { font-size: 9px; }
 .dccwire text.bad { fill: var(--bad); } .dccwire text.remark { text-anchor: start; }
 """
+)
 """What the picture looks like; it follows a light or a dark setting."""
 
 
