@@ -110,15 +110,14 @@ class Station:
         shared = self._hearer(consist)
         shared.is_consist = True
         for unit in map(self._hearer, units):
-            shared.kin.add(unit)
-            unit.kin.add(shared)
+            shared.kin[unit] = unit.kin[shared] = None
 
     def uncouple(self, consist: ShortAddress) -> None:
         """Say that no unit obeys this address any more."""
         shared = self._hearer(consist)
         shared.is_consist = False
-        for unit in shared.kin:
-            unit.kin.discard(shared)
+        for unit in [*shared.kin]:
+            unit.kin.pop(shared, None)
         shared.kin.clear()
 
     def drive(

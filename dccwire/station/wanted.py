@@ -41,7 +41,8 @@ class Hearer:
     """Whoever hears an address; `kin` are other addresses that reach the same decoders."""
 
     address: Address
-    kin: set[Hearer] = field(default_factory=set)
+    # In the order in which they came: a set's hangs on where objects lie, and the packets with it.
+    kin: dict[Hearer, None] = field(default_factory=dict)
     is_consist: bool = False
     is_accessory: bool = field(init=False)
 

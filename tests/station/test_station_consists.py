@@ -1,0 +1,35 @@
+"""Consists: which addresses are one decoder's, and what follows from it."""
+
+from __future__ import annotations
+
+from dccwire import LongAddress, ShortAddress
+from dccwire.station import Station
+
+UNITS = [ShortAddress(number) for number in range(20, 28)]
+
+
+def test_a_consist_and_its_units_are_stopped_in_the_order_of_coupling() -> None:
+    """The same calls give the same packets, wherever the objects of a station lie."""
+    kept, told = [], set()
+    for _ in range(20):
+        station = Station(new=False)
+        for unit in UNITS:
+            station.add(unit, steps=28)
+        station.add(ShortAddress(9), steps=28)
+        station.couple(ShortAddress(9), *UNITS)
+        station.stop(ShortAddress(9))
+        sent = [bytes(station.next())[0] for _ in range(10)]
+        told.add(tuple(sent))
+        kept.append((station, [object() for _ in range(len(kept))]))
+    assert told == {(9, 255, *range(20, 28))}
+
+
+def test_a_unit_may_have_the_address_of_its_consist() -> None:
+    """S-9.2.1 §C, Consist Control: the own address counts if it is the same; the way back works."""
+    station, consist = Station(new=False), ShortAddress(9)
+    station.couple(consist, consist, LongAddress(1205))
+    station.add(consist, steps=28)
+    station.stop(consist)
+    assert [bytes(station.next())[0] for _ in range(3)] == [9, 255, 9]
+    station.uncouple(consist)
+    station.write(consist, cv=3, value=1)
