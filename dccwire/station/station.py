@@ -100,7 +100,8 @@ class Station:
         """Say which units obey a consist's address as well: packets to both are kept apart.
 
         Raises:
-            FieldError: a consist whose address is not short, or a unit that has none of its own.
+            FieldError: a consist whose address is not short, or to which a write waits (S-9.2.1 §C:
+                none to a consist), or a unit that has no address of its own.
         """
         for address in (consist, *units):
             kinds = (ShortAddress,) if address is consist else (ShortAddress, LongAddress)
@@ -108,6 +109,9 @@ class Station:
                 bound = f"a short {'or a long ' * (len(kinds) - 1)}address"
                 raise FieldError("address", bound, address_text(address))
         shared = self._hearer(consist)
+        writes = (one for one in (self._open, *self._changes) if one is not None and one.is_write)
+        if any(one.hearer is shared for one in writes):
+            raise FieldError("consist", "an address that no write waits for", address_text(consist))
         shared.is_consist = True
         for unit in map(self._hearer, units):
             shared.kin[unit] = unit.kin[shared] = None

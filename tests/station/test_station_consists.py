@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import pytest
+from refusals import refused
+
 from dccwire import LongAddress, ShortAddress
+from dccwire.errors import FieldError
 from dccwire.station import Station
 
 UNITS = [ShortAddress(number) for number in range(20, 28)]
@@ -33,3 +37,20 @@ def test_a_unit_may_have_the_address_of_its_consist() -> None:
     assert [bytes(station.next())[0] for _ in range(3)] == [9, 255, 9]
     station.uncouple(consist)
     station.write(consist, cv=3, value=1)
+
+
+@pytest.mark.parametrize("sent", [0, 1])
+def test_an_address_that_a_write_waits_for_becomes_no_consist(sent: int) -> None:
+    """CV access in the long form is not for consists (S-9.2.1 §C), nor half of it."""
+    station, consist = Station(new=False), ShortAddress(9)
+    station.write(consist, cv=3, value=1)
+    for _ in range(sent):
+        station.next()
+    bound = "an address that no write waits for"
+    with refused(FieldError, field="consist", bound=bound, value="short 9"):
+        station.couple(consist, LongAddress(1205))
+    while station.waiting:
+        station.next()
+    station.couple(consist, LongAddress(1205))
+    with refused(FieldError, field="address", value="short 9"):
+        station.write(consist, cv=3, value=1)
