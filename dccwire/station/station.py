@@ -10,6 +10,7 @@ shortest, with its preamble and the next one's, lasts more). Room: the order alo
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from itertools import chain, repeat, zip_longest
 
 from dccwire.address import (
@@ -212,24 +213,31 @@ class Station:
         if self._urgent:
             return self._stop_now()
         held = self._open
-        if held is not None and self._apart(held.hearer, self._last):
+        last = self._last
+        if held is not None and (last is None or self._apart(held.hearer, last)):
             self._in_a_row += 1
             return self._sent(held)
-        if self._in_a_row >= IN_A_ROW and (slot := self._refreshed()) is not None:
-            self._in_a_row = 0
-            return slot
+        # Whoever waits for the packet before to be far enough is not overtaken by what its decoders
+        # hear too: two units would keep their consist waiting, a broadcast would lose its place.
+        passed = list[Hearer]()
+        if self._in_a_row >= IN_A_ROW and self._round:
+            if (slot := self._refreshed(passed)) is not None:
+                return slot
+            passed.append(self._round[self._at].hearer)
         for slot in self._changes:
-            if self._may_go(slot.hearer) and not (slot.is_write and held):
+            if not self._may_go(slot.hearer, passed):
+                passed.append(slot.hearer)
+            elif not (slot.is_write and held):
                 self._changes.remove(slot)
                 self._in_a_row += 1
                 return self._sent(slot)
-        self._in_a_row = 0
-        return self._refreshed()
+        return self._refreshed(passed)
 
     def _stop_now(self) -> Slot | None:
         """An emergency stop, unless the packet before was to the same decoders."""
+        last = self._last
         for slot in self._urgent:
-            if self._apart(slot.hearer, self._last):
+            if last is None or self._apart(slot.hearer, last):
                 self._urgent.remove(slot)
                 slot.left -= 1
                 if slot.left:
@@ -248,35 +256,47 @@ class Station:
         if slot.is_write:
             self._open = slot if slot.left else None
         elif slot.left:
-            self._changes.append(slot)
+            self._changes.insert(self._behind(slot.hearer), slot)
         return slot
 
-    def _refreshed(self) -> Slot | None:
-        """What is due again, if it may follow on the packet before."""
+    def _behind(self, hearer: Hearer) -> int:
+        """Where what is left waits: behind the others, but before newer ones to an accessory.
+
+        Its packets are commands, on and off, where those to a locomotive say all that is wanted.
+        """
+        if hearer.is_accessory:
+            for place, one in enumerate(self._changes):
+                if not self._apart(hearer, one.hearer):
+                    return place
+        return len(self._changes)
+
+    def _refreshed(self, passed: Sequence[Hearer] = ()) -> Slot | None:
+        """What is due again, if it may go."""
         if not self._round:
             return None
         slot = self._round[self._at]
-        if not self._may_go(slot.hearer):
+        if not self._may_go(slot.hearer, passed):
             return None
         self._at = (self._at + 1) % len(self._round)
+        self._in_a_row = 0
         return slot
 
-    def _may_go(self, hearer: Hearer) -> bool:
-        """Whether a packet keeps from the one before, and from a write that is not done."""
-        held = self._open
-        return self._apart(hearer, self._last) and (
-            held is None or self._apart(hearer, held.hearer)
-        )
+    def _may_go(self, hearer: Hearer, passed: Sequence[Hearer]) -> bool:
+        """Whether a packet keeps from the one before, from a write that is not done, and others."""
+        held, last = self._open, self._last
+        if last is not None and not self._apart(hearer, last):
+            return False
+        if held is not None and not self._apart(hearer, held.hearer):
+            return False
+        return not passed or all(self._apart(hearer, one) for one in passed)
 
-    def _apart(self, one: Hearer, other: Hearer | None) -> bool:
+    def _apart(self, one: Hearer, other: Hearer) -> bool:
         """Whether no decoder hears both."""
-        if other is None:
-            return True
         if one is other or one in other.kin:
             return False
-        if self._to_all in (one, other):
-            return one.is_accessory or other.is_accessory
-        return True
+        if not (one.is_broadcast or other.is_broadcast):
+            return True
+        return one.is_accessory is not other.is_accessory
 
     def _change(self, slot: Slot) -> None:
         """Send a slot's packet before what is refreshed; a newer one takes an older one's place."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from dccwire.address import (
+    BROADCAST,
     AccessoryAddress,
     Address,
     ExtendedAccessoryAddress,
@@ -45,9 +46,14 @@ class Hearer:
     kin: dict[Hearer, None] = field(default_factory=dict)
     is_consist: bool = False
     is_accessory: bool = field(init=False)
+    is_broadcast: bool = field(init=False)
 
     def __post_init__(self) -> None:
         self.is_accessory = isinstance(self.address, (AccessoryAddress, ExtendedAccessoryAddress))
+        self.is_broadcast = self.address == BROADCAST or (
+            isinstance(self.address, (AccessoryAddress, ExtendedAccessoryAddress))
+            and self.address.broadcast
+        )
 
 
 @dataclass(slots=True, eq=False)
