@@ -28,7 +28,7 @@ from dccwire.errors import FieldError
 from dccwire.instructions import BroadcastStop, CvAccessLongForm, CvOperation
 from dccwire.notation import address_text
 from dccwire.packet import Packet, decode
-from dccwire.station.wanted import TWICE, Hearer, Slot, Wanted
+from dccwire.station.wanted import THRICE, TWICE, Hearer, Slot, Wanted
 
 __all__ = ["Station"]
 
@@ -89,12 +89,14 @@ class Station:
     def remove(self, address: ShortAddress | LongAddress) -> None:
         """Refresh it no more. It keeps what it was told, a speed until its time-out: stop it first.
 
-        What waits for it is not sent any more, but for writes.
+        What waits for it is not sent any more, but for emergency stops, writes, and F13 to F28 of
+        which a packet was sent: without a refresh they need a second one (S-9.2.1 §C; X38).
         """
         gone = self._of(address)
         del self._wanted[address]
-        kept = (one for one in self._changes if one.hearer is not gone.hearer or one.is_write)
-        self._changes = deque(kept)
+        begun = (one for one in gone.groups.values() if one.left < one.times == THRICE)
+        dropped = {gone.speed, *gone.groups.values()}.difference(begun)
+        self._changes = deque(one for one in self._changes if one not in dropped)
         self._arrange()
 
     def couple(self, consist: ShortAddress, *units: ShortAddress | LongAddress) -> None:
