@@ -154,7 +154,9 @@ class Station:
         wanted, the refresh says the same.
         """
         if address is None:
-            stopped = list(self._wanted.values())
+            for each in self._wanted.values():
+                # What waits goes on to wait: a stop of all tells neither direction nor headlight.
+                each.stop()
             stop = BroadcastStop(forward=True, ignore_direction=True, cut_power=True)
             slots = [Slot(self._to_all, Packet(BROADCAST, stop))]
         else:
@@ -162,10 +164,10 @@ class Station:
             kin = (self._wanted.get(each.address) for each in one.hearer.kin)
             stopped = [one, *(each for each in kin if each is not None)]
             slots = [Slot(each.hearer, each.stop().packet) for each in stopped]
-        for each in stopped:
-            if each.stop().left:
-                self._changes.remove(each.speed)
-                each.speed.left = 0
+            for each in stopped:
+                if each.speed.left:
+                    self._changes.remove(each.speed)
+                    each.speed.left = 0
         for slot in slots:
             slot.left = STOPS
             others = (each for each in self._urgent if each.hearer is not slot.hearer)
