@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from refusals import refused
 
 from dccwire import LongAddress, ShortAddress
 from dccwire.errors import FieldError
 from dccwire.station import Station
+from refusals import refused
 
 UNITS = [ShortAddress(number) for number in range(20, 28)]
 

@@ -35,7 +35,7 @@ def test_an_accessory_is_switched_on_and_then_off() -> None:
 
 
 def test_what_all_accessories_hear_keeps_its_place_and_its_distance() -> None:
-    """511 is the broadcast of basic accessory decoders (S-9.2.1 §D; X30): an idle on either side."""
+    """511 is the broadcast of basic accessory decoders (S-9.2.1 §D; X30): an idle beside it."""
     station = Station(new=False)
     one, every, other = (switched(number, active=True) for number in (31, 511, 32))
     for packet in (one, every, other):
