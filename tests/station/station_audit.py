@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import defaultdict, deque
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from station_helpers import CONSIST, UNITS, Run, Sent
 
@@ -101,7 +102,7 @@ def is_apart(sent: Sequence[Sent]) -> None:
 
 def is_quick(sent: Sequence[Sent]) -> None:
     """A start bit each 30 ms (S-9.2 §C)."""
-    for one, other in zip(sent, sent[1:], strict=False):
+    for one, other in pairwise(sent):
         assert other.start - one.start <= 30_000_000
 
 

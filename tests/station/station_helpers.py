@@ -1,6 +1,6 @@
 """A harbour railway, wishes drawn for it, and its station's packets with their times.
 
-The fleet has all kinds of addresses and steps, one number twice (short 5 and long 5), addresses that
+The fleet has all kinds of addresses and steps, a number twice (short 5 and long 5), addresses that
 look like service mode (112 to 127), and a consist, 9, of long 1205 and short 5.
 """
 

@@ -48,7 +48,7 @@ def is_without_a_finding(packets: int, seed: int) -> None:
 
 def test_thousands_of_packets_are_judged_without_a_finding() -> None:
     """A sample of the whole."""
-    is_without_a_finding(20_000, 1)
+    is_without_a_finding(10_000, 1)
 
 
 @pytest.mark.slow
