@@ -15,12 +15,14 @@ CAUTION = (
 )
 _FORMS = """\
 a wish a line, behind the milliseconds at which it comes:
-  0    add long 1205 steps=128           100  drive long 1205 step=40 forward=yes
+  0    add long 1205 steps=128
+  100  drive long 1205 step=40 forward=yes
   100  on long 1205 FL F2                900  off long 1205 F2
   400  operate accessory 31: BasicAccessory active=yes pair=0 output=1
   500  write long 1205 cv=3 value=12     800  stop long 1205, or stop alone
   600  couple short 9 long 1205 short 3  700  uncouple short 9
   950  remove long 1205                  1000 end
+without an end packets go on until nothing waits
 """
 
 

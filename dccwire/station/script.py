@@ -13,7 +13,8 @@ MS is milliseconds since the first packet's preamble began. WISH is one of
     end
 
 with addresses as in a packet's text, `short 3` or `long 3000`; `couple` names the consist's address
-first, and the packets go on until `end`. Room: text to calls of a station, whose clock it keeps.
+first, and the packets go on until `end`, or without it until nothing waits. Room: text to calls of
+a station, whose clock it keeps.
 """
 
 from __future__ import annotations
@@ -90,14 +91,17 @@ def perform(lines: Iterable[str], *, new: bool = True) -> Iterator[Packet]:
         except CallError as error:
             error.add_note(f"line {number} of the script")
             raise
+    while station.waiting:
+        yield station.next()
 
 
 def _wish(line: str, before_ns: int) -> tuple[int, Tell | None]:
     """When, and what to tell the station; None at the end."""
-    match = re.fullmatch(r"\s*(\d{1,9}(?:\.\d{1,6})?)\s+(\S+)\s*(.*?)\s*", line, re.ASCII)
+    match = re.fullmatch(r"\s*(\d{1,7}(?:\.\d{1,6})?)\s+(\S+)\s*(.*?)\s*", line, re.ASCII)
     if match is None:
         hint = "as in '100 drive long 1205 step=40 forward=yes'"
-        raise TextError(Reason.TEXT, line, 0, "no time in milliseconds with a wish behind it", hint)
+        problem = "no time in milliseconds, of seven digits or fewer, with a wish behind it"
+        raise TextError(Reason.TEXT, line, 0, problem, hint)
     at_ns, word = round(float(match[1]) * 1e6), match[2]
     if at_ns < before_ns:
         problem = f"{match[1]} ms, but the line above is at {before_ns / 1e6:g} ms"
@@ -119,7 +123,9 @@ def _tell(word: str, rest: str) -> Tell | None:
     addresses, words = _addresses(rest)
     if word in ("on", "off"):
         _count(rest, len(addresses), _Form(1, 1))
-        return _switch(addresses[0], words, on=word == "on")
+        if not words:
+            raise TextError(Reason.TEXT, rest, len(rest), "no function", "as in 'on short 3 FL F1'")
+        return _switch(addresses[0], [one[0] for one in words], on=word == "on")
     form = _FORMS.get(word, _Form(0, 0))
     _count(rest, len(addresses), form)
     named = _named(rest, words, form.names)
@@ -128,11 +134,15 @@ def _tell(word: str, rest: str) -> Tell | None:
     return lambda station: getattr(station, word)(*addresses, **named)
 
 
-def _addresses(rest: str) -> tuple[list[Any], list[str]]:
+def _addresses(rest: str) -> tuple[list[Any], list[re.Match[str]]]:
     """The addresses that words begin with, and the words behind them."""
-    found, words = list[Address](), rest.split()
-    while words and words[0].isalpha() and words[1:] and words[1].isdigit():
-        found.append(address_from_text(" ".join(words[:2])))
+    found, words = list[Address](), [*re.finditer(r"\S+", rest)]
+    while len(words) > 1 and words[0][0].isalpha() and words[1][0].isdigit():
+        try:
+            found.append(address_from_text(f"{words[0][0]} {words[1][0]}"))
+        except TextError as error:
+            place = words[error.position > 0].start()
+            raise TextError(error.reason, rest, place, error.problem, error.hint) from None
         words = words[2:]
     return found, words
 
@@ -140,25 +150,26 @@ def _addresses(rest: str) -> tuple[list[Any], list[str]]:
 def _count(rest: str, count: int, form: _Form) -> None:
     if not form.least <= count <= form.most:
         number = form.least if form.least == form.most else f"{form.least} to {form.most}"
+        noun = "address" if form.most == 1 else "addresses"
         hint = "an address is two words, as in 'long 1205'"
-        raise TextError(Reason.TEXT, rest, 0, f"{number} addresses expected, {count} given", hint)
+        raise TextError(Reason.TEXT, rest, 0, f"{number} {noun} expected, {count} given", hint)
 
 
-def _named(rest: str, words: list[str], names: tuple[str, ...]) -> dict[str, Any]:
+def _named(rest: str, words: list[re.Match[str]], names: tuple[str, ...]) -> dict[str, Any]:
     """Words such as `step=40`: all of these names, and no others."""
-    found = dict(word.partition("=")[::2] for word in words)
+    found = dict(word[0].partition("=")[::2] for word in words)
     if sorted(found) != sorted(names) or len(words) != len(names):
+        place = words[0].start() if words else len(rest)
+        given = repr(rest[place:]) if words else "nothing"
         expected = " ".join(f"{name}=..." for name in names) or "nothing more"
-        problem = f"{' '.join(words) or 'nothing'!r} where {expected} is expected"
-        raise TextError(Reason.TEXT, rest, rest.find(words[0]) if words else len(rest), problem, "")
+        hint = "each once, without blanks around =" if names else "one wish a line"
+        problem = f"{given} where {expected} is expected"
+        raise TextError(Reason.TEXT, rest, place, problem, hint)
     kinds = {name: Flag() if name == "forward" else Number() for name in names}
     return {name: kind.from_text(name, found[name]) for name, kind in kinds.items()}
 
 
 def _switch(address: Any, functions: list[str], *, on: bool) -> Tell:
-    if not functions:
-        raise TextError(Reason.TEXT, "", 0, "no function", "as in 'on short 3 FL F1'")
-
     def tell(station: Station) -> None:
         for function in functions:
             station.switch(address, function, on=on)
