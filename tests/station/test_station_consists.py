@@ -54,3 +54,37 @@ def test_an_address_that_a_write_waits_for_becomes_no_consist(sent: int) -> None
     station.couple(consist, LongAddress(1205))
     with refused(FieldError, field="address", value="short 9"):
         station.write(consist, cv=3, value=1)
+
+
+def test_a_consist_that_is_coupled_while_a_write_is_half_sent_waits_for_it() -> None:
+    """Nothing comes between the two packets (S-9.2.1 §C), from whichever consist."""
+    station, nine, ten, unit = Station(new=False), ShortAddress(9), ShortAddress(10), UNITS[0]
+    station.write(unit, cv=3, value=1)
+    first = bytes(station.next())
+    station.add(nine, steps=28)
+    assert bytes(station.next())[0] == 9
+    station.couple(nine, unit)
+    station.couple(ten, unit)
+    station.add(ten, steps=28)
+    assert [bytes(station.next()) for _ in range(2)] == [bytes.fromhex("FF00FF"), first]
+
+
+def test_a_stop_reaches_the_consist_and_cancels_the_write_to_its_unit() -> None:
+    """The stop waits for no write, which begins anew behind it: two packets, unbroken."""
+    station, nine, unit = Station(new=False), ShortAddress(9), UNITS[0]
+    station.couple(nine, unit)
+    station.add(nine, steps=28)
+    while station.waiting:
+        station.next()
+    station.next()
+    station.write(unit, cv=3, value=1)
+    sent = list[int]()
+    while sent.count(unit.number) < 1:
+        sent.append(bytes(station.next())[0])
+    station.stop(nine)
+    behind = list[int]()
+    while station.waiting:
+        behind.append(bytes(station.next())[0])
+    assert behind[:6] == [255, 9, 255, 9, 255, 9]
+    assert behind[-3:] == [unit.number, 255, unit.number]
+    assert behind.count(unit.number) == 2
