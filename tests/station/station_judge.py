@@ -26,6 +26,7 @@ def session(*, coupled: bool) -> Session:
         locomotives=tuple(
             Locomotive(address, steps=steps, consist=consist if address in UNITS else 0)
             for address, steps in FLEET.items()
+            if address != CONSIST or not coupled
         ),
         clock_is_right=True,
     )
