@@ -237,3 +237,20 @@ def test_extended_accessories_are_operated_too() -> None:
         str(packet),
         "idle: Idle",
     ]
+
+
+def test_a_step_that_is_refused_ends_no_emergency_stop() -> None:
+    """What is sent next of the same locomotive, here its headlight, still says stop and reverse."""
+    station = Station(new=False)
+    station.add(OTHER, steps=14)
+    station.drive(OTHER, step=5, forward=False)
+    station.stop(OTHER)
+    while station.waiting:
+        station.next()
+    with refused(FieldError, field="step", bound="0 to 14", value=15):
+        station.drive(OTHER, step=15)
+    station.switch(OTHER, "FL")
+    while station.waiting:
+        station.next()
+    sent = {bytes(station.next()) for _ in range(10)}
+    assert sent == {bytes.fromhex("03 51 52"), bytes.fromhex("FF 00 FF")}
