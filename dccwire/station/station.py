@@ -153,9 +153,9 @@ class Station:
         Of one whose units obey a consist, the consist is stopped too. Until another speed is
         wanted, the refresh says the same.
         """
+        # A speed that waits waits on, as a stop: one of all tells neither direction nor headlight.
         if address is None:
             for each in self._wanted.values():
-                # What waits goes on to wait: a stop of all tells neither direction nor headlight.
                 each.stop()
             stop = BroadcastStop(forward=True, ignore_direction=True, cut_power=True)
             slots = [Slot(self._to_all, Packet(BROADCAST, stop))]
@@ -164,10 +164,6 @@ class Station:
             kin = (self._wanted.get(each.address) for each in one.hearer.kin)
             stopped = [one, *(each for each in kin if each is not None)]
             slots = [Slot(each.hearer, each.stop().packet) for each in stopped]
-            for each in stopped:
-                if each.speed.left:
-                    self._changes.remove(each.speed)
-                    each.speed.left = 0
         for slot in slots:
             slot.left = STOPS
             others = (each for each in self._urgent if each.hearer is not slot.hearer)
@@ -259,20 +255,20 @@ class Station:
         slot.left -= 1
         if slot.is_write:
             self._open = slot if slot.left else None
+        elif slot.left and slot.hearer.is_accessory:
+            self._changes.insert(self._before_newer(slot.hearer), slot)
         elif slot.left:
-            self._changes.insert(self._behind(slot.hearer), slot)
+            self._changes.append(slot)
         return slot
 
-    def _behind(self, hearer: Hearer) -> int:
-        """Where what is left waits: behind the others, but before newer ones to an accessory.
+    def _before_newer(self, accessory: Hearer) -> int:
+        """Where a packet waits for its second time: before what its decoder is told later.
 
-        Its packets are commands, on and off, where those to a locomotive say all that is wanted.
+        These are commands, on and off, where one to a locomotive says all that is wanted.
         """
-        if hearer.is_accessory:
-            for place, one in enumerate(self._changes):
-                if not self._apart(hearer, one.hearer):
-                    return place
-        return len(self._changes)
+        others = (one.hearer for one in self._changes)
+        places = (place for place, one in enumerate(others) if not self._apart(accessory, one))
+        return next(places, len(self._changes))
 
     def _refreshed(self, passed: Sequence[Hearer] = ()) -> Slot | None:
         """What is due again, if it may go."""

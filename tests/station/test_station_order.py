@@ -107,3 +107,57 @@ def test_the_rest_waits_while_a_stop_of_all_goes_out() -> None:
     station.drive(LongAddress(1205), step=3)
     assert first_bytes(station, 7) == [255, 0, 255, 0, 255, 0, 255]
     assert first_bytes(station, 1) == [0xC4]
+
+
+def test_writes_keep_their_order_across_a_stop() -> None:
+    """The one that the stop cancels begins anew before the next (S-9.2.1 §C), each unbroken."""
+    station = Station(new=False)
+    for value in (1, 2):
+        station.write(ONE, cv=3, value=value)
+    first = [bytes(station.next()) for _ in range(2)]
+    station.stop()
+    written = [one for one in first if one[0] == ONE.number]
+    while station.waiting:
+        packet = bytes(station.next())
+        written += [packet] * (packet[0] == ONE.number)
+    assert [one[3] for one in written] == [1, 1, 1, 2, 2]
+
+
+def test_a_speed_that_waits_is_a_stop_when_its_turn_comes() -> None:
+    """Direction and headlight of 14 steps, which a stop of all does not tell, are told by it."""
+    station = Station(new=False)
+    station.add(ONE, steps=14)
+    while station.waiting:
+        station.next()
+    station.drive(ONE, step=9, forward=False)
+    station.switch(ONE, "FL")
+    station.stop()
+    sent = list[bytes]()
+    while station.waiting:
+        sent.append(bytes(station.next()))
+    told = [one for one in sent if one[0] != 255]
+    assert told[:3] == [bytes.fromhex("00 71 71")] * 3
+    assert set(told[3:]) == {bytes.fromhex("03 51 52")}
+    assert len(told[3:]) >= 2
+
+
+def test_of_a_removed_locomotive_stops_and_writes_are_sent_and_nothing_else() -> None:
+    """No speed, no function that was not begun; what another waits for is not touched."""
+    station = Station(new=False)
+    for address in (ONE, TWO):
+        station.add(address, steps=28)
+    while station.waiting:
+        station.next()
+    station.drive(ONE, step=9)
+    station.switch(ONE, "F13")
+    station.drive(TWO, step=9)
+    station.write(ONE, cv=3, value=1)
+    station.stop(ONE)
+    station.drive(ONE, step=10)
+    station.remove(ONE)
+    assert station.waiting == 3
+    sent = [bytes(station.next()) for _ in range(30)]
+    told = {one for one in sent if one[0] == ONE.number}
+    assert told == {bytes.fromhex("03 61 62"), bytes.fromhex("03 EC 02 01 EC")}
+    assert bytes.fromhex("04 66 62") in sent
+    assert station.waiting == 0
