@@ -219,7 +219,7 @@ class Station:
             return self._sent(held)
         # Whoever waits for the packet before to be far enough is not overtaken by what its decoders
         # hear too: two units would keep their consist waiting, a broadcast would lose its place.
-        passed = list[Hearer]()
+        passed: list[Hearer] = []
         if self._in_a_row >= IN_A_ROW and self._round:
             if (slot := self._refreshed(passed)) is not None:
                 return slot
