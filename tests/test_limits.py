@@ -103,8 +103,6 @@ STANDARD: dict[str, dict[str, Any]] = {
     "programming.durations": {"STRETCHED": 2_100_000},  # 12000 less 9900 µs: S-9.1 §A, Table 1
     "programming.operations": {"SHORT": range(1, 112)},  # S-9.2.3 Appendix A (P12)
     # Two packets of a write, S-9.2.1 §C; steps as above; F13 to F28, S-9.2.1 §C (X38).
-    "station.station": {"WRITES": 2},
-    "station.wanted": {"STEPS": (14, 28, 128), "THRICE": 3},
     "receiver.columns": {"_BYTES": 6, "_BITS": 55},  # S-9.2.1, introduction; S-9.2 §A
     "receiver.machine": {"LEAST_HALVES": 20},  # of ten ones: S-9.2 §A, Preamble
     "receiver.tracking": {"STAY_NS": 20_000_000},  # S-9.2.3 §C
@@ -216,8 +214,6 @@ OWN: dict[str, dict[str, Any]] = {
     },
     "recordings.writing": {"_BATCH": 1 << 14},
     "signal": {"UNBOUNDED": 1 << 62},
-    "station.station": {"IN_A_ROW": 3, "STOPS": 3},
-    "station.wanted": {"TWICE": 2},
     "synthesis": {"_MOST_PREAMBLE": 10_000},
 }
 """No document gives these: thresholds of reading and judging, memory, room on a line."""
