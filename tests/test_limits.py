@@ -102,7 +102,6 @@ STANDARD: dict[str, dict[str, Any]] = {
     "matching.voltages": {"TABLE_BIT": 16, "_TABLE": tuple(range(67, 95))},
     "programming.durations": {"STRETCHED": 2_100_000},  # 12000 less 9900 µs: S-9.1 §A, Table 1
     "programming.operations": {"SHORT": range(1, 112)},  # S-9.2.3 Appendix A (P12)
-    # Two packets of a write, S-9.2.1 §C; steps as above; F13 to F28, S-9.2.1 §C (X38).
     "receiver.columns": {"_BYTES": 6, "_BITS": 55},  # S-9.2.1, introduction; S-9.2 §A
     "receiver.machine": {"LEAST_HALVES": 20},  # of ten ones: S-9.2 §A, Preamble
     "receiver.tracking": {"STAY_NS": 20_000_000},  # S-9.2.3 §C
