@@ -29,6 +29,7 @@ ORDER = [
     "service_mode",
     "codebook",
     "notation",
+    "toml_tables",
     "cv",
     "framing",
     "signal",

@@ -14,7 +14,7 @@ from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command, text_of
 from dccwire.cv.changes import FACTORY_RESET, RESET_CVS
 from dccwire.cv.cv_set import plain_cv
-from dccwire.cv.explanation import CV_NOTATION
+from dccwire.cv.value_text import notation_of
 from dccwire.cv.values import number_of
 from dccwire.errors import CallError, FieldError, Reason, RecordingError, TextError
 from dccwire.framing import SENT_PREAMBLE
@@ -68,7 +68,7 @@ def _cv(given: argparse.Namespace) -> int:
     if given.force and given.packets is None:
         raise FieldError("--force", "--packets beside it", given.force)
     if given.types:
-        for line in CV_NOTATION.lines(given.words):
+        for line in notation_of(decoder).lines(given.words):
             say(line)
     elif given.compare:
         if given.words:

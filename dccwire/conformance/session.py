@@ -9,7 +9,6 @@ import os
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from difflib import get_close_matches
 from enum import StrEnum
 from typing import Any, TypeVar
 
@@ -24,6 +23,15 @@ from dccwire.conformance.expectations import Expectation
 from dccwire.errors import DccwireError, FieldError, Reason, RecordingError, ShapeError, TextError
 from dccwire.notation import address_from_text, address_text
 from dccwire.packet import Packet
+from dccwire.toml_tables import (
+    Reader,
+    each,
+    items_of,
+    refuse_unknown,
+    truth,
+    whole_number,
+    words,
+)
 from dccwire.wording import either
 
 
@@ -158,20 +166,11 @@ def read_session(path: str | os.PathLike[str]) -> Session:
         raise
 
 
-_Reader = Callable[[Any, str], Any]
-
-
-def _read(plain: object, path: str, keys: Mapping[str, tuple[str, _Reader]]) -> dict[str, Any]:
+def _read(plain: object, path: str, keys: Mapping[str, tuple[str, Reader]]) -> dict[str, Any]:
     """The fields of a table, by the keys that it may have: whose field each is, and how to read."""
-    if not isinstance(plain, dict):
-        raise ShapeError(path or "session", "a table", plain)
     read: dict[str, Any] = {}
-    for key, value in plain.items():
-        where = f"{path}{'.' * bool(path)}{key}"
-        if key not in keys:
-            near = get_close_matches(str(key)[:40], keys, n=1, cutoff=0.4)
-            hint = f"perhaps {near[0]}" if near else f"known are {', '.join(keys)}"
-            raise ShapeError(where, "a known key", value, hint)
+    for key, value, where in items_of(plain, path, "session"):
+        refuse_unknown(key, where, value, keys)
         field, reader = keys[key]
         try:
             read[field] = reader(value, where)
@@ -187,23 +186,11 @@ def _placed(error: DccwireError, where: str) -> DccwireError:
     return error
 
 
-def _truth(value: object, path: str) -> bool:
-    if not isinstance(value, bool):
-        raise ShapeError(path, "true or false", value)
-    return value
-
-
 def _access(value: object, path: str) -> Access:
     known = {one.value: one for one in Access}
     if not isinstance(value, str) or value not in known:
         raise ShapeError(path, either(known), value)
     return known[value]
-
-
-def _count(value: object, path: str) -> int:
-    if type(value) is not int:
-        raise ShapeError(path, "a whole number", value)
-    return value
 
 
 def _ns(value: object, path: str) -> int:
@@ -212,41 +199,25 @@ def _ns(value: object, path: str) -> int:
     return round(value * 1e9)  # type: ignore[operator]
 
 
-def _text(value: object, path: str) -> str:
-    if not isinstance(value, str):
-        raise ShapeError(path, "a text", value)
-    return value
-
-
-def _each(reader: _Reader) -> _Reader:
-    def read(value: object, path: str) -> tuple[Any, ...]:
-        if not isinstance(value, list):
-            hint = f"a table in it begins with [[{path}]]" if isinstance(value, dict) else ""
-            raise ShapeError(path, "a list", value, hint)
-        return tuple(reader(one, f"{path}[{place}]") for place, one in enumerate(value))
-
-    return read
-
-
-def _some(reader: _Reader) -> _Reader:
+def _some(reader: Reader) -> Reader:
     def read(value: object, path: str) -> tuple[Any, ...]:
         if value == []:
             raise ShapeError(path, "a table or more", value, "leave the key out")
-        return _each(reader)(value, path)  # type: ignore[no-any-return]
+        return each(reader)(value, path)  # type: ignore[no-any-return]
 
     return read
 
 
 def _address(value: object, path: str) -> Address:
-    return address_from_text(_text(value, path))
+    return address_from_text(words(value, path))
 
 
-_EXPECTED: dict[str, tuple[str, _Reader]] = {
+_EXPECTED: dict[str, tuple[str, Reader]] = {
     "to": ("to", _address),
-    "what": ("what", _text),
-    "packet": ("packet", lambda value, path: Packet.from_text(_text(value, path))),
-    "at_least": ("at_least", _count),
-    "at_most": ("at_most", _count),
+    "what": ("what", words),
+    "packet": ("packet", lambda value, path: Packet.from_text(words(value, path))),
+    "at_least": ("at_least", whole_number),
+    "at_most": ("at_most", whole_number),
     "from_s": ("from_ns", _ns),
     "until_s": ("until_ns", _ns),
 }
@@ -271,10 +242,10 @@ def _made(cls: Callable[..., _T], fields: dict[str, Any], path: str) -> _T:
         raise _placed(error, path) from None
 
 
-_LOCOMOTIVE: dict[str, tuple[str, _Reader]] = {
+_LOCOMOTIVE: dict[str, tuple[str, Reader]] = {
     "address": ("address", _address),
-    "steps": ("steps", _count),
-    "consist": ("consist", _count),
+    "steps": ("steps", whole_number),
+    "consist": ("consist", whole_number),
 }
 
 
@@ -292,21 +263,21 @@ def _accessory(value: object, path: str) -> Address:
     return address
 
 
-_KEYS: dict[str, tuple[str, _Reader]] = {
-    "programming_track": ("programming_track", _truth),
+_KEYS: dict[str, tuple[str, Reader]] = {
+    "programming_track": ("programming_track", truth),
     "consists": (
         "consists",
         lambda value, path: frozenset(
-            ShortAddress(_count(one, path)).number for one in _each(_count)(value, path)
+            ShortAddress(whole_number(one, path)).number for one in each(whole_number)(value, path)
         ),
     ),
-    "every_30_ms": ("every_30_ms", _truth),
-    "power_on_s": ("power_on_ns", _each(_ns)),
-    "new": ("new", _truth),
-    "factory": ("factory", _truth),
+    "every_30_ms": ("every_30_ms", truth),
+    "power_on_s": ("power_on_ns", each(_ns)),
+    "new": ("new", truth),
+    "factory": ("factory", truth),
     "access": ("access", _access),
-    "locomotive": ("locomotives", _each(_locomotive)),
-    "accessories": ("accessories", _each(_accessory)),
-    "clock_is_right": ("clock_is_right", _truth),
+    "locomotive": ("locomotives", each(_locomotive)),
+    "accessories": ("accessories", each(_accessory)),
+    "clock_is_right": ("clock_is_right", truth),
     "expect": ("expectations", _some(_expectation)),
 }

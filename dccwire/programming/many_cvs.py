@@ -23,9 +23,10 @@ from dccwire.cv.changes import (
     writes,
 )
 from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, plain_cv
+from dccwire.cv.description import KindOrDescription, kind_of
 from dccwire.cv.paging import IndexPage
 from dccwire.cv.values import DecoderKind, check_cv, within
-from dccwire.errors import ConfirmationError, FieldError, Reason, TextError, member
+from dccwire.errors import ConfirmationError, FieldError, Reason, TextError
 from dccwire.instructions import CvAccessLongForm, CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.operations import MAIN, course_on_main, reading
@@ -111,7 +112,7 @@ def read_cvs(
     reach: Reach = DirectCv,
     setup: Setup = DEFAULT,
     *,
-    decoder: DecoderKind = DecoderKind.MULTI_FUNCTION,
+    decoder: KindOrDescription = DecoderKind.MULTI_FUNCTION,
 ) -> Session[Readout]:
     """Read CVs one after the other, in one session.
 
@@ -122,7 +123,7 @@ def read_cvs(
     Raises:
         FieldError: a CV that the mode does not reach, or no CV.
     """
-    reach = reach_of(reach, decoder)
+    reach = reach_of(reach, kind_of(decoder))
     places = places_of(blocks, reach)
     sequencer = Sequencer(places[0][1], setup)
     return Session(sequencer.whole(course_of_reads(places, reach, sequencer, reading)))
@@ -180,7 +181,7 @@ def write_cvs(
     *,
     confirm: bool = False,
     force: Collection[int] = (),
-    decoder: DecoderKind = DecoderKind.MULTI_FUNCTION,
+    decoder: KindOrDescription = DecoderKind.MULTI_FUNCTION,
 ) -> Session[tuple[CvWrite, ...]]:
     """Each of `dccwire.cv.writes` on a programming track, in one session; nothing if there is none.
 
@@ -199,7 +200,7 @@ def write_cvs(
     >>> session.sent, session.result  # 20 after power-on, 3 resets, 2 writes, 1 reset
     (26, (CvWrite(cv=29, value=38, why='bit 5: the decoder answers to its other address then'),))
     """
-    kind = member(DecoderKind, "decoder", decoder)
+    kind = kind_of(decoder)
     done = writes(old, new, force=force, decoder=kind)
     resets = [one for one in done if one.cv in RESET_CVS[kind] and one.value == FACTORY_RESET]
     asked = [one for one in done if confirm and one not in resets]

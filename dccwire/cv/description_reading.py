@@ -1,0 +1,244 @@
+"""Descriptions of decoders from TOML text: the keys, and what is refused.
+
+Room: TOML to a `DecoderDescription`; what a field's keys mean stands in `description_fields`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import cycle, islice
+from typing import Any
+
+from dccwire.cv.catalogue import CvEntry, entry, is_left_to_makers
+from dccwire.cv.cv_set import INDEXED, CvKey, CvSet, IndexedCv, plain_cv
+from dccwire.cv.description import DecoderDescription
+from dccwire.cv.description_fields import kinds_of
+from dccwire.cv.paging import IndexPage
+from dccwire.cv.values import (
+    VALUE_TYPES,
+    CvValue,
+    DecoderKind,
+    check_cv,
+    check_value,
+    cv_name,
+    cv_value,
+    number_of,
+    within,
+)
+from dccwire.errors import ShapeError, member
+from dccwire.formats import Provenance
+from dccwire.layout import Layout
+from dccwire.toml_tables import (
+    Reader,
+    at,
+    each,
+    items_of,
+    placed,
+    read_document,
+    read_table,
+    whole_number,
+    words,
+)
+
+__all__ = ["description_from_toml"]
+
+
+def description_from_toml(text: str) -> DecoderDescription:
+    '''The decoder that TOML text describes; `docs/own-cvs.md` has all keys.
+
+    Each table `[[cv]]` is a CV, CVs whose bits make one value, or `rows` of such. CVs that the
+    standard has a meaning for are refused, but for their default in the table `[defaults]`.
+
+    Raises:
+        ShapeError: no TOML, an unknown key, a value of another shape or beyond its bounds; the path
+            names line and key.
+
+    >>> horn = description_from_toml("""
+    ... name = "quay decoder"
+    ... [defaults]
+    ... 29 = 6
+    ... [[cv]]
+    ... number = 257
+    ... page = [16, 0]
+    ... name = "horn"
+    ... layout = "0RVVVVVV"
+    ... fields.volume = { letters = "V", unit = "%", formula = "value x 2" }
+    ... fields.reverb = "R"
+    ... default = 50
+    ... """).types["Horn"]
+    >>> horn.from_cvs({IndexedCv(16, 0, 257): 114})
+    Horn(volume=50, reverb=1)
+    >>> description_from_toml('name = "quay decoder"' + chr(10) + 'desoder = "accessory"')
+    Traceback (most recent call last):
+    dccwire.errors.ShapeError: line 2, desoder: a known key expected, 'accessory' given; perhaps \
+decoder
+    '''
+    return read_document(text, _described)
+
+
+def _kind(value: object, path: str) -> DecoderKind:
+    return member(DecoderKind, "decoder", words(value, path))
+
+
+def _name(value: object, path: str) -> str:
+    name = words(value, path)
+    if not (name.isprintable() and name == " ".join(name.split()) and 0 < len(name) <= 60):
+        raise ShapeError(path, "1 to 60 characters that can be printed, blanks one by one", name)
+    return name
+
+
+def _described(plain: object, path: str) -> DecoderDescription:
+    keys: dict[str, Reader] = {
+        "name": _name,
+        "source": _name,
+        "decoder": _kind,
+        "defaults": lambda value, _: value,
+        "cv": each(lambda value, _: value),
+    }
+    document = read_table(plain, path, keys, needed=("name",))
+    kind = document.get("decoder", DecoderKind.MULTI_FUNCTION)
+    made = _Making(document.get("source", document["name"]), kind)
+    for place, table in enumerate(document.get("cv", ())):
+        made.add(table, f"cv[{place}]")
+    own = CvSet(made.defaults)
+    for cv, value, where in _defaults(document.get("defaults", {})):
+        if cv in made.formats:
+            hint = f"{cv_name(cv)} is described below, where its default belongs"
+            raise ShapeError(where, "a CV of the standard", value, hint)
+        own = own | {cv: value}
+    return DecoderDescription(document["name"], kind, made.types, made.formats, made.entries, own)
+
+
+def _defaults(plain: object) -> Iterator[tuple[int, int, str]]:
+    """CV and value of the standard's CVs."""
+    for key, value, where in items_of(plain, "defaults", "defaults"):
+        cv = placed(where, lambda key=key: check_cv(number_of(key, "cv", "1 to 1024")))
+        yield cv, placed(where, check_value, cv, whole_number(value, where)), where
+
+
+_TABLE: dict[str, Reader] = {
+    "number": whole_number,
+    "page": each(whole_number),
+    "name": _name,
+    "layout": words,
+    "fields": lambda value, _: value,
+    "rows": each(_name),
+    "default": lambda value, path: (
+        (value,) if type(value) is int else each(whole_number)(value, path)
+    ),
+    "note": _name,
+}
+
+
+class _Making:
+    """What the tables of CVs have given so far."""
+
+    def __init__(self, source: str, kind: DecoderKind) -> None:
+        self.source, self.kind = source, kind
+        self.types: dict[str, type[CvValue]] = {}
+        self.formats: dict[CvKey, type[CvValue]] = {}
+        self.entries: dict[CvKey, CvEntry] = {}
+        self.defaults: dict[CvKey, int] = {}
+
+    def add(self, plain: object, path: str) -> None:
+        """The formats of a table, one a row."""
+        table = read_table(plain, path, _TABLE, needed=("number", "name", "layout"))
+        line = table["layout"]
+        kinds = kinds_of(table.get("fields"), line, at(path, "fields"))
+        formulas = {name: kind.formula for name, kind in kinds.items()}
+        layout = placed(at(path, "layout"), Layout, line, formulas)
+        rows, size = table.get("rows", ("",)), layout.size
+        if not rows or len({*rows}) < len(rows):
+            raise ShapeError(at(path, "rows"), "one row or more, each name once", [*rows])
+        keys = self._keys(table, path, size * len(rows))
+        defaults = _defaults_of(table, path, size, len(rows))
+        values = None if defaults is None else dict(zip(keys, defaults, strict=True))
+        named = at(path, "rows" if "rows" in table else "name")
+        for place, row in enumerate(rows):
+            own = keys[place * size : (place + 1) * size]
+            name = f"{table['name']} {row}".strip()
+            body = {"__doc__": table.get("note", name), "__module__": __name__}
+            plain = type(self._type_name(name, named), (CvValue,), body)
+            plain.__annotations__ = dict.fromkeys(kinds, "Any")
+            if values is not None:
+                data = bytes(values[key] for key in own)
+                numbers = placed(at(path, "default"), layout.decode, data)
+                for field, number in numbers.items():
+                    setattr(plain, field, kinds[field].from_number(number))
+            made: type[CvValue] = cv_value(
+                own,
+                line,
+                self.source,
+                fields=kinds,
+                decoder=self.kind,
+                provenance=Provenance.COMMON_PRACTICE,
+                types=self.types,
+            )(plain)
+            if values is not None:
+                placed(at(path, "default"), made.from_cvs, values)
+            self.formats |= dict.fromkeys(own, made)
+            self.entries |= dict.fromkeys(own, self._entry(table, name, own, values))
+        self.defaults |= values or {}
+
+    def _entry(
+        self,
+        table: Mapping[str, Any],
+        name: str,
+        keys: Sequence[CvKey],
+        values: Mapping[CvKey, int] | None,
+    ) -> CvEntry:
+        by_default = [] if values is None else [", ".join(str(values[key]) for key in keys)]
+        notes = [table["note"]] if "note" in table else []
+        content = "; ".join([*notes, *(f"by default {words}" for words in by_default)])
+        first, last = plain_cv(keys[0]), plain_cv(keys[-1])
+        status = entry(first, self.kind).status
+        return CvEntry(first, last, name, status, content, page=table.get("page"))
+
+    def _keys(self, table: Mapping[str, Any], path: str, count: int) -> list[CvKey]:
+        """The CVs of a table, which no other describes and the standard leaves to the maker."""
+        where, page = at(path, "number"), table.get("page")
+        if page is not None:
+            if len(page) != 2:
+                raise ShapeError(at(path, "page"), "CV 31 and CV 32", [*page])
+            placed(at(path, "page"), IndexPage, *page)
+        keys: list[CvKey] = []
+        for number in range(table["number"], table["number"] + count):
+            placed(where, check_cv, number)
+            if page is None and number in INDEXED:
+                hint = "such as page = [16, 0], CV 31 and 32, without which they are of any page"
+                raise ShapeError(where, "a page for CV 257 to 512", number, hint)
+            key = number if page is None else placed(where, IndexedCv, *page, number)
+            if page is None and not is_left_to_makers(number, self.kind):
+                hint = f"CV {number} is the standard's {entry(number, self.kind).name}"
+                raise ShapeError(where, "a CV that the standard leaves to the maker", number, hint)
+            if key in self.formats:
+                hint = f"{cv_name(key)} is of {self.formats[key].__name__} already"
+                raise ShapeError(where, "a CV once", number, hint)
+            keys.append(key)
+        return keys
+
+    def _type_name(self, name: str, where: str) -> str:
+        """What text and JSON call the format: the words of its name, joined."""
+        made = "".join(word[0].upper() + word[1:] for word in re.findall("[A-Za-z0-9]+", name))
+        if not made[:1].isalpha():
+            raise ShapeError(where, "a name that begins with a letter a to z", name)
+        if made in VALUE_TYPES or made in self.types:
+            whose = "the standard" if made in VALUE_TYPES else "this description"
+            raise ShapeError(where, "a name of its own", name, f"{whose} has a {made}")
+        return made
+
+
+def _defaults_of(
+    table: Mapping[str, Any], path: str, size: int, rows: int
+) -> tuple[int, ...] | None:
+    """The defaults of all CVs of a table, if it has them."""
+    if "default" not in table:
+        return None
+    given, where = table["default"], at(path, "default")
+    if len(given) not in (size, size * rows):
+        counts = f"{size}" if rows == 1 else f"{size}, the same for each row, or {size * rows}"
+        raise ShapeError(where, f"a number for each CV: {counts}", [*given])
+    for value in given:
+        placed(where, within, "default", value, 0, 255)
+    return tuple(islice(cycle(given), size * rows))
