@@ -24,6 +24,7 @@ from dccwire.cv.description_reading import *
 from dccwire.cv.explanation import *
 from dccwire.cv.functions import *
 from dccwire.cv.motor import *
+from dccwire.cv.overview import *
 from dccwire.cv.paging import *
 from dccwire.cv.speed_curves import *
 from dccwire.cv.value_text import *

@@ -81,11 +81,20 @@ def _kind(value: object, path: str) -> DecoderKind:
     return member(DecoderKind, "decoder", words(value, path))
 
 
-def _name(value: object, path: str) -> str:
-    name = words(value, path)
-    if not (name.isprintable() and name == " ".join(name.split()) and 0 < len(name) <= 60):
-        raise ShapeError(path, "1 to 60 characters that can be printed, blanks one by one", name)
-    return name
+def _line(longest: int) -> Reader:
+    """A reader of text that fits one line."""
+
+    def read(value: object, path: str) -> str:
+        text = words(value, path)
+        if not (text.isprintable() and text == " ".join(text.split()) and 0 < len(text) <= longest):
+            expected = f"1 to {longest} characters that can be printed, blanks one by one"
+            raise ShapeError(path, expected, text)
+        return text
+
+    return read
+
+
+_name = _line(60)
 
 
 def _described(plain: object, path: str) -> DecoderDescription:
@@ -117,17 +126,23 @@ def _defaults(plain: object) -> Iterator[tuple[int, int, str]]:
         yield cv, placed(where, check_value, cv, whole_number(value, where)), where
 
 
+def _layout_line(value: object, path: str) -> str:
+    line = words(value, path)
+    letters = {*line} - {*"01 "}
+    return placed(path, Layout, line, {letter: letter for letter in letters}).line
+
+
 _TABLE: dict[str, Reader] = {
     "number": whole_number,
     "page": each(whole_number),
     "name": _name,
-    "layout": words,
+    "layout": _layout_line,
     "fields": lambda value, _: value,
     "rows": each(_name),
     "default": lambda value, path: (
         (value,) if type(value) is int else each(whole_number)(value, path)
     ),
-    "note": _name,
+    "note": _line(240),
 }
 
 

@@ -7,8 +7,8 @@ CVs, in which order, and what became of each.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from dccwire.address import LongAddress, ShortAddress
 from dccwire.counts import MainCounts
@@ -22,7 +22,7 @@ from dccwire.cv.changes import (
     refuse_other_address,
     writes,
 )
-from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, plain_cv
+from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, key_order, plain_cv
 from dccwire.cv.description import KindOrDescription, kind_of
 from dccwire.cv.paging import IndexPage
 from dccwire.cv.values import DecoderKind, check_cv, within
@@ -34,7 +34,15 @@ from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import Course, Session
 from dccwire.programming.targets import DirectCv, Reach, Target, reach_of
 
-__all__ = ["Block", "Readout", "read_cvs", "read_job", "write_cvs", "write_cvs_on_main"]
+__all__ = [
+    "Block",
+    "Readout",
+    "blocks_of",
+    "read_cvs",
+    "read_job",
+    "write_cvs",
+    "write_cvs_on_main",
+]
 
 WRITTEN = re.compile(r"(\d{1,4})(?:-(\d{1,4}))?(?:x(\d{1,3}))?", re.ASCII)
 
@@ -96,6 +104,25 @@ def read_job(text: str) -> tuple[Block, ...]:
         pages = tuple(map(IndexPage.of, range(count)))
         blocks.append(Block(first, int(found[2] or first), pages))
         at += len(part) + 1
+    return tuple(blocks)
+
+
+def blocks_of(keys: Iterable[CvKey]) -> tuple[Block, ...]:
+    """The CVs of a set, or of a description, as blocks: by number, page by page.
+
+    Raises:
+        FieldError: no such CV.
+
+    >>> [(one.first, one.last) for one in blocks_of(CvSet({1: 3, 29: 6, 2: 8}))]
+    [(1, 2), (29, 29)]
+    """
+    blocks: list[Block] = []
+    for key in sorted({*keys}, key=key_order):
+        pages = (IndexPage(key.high, key.low),) if isinstance(key, IndexedCv) else ()
+        own = Block(plain_cv(key), plain_cv(key), pages)
+        if blocks and (blocks[-1].last + 1, blocks[-1].index_pages) == (own.first, pages):
+            own = replace(blocks.pop(), last=own.last)
+        blocks.append(own)
     return tuple(blocks)
 
 
