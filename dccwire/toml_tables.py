@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from bisect import bisect_left
 from collections.abc import Callable, Collection, Iterator, Mapping
 from typing import Any, TypeAlias, TypeVar
 
@@ -28,54 +29,61 @@ def read_document(text: str, reader: Callable[[dict[str, Any], str], _T]) -> _T:
     Traceback (most recent call last):
     dccwire.errors.ShapeError: line 3, b: a whole number expected, 'x' given
     """
-    lines = text.removeprefix("\ufeff").splitlines()
-    plain = _parsed(lines)
+    document = text.removeprefix("\ufeff").replace("\r\n", "\n")
+    plain = _parsed(document)
     try:
         return reader(plain, "")
     except ShapeError as error:
         keys = [int(word[1:-1]) if word[0] == "[" else word for word in _WORDS.findall(error.path)]
-        where = f"line {_line_of(lines, plain, keys)}, {error.path}"
+        where = f"line {_line_of(document, plain, keys)}, {error.path}"
         raise ShapeError(where, error.expected, error.actual, error.hint) from None
 
 
-_WORDS = re.compile(r"\[\d+\]|[^.\[\]]+")
+_WORDS = re.compile(r"\[\d{1,9}\]|[^.\[\]]+")
 
 
-def _parsed(lines: list[str]) -> dict[str, Any]:
+def _parsed(document: str) -> dict[str, Any]:
     try:
-        return tomllib.loads("\n".join(lines))
+        return tomllib.loads(document)
     except (RecursionError, ValueError) as error:  # nested too deep, a number too long, no TOML
-        found = re.search(r" \(at line (\d+), column (\d+)\)$", str(error))
-        line = int(found[1]) if found else len(lines)
-        problem = str(error)[: found.start()] if found else str(error) or "it is nested too deep"
-        given = lines[line - 1] if line <= len(lines) else ""
+        lines = document.rstrip().split("\n")
+        found = re.search(r" \(at (?:line (\d+), column \d+|end of document)\)$", str(error))
+        line = int(found[1]) if found and found[1] else len(lines)
+        problem = str(error)[: found.start()] if found else str(error)
+        given = lines[min(line, len(lines)) - 1]
         raise ShapeError(f"line {line}", "TOML", given, problem) from None
 
 
-def _line_of(lines: list[str], plain: object, keys: list[int | str]) -> int:
+def _line_of(document: str, plain: object, keys: list[int | str]) -> int:
     """The line on which a key stands, or the nearest table around it; 1 for the document.
 
     `tomllib` gives no lines. So the shortest beginning of the text that has the key is looked for,
     by halving, as what a beginning has a longer one has too.
     """
-    while keys and not _has(plain, keys):
+    while not _has(plain, keys):
         keys = keys[:-1]
-    if not keys:
-        return 1
-    low, high = 1, len(lines)
-    while low < high:
-        middle = (low + high) // 2
-        whole = next(n for n in range(middle, -1, -1) if _is_whole(lines[:n]))
-        low, high = (low, middle) if _has(_parsed(lines[:whole]), keys) else (middle + 1, high)
-    # A value may end some lines below its key.
-    return next(n for n in range(low, 0, -1) if _is_whole(lines[: n - 1]))
+    starts = list(_statements(document))
+    place = bisect_left(starts, True, key=lambda start: _has(_parsed(document[:start]), keys))
+    return document.count("\n", 0, starts[max(place - 1, 0)]) + 1
 
 
-def _is_whole(lines: list[str]) -> bool:
-    try:
-        return isinstance(_parsed(lines), dict)
-    except ShapeError:
-        return False
+_TOKEN = re.compile(
+    r'"""(?:\\.|(?!""").)*"{3,5}' + r"|'''.*?'{3,5}"  # text of several lines
+    r'|"(?:\\.|[^"\\\n])*"' + r"|'[^'\n]*'|#[^\n]*|[\[\]{}\n]",
+    re.DOTALL,
+)
+"""What has to be told apart to see where a line of TOML ends what it says, in a valid document."""
+
+
+def _statements(document: str) -> Iterator[int]:
+    """Where each line begins that is not within brackets or text; the end comes last."""
+    depth = 0
+    yield 0
+    for token in _TOKEN.finditer(document):
+        depth += (token[0] in "[{") - (token[0] in "]}")
+        if token[0] == "\n" and not depth:
+            yield token.end()
+    yield len(document)
 
 
 def _has(plain: Any, keys: list[int | str]) -> bool:

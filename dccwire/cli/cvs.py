@@ -180,30 +180,36 @@ def _number(word: str) -> int:
 
 def _compare(given: argparse.Namespace, decoder: cv.KindOrDescription) -> None:
     old, new = map(_read, given.compare)
+    changes = cv.difference(old, new)
     if given.packets is not None:
         ids = RESET_CVS[kind_of(decoder)]
         resets = any(new.get(cv) == FACTORY_RESET != old.get(cv) for cv in ids)  # or it is refused
-        return _plan(_steps(old, new, given, decoder), resets, given)
-    changes = cv.difference(old, new)
+        steps = _steps(old, new, given, decoder)
+        written = [one for one in changes if one.new is not None and given.decoder is not None]
+        return _plan(steps, resets, [_told(one, decoder) for one in written], given)
     for one in changes:
         if given.json:
             key = asdict(one.key) if isinstance(one.key, cv.IndexedCv) else str(one.key)
             say(json.dumps({"cv": key, "old": one.old, "new": one.new}))
             continue
-        say(f"{one} ({cv.entry(one.key, decoder).name})")
+        say(_told(one, decoder))
     if not changes and not given.json:
         say("no differences")
 
 
-def _plan(steps: list[Step], resets: bool, given: argparse.Namespace) -> None:
-    """A plan with the cautions as comments, or a JSON object a line without them."""
+def _told(change: cv.CvChange, decoder: cv.KindOrDescription) -> str:
+    return f"{change} ({cv.entry(change.key, decoder).name})"
+
+
+def _plan(steps: list[Step], resets: bool, told: list[str], given: argparse.Namespace) -> None:
+    """A plan with the cautions, and what is told, as comments; or JSON objects without them."""
     if given.json:
         for step in steps:
             plain = {"repeat": step.count, "preamble": step.preamble}
             say(json.dumps({**plain, "packet": step.packet.to_dict()}))
         return
     notes = [_CAUTION, *[_POWER] * any(one.power_on for one in steps), *[_RESET] * resets]
-    for line in (line for note in notes for line in wrapped(note, 78)):
+    for line in (line for note in (*notes, *told) for line in wrapped(note, 78)):
         say(f"# {line}")
     for step in steps:
         options = [f"repeat={step.count} "] if step.count > 1 else []

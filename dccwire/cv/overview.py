@@ -60,6 +60,11 @@ class CvLine:
     state: CvState
     words: str
 
+    @property
+    def changes(self) -> int:
+        """How many of the CVs differ from their defaults."""
+        return sum(self.explanation.values[cv] != one for cv, one in self.defaults.items())
+
     def to_dict(self) -> dict[str, Any]:
         """As JSON holds it."""
         readings = self.explanation.readings
@@ -124,13 +129,14 @@ class CvOverview:
         return "\n".join(self._lines(max(width, 40)))
 
     def _lines(self, width: int) -> Iterator[str]:
-        changed, rest, unknown = (
-            sum(len(one.explanation.values) for one in self.lines if one.state in states)
-            for states in _SECTIONS.values()
+        total = sum(len(one.explanation.values) for one in self.lines)
+        changed = sum(one.changes for one in self.lines)
+        unknown = sum(
+            len(one.explanation.values) for one in self.lines if one.state is CvState.UNKNOWN
         )
-        total = counted(changed + rest + unknown, "CV")
+        rest = total - changed - unknown
         yield from wrapped(
-            f"{total}: {changed} differ{'s' * (changed == 1)} from the defaults, "
+            f"{counted(total, 'CV')}: {changed} differ{'s' * (changed == 1)} from the defaults, "
             f"{rest} do{'es' * (rest == 1)} not or ha{'s' if rest == 1 else 've'} none, "
             f"{unknown} {'is' if unknown == 1 else 'are'} unknown",
             width,

@@ -183,8 +183,8 @@ def test_one_value_is_one_value(run) -> None:
 def test_calls_that_cannot_be_used_are_one_line_and_status_2(run) -> None:
     """Nothing is printed but that line."""
     for arguments, words in (
-        ((), "duration: packets or --cvs, one of them expected"),
-        (("--cvs", "1", "idle: Idle"), "duration: packets or --cvs, one of them expected"),
+        ((), "duration: packets, --cvs or --decoder, one of them expected"),
+        (("--cvs", "1", "idle: Idle"), "duration: packets, --cvs or --decoder, one of them expected"),
         (("--cvs", "1-5,x"), "position 4: 'x' is no list of CVs; as in 1-256,257-512x4"),
         (("--cvs", "1025"), "first cv: 1 to 1024 expected, 1025 given"),
         (
