@@ -148,7 +148,8 @@ def placed(where: str, make: Callable[..., _T], *given: Any) -> _T:
     try:
         return make(*given)
     except FieldError as error:
-        bound = f"{error.field}: {error.bound}"
+        own = where.rpartition(".")[2] == error.field
+        bound = error.bound if own else f"{error.field}: {error.bound}"
         raise ShapeError(where, bound, error.value, error.hint) from None
     except LayoutError as error:
         raise ShapeError(where, "a layout line", error.line, error.problem) from None
