@@ -6,7 +6,7 @@ well. Room: the value alone; what a description may say stands in `description_r
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeAlias
 
@@ -26,7 +26,7 @@ class DecoderDescription:
 
     `types` are the formats by name, as text and JSON call them; `formats` and `entries` the same by
     CV, an `IndexedCv` where it is on an index page. `defaults` also hold those of the standard's
-    CVs that it tells of. Two descriptions are equal only if they are one.
+    CVs that it tells of. The same `text` gives the same description, which is equal to no other.
 
     >>> from dccwire.cv import description_from_toml
     >>> quay = description_from_toml('''
@@ -47,6 +47,13 @@ class DecoderDescription:
     formats: Mapping[CvKey, type[CvValue]]
     entries: Mapping[CvKey, CvEntry]
     defaults: CvSet
+    text: str
+
+    def __reduce__(self) -> tuple[Callable[[str], DecoderDescription], tuple[str]]:
+        # Its types are made when it is read, so that it is pickled as its text.
+        from dccwire.cv.description_reading import description_from_toml
+
+        return description_from_toml, (self.text,)
 
 
 KindOrDescription: TypeAlias = DecoderKind | DecoderDescription

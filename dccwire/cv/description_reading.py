@@ -6,9 +6,10 @@ Room: TOML to a `DecoderDescription`; what a field's keys mean stands in `descri
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import lru_cache, partial
 from itertools import cycle, islice
-from typing import Any
+from typing import Any, NamedTuple
 
 from dccwire.cv.catalogue import CvEntry, entry, is_left_to_makers
 from dccwire.cv.cv_set import INDEXED, CvKey, CvSet, IndexedCv, plain_cv
@@ -27,6 +28,7 @@ from dccwire.cv.values import (
     within,
 )
 from dccwire.errors import ShapeError, member
+from dccwire.fields import FieldKind
 from dccwire.formats import Provenance
 from dccwire.layout import Layout
 from dccwire.toml_tables import (
@@ -74,7 +76,12 @@ def description_from_toml(text: str) -> DecoderDescription:
     dccwire.errors.ShapeError: line 2, desoder: a known key expected, 'accessory' given; perhaps \
 decoder
     '''
-    return read_document(text, _described)
+    return _read(text)
+
+
+@lru_cache(maxsize=64)  # so that values that were pickled are of the types of those that were not
+def _read(text: str) -> DecoderDescription:
+    return read_document(text, partial(_described, text))
 
 
 def _kind(value: object, path: str) -> DecoderKind:
@@ -97,7 +104,7 @@ def _line(longest: int) -> Reader:
 _name = _line(60)
 
 
-def _described(plain: object, path: str) -> DecoderDescription:
+def _described(text: str, plain: object, path: str) -> DecoderDescription:
     keys: dict[str, Reader] = {
         "name": _name,
         "source": _name,
@@ -107,7 +114,7 @@ def _described(plain: object, path: str) -> DecoderDescription:
     }
     document = read_table(plain, path, keys, needed=("name",))
     kind = document.get("decoder", DecoderKind.MULTI_FUNCTION)
-    made = _Making(document.get("source", document["name"]), kind)
+    made = _Making(document.get("source", document["name"]), kind, text)
     for place, table in enumerate(document.get("cv", ())):
         made.add(table, f"cv[{place}]")
     own = CvSet(made.defaults)
@@ -116,7 +123,9 @@ def _described(plain: object, path: str) -> DecoderDescription:
             hint = f"{cv_name(cv)} is described below, where its default belongs"
             raise ShapeError(where, "a CV of the standard", value, hint)
         own = own | {cv: value}
-    return DecoderDescription(document["name"], kind, made.types, made.formats, made.entries, own)
+    return DecoderDescription(
+        document["name"], kind, made.types, made.formats, made.entries, own, text
+    )
 
 
 def _defaults(plain: object) -> Iterator[tuple[int, int, str]]:
@@ -146,11 +155,23 @@ _TABLE: dict[str, Reader] = {
 }
 
 
+class _Table(NamedTuple):
+    """What a table of CVs holds; `defaults` by CV, or None if it has none."""
+
+    path: str
+    name: str
+    note: str | None
+    layout: Layout
+    kinds: Mapping[str, FieldKind]
+    page: tuple[int, int] | None
+    defaults: Mapping[CvKey, int] | None
+
+
 class _Making:
     """What the tables of CVs have given so far."""
 
-    def __init__(self, source: str, kind: DecoderKind) -> None:
-        self.source, self.kind = source, kind
+    def __init__(self, source: str, kind: DecoderKind, text: str) -> None:
+        self.source, self.kind, self.text = source, kind, text
         self.types: dict[str, type[CvValue]] = {}
         self.formats: dict[CvKey, type[CvValue]] = {}
         self.entries: dict[CvKey, CvEntry] = {}
@@ -158,57 +179,56 @@ class _Making:
 
     def add(self, plain: object, path: str) -> None:
         """The formats of a table, one a row."""
-        table = read_table(plain, path, _TABLE, needed=("number", "name", "layout"))
-        line = table["layout"]
-        kinds = kinds_of(table.get("fields"), line, at(path, "fields"))
+        read = read_table(plain, path, _TABLE, needed=("number", "name", "layout"))
+        kinds = kinds_of(read.get("fields"), read["layout"], at(path, "fields"))
         formulas = {name: kind.formula for name, kind in kinds.items()}
-        layout = placed(at(path, "layout"), Layout, line, formulas)
-        rows, size = table.get("rows", ("",)), layout.size
+        layout = placed(at(path, "layout"), Layout, read["layout"], formulas)
+        rows, size = read.get("rows", ("",)), layout.size
         if not rows or len({*rows}) < len(rows):
             raise ShapeError(at(path, "rows"), "one row or more, each name once", [*rows])
-        keys = self._keys(table, path, size * len(rows))
-        defaults = _defaults_of(table, path, size, len(rows))
-        values = None if defaults is None else dict(zip(keys, defaults, strict=True))
-        named = at(path, "rows" if "rows" in table else "name")
+        keys = self._keys(read, path, size * len(rows))
+        given = _defaults_of(read, path, size, len(rows))
+        values = None if given is None else dict(zip(keys, given, strict=True))
+        name, note, page = read["name"], read.get("note"), read.get("page")
+        table = _Table(path, name, note, layout, kinds, page, values)
         for place, row in enumerate(rows):
             own = keys[place * size : (place + 1) * size]
-            name = f"{table['name']} {row}".strip()
-            body = {"__doc__": table.get("note", name), "__module__": __name__}
-            plain = type(self._type_name(name, named), (CvValue,), body)
-            plain.__annotations__ = dict.fromkeys(kinds, "Any")
-            if values is not None:
-                data = bytes(values[key] for key in own)
-                numbers = placed(at(path, "default"), layout.decode, data)
-                for field, number in numbers.items():
-                    setattr(plain, field, kinds[field].from_number(number))
-            made: type[CvValue] = cv_value(
-                own,
-                line,
-                self.source,
-                fields=kinds,
-                decoder=self.kind,
-                provenance=Provenance.COMMON_PRACTICE,
-                types=self.types,
-            )(plain)
-            if values is not None:
-                placed(at(path, "default"), made.from_cvs, values)
-            self.formats |= dict.fromkeys(own, made)
-            self.entries |= dict.fromkeys(own, self._entry(table, name, own, values))
+            self.formats |= dict.fromkeys(own, self._format(table, row, own))
+            self.entries |= dict.fromkeys(own, self._entry(table, row, own))
         self.defaults |= values or {}
 
-    def _entry(
-        self,
-        table: Mapping[str, Any],
-        name: str,
-        keys: Sequence[CvKey],
-        values: Mapping[CvKey, int] | None,
-    ) -> CvEntry:
-        by_default = [] if values is None else [", ".join(str(values[key]) for key in keys)]
-        notes = [table["note"]] if "note" in table else []
-        content = "; ".join([*notes, *(f"by default {words}" for words in by_default)])
+    def _format(self, table: _Table, row: str, keys: Sequence[CvKey]) -> type[CvValue]:
+        """The class of a row, as a class statement under `cv_value` would make it."""
+        where, values, name = at(table.path, "default"), table.defaults, _row_name(table, row)
+        body: dict[str, Any] = {"__doc__": table.note or name, "__module__": __name__}
+        body |= {"__reduce__": _reduced_to(self.text)}
+        if values is not None:
+            data = bytes(values[key] for key in keys)
+            numbers = placed(where, table.layout.decode, data)
+            body |= {field: table.kinds[field].from_number(one) for field, one in numbers.items()}
+        named = at(table.path, "rows" if row else "name")
+        plain = type(self._type_name(name, named), (CvValue,), body)
+        plain.__annotations__ = dict.fromkeys(table.kinds, "Any")
+        made: type[CvValue] = cv_value(
+            keys,
+            table.layout.line,
+            self.source,
+            fields=table.kinds,
+            decoder=self.kind,
+            provenance=Provenance.COMMON_PRACTICE,
+            types=self.types,
+        )(plain)
+        if values is not None:
+            placed(where, made.from_cvs, values)
+        return made
+
+    def _entry(self, table: _Table, row: str, keys: Sequence[CvKey]) -> CvEntry:
+        content = [table.note] if table.note else []
+        if table.defaults is not None:
+            content.append(f"by default {', '.join(str(table.defaults[key]) for key in keys)}")
         first, last = plain_cv(keys[0]), plain_cv(keys[-1])
-        status = entry(first, self.kind).status
-        return CvEntry(first, last, name, status, content, page=table.get("page"))
+        status, name = entry(first, self.kind).status, _row_name(table, row)
+        return CvEntry(first, last, name, status, "; ".join(content), page=table.page)
 
     def _keys(self, table: Mapping[str, Any], path: str, count: int) -> list[CvKey]:
         """The CVs of a table, which no other describes and the standard leaves to the maker."""
@@ -242,6 +262,24 @@ class _Making:
             whose = "the standard" if made in VALUE_TYPES else "this description"
             raise ShapeError(where, "a name of its own", name, f"{whose} has a {made}")
         return made
+
+
+def _row_name(table: _Table, row: str) -> str:
+    return f"{table.name} {row}".strip()
+
+
+def _reduced_to(text: str) -> Callable[[CvValue], tuple[Any, ...]]:
+    """How values are pickled: as the description's text, their type's name, their fields."""
+
+    def reduced(value: CvValue) -> tuple[Any, ...]:
+        fields = {name: getattr(value, name) for name in value.kinds}
+        return _value_again, (text, type(value).__name__, fields)
+
+    return reduced
+
+
+def _value_again(text: str, name: str, fields: Mapping[str, Any]) -> CvValue:
+    return description_from_toml(text).types[name](**fields)
 
 
 def _defaults_of(

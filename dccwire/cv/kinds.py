@@ -90,6 +90,9 @@ _FORMULA = re.compile(
 )
 
 
+_QUANTITY = re.compile(r"-?\d{1,19}(\.\d{1,9})?", re.ASCII)
+
+
 class Scaled(Number):
     """A number that stands for a quantity in its unit: number x `factor` + `offset`.
 
@@ -140,8 +143,10 @@ class Scaled(Number):
 
     def from_text(self, name: str, word: str) -> object:
         quantity = word.removesuffix(self.unit)
-        if quantity == word or not re.fullmatch(f"-?{_DECIMAL}", quantity, re.ASCII):
+        if quantity == word and word.isascii() and word.isdigit():
             return super().from_text(name, word)
+        if quantity == word or not _QUANTITY.fullmatch(quantity):
+            raise ShapeError(name, f"an integer, or a quantity in {self.unit}", word)
         exact = (Fraction(quantity) - self.offset) / self.factor
         number = round(exact)
         if self.meaning(number) != _shown(Fraction(quantity)) + self.unit:

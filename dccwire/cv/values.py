@@ -63,8 +63,8 @@ def number_of(text: str, field: str, bound: str) -> int:
 class CvValue(Declared):
     """Base of all values: declared (`layout`, `kinds`, `clause`, `provenance`) for some `cvs`.
 
-    `decoder` says whose CVs they are. CVs are numbers; those that a description puts on an index
-    page are `IndexedCv`s.
+    `decoder` says whose CVs they are. CVs are numbers; one that a description puts on an index page
+    is an `IndexedCv`.
 
     >>> from dccwire.cv.addresses import ConsistAddress
     >>> one = ConsistAddress.from_cvs({19: 201})

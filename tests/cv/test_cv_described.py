@@ -1,6 +1,10 @@
 """A decoder's own CVs: what a description makes, and that all that knows CVs knows it."""
 
+import copy
 import json
+import pickle
+import subprocess
+import sys
 from collections import Counter
 
 import pytest
@@ -290,8 +294,21 @@ def test_the_shipped_description_and_its_set_belong_together() -> None:
     assert own.types["SoundAtStart"].from_cvs({123: 0b11_000101}).to_cvs() == {123: 197}
 
 
-def test_two_readings_of_one_text_are_two_descriptions() -> None:
-    """Equal only if they are one; values of both have types of their own."""
-    one, other = quay(), description_from_toml(TEXT)
+def test_one_text_is_one_description() -> None:
+    """Another text gives another one, with types of its own."""
+    one, other = quay(), description_from_toml(f"{TEXT}\n")
+    assert one is description_from_toml(TEXT)
     assert one != other
-    assert one.types["Spare"](1) != other.types["Spare"](1)
+    assert one.types["Spare"](1) == quay().types["Spare"](1) != other.types["Spare"](1)
+
+
+def test_descriptions_and_their_values_can_be_copied_and_pickled() -> None:
+    """Also into a process that has not read the text."""
+    own = quay()
+    assert pickle.loads(pickle.dumps(own)) is own
+    value = own.types["LampCurrent"](current=3)
+    for again in (pickle.loads(pickle.dumps(value)), copy.copy(value), copy.deepcopy(value)):
+        assert again == value
+    code = "import pickle, sys; print(pickle.loads(sys.stdin.buffer.read()))"
+    run = subprocess.run([sys.executable, "-c", code], input=pickle.dumps(value), stdout=-1)
+    assert run.stdout.decode() == f"{value}\n"
