@@ -16,6 +16,7 @@ from dccwire.cli.printing import complain, say
 from dccwire.cli.words import Commands, add_command, text_of
 from dccwire.cv.changes import FACTORY_RESET, RESET_CVS
 from dccwire.cv.description import kind_of
+from dccwire.cv.overview import change_in_words
 from dccwire.cv.value_text import notation_of
 from dccwire.cv.values import cv_name, number_of
 from dccwire.errors import CallError, FieldError, Reason, RecordingError, TextError
@@ -192,13 +193,18 @@ def _compare(given: argparse.Namespace, decoder: cv.KindOrDescription) -> None:
             key = asdict(one.key) if isinstance(one.key, cv.IndexedCv) else str(one.key)
             say(json.dumps({"cv": key, "old": one.old, "new": one.new}))
             continue
-        say(_told(one, decoder))
+        for line in wrapped(_told(one, decoder), 78) if given.decoder else [_told(one, decoder)]:
+            say(line)
     if not changes and not given.json:
         say("no differences")
 
 
 def _told(change: cv.CvChange, decoder: cv.KindOrDescription) -> str:
-    return f"{change} ({cv.entry(change.key, decoder).name})"
+    """What differs, and what that means where a description has been given."""
+    line = f"{change} ({cv.entry(change.key, decoder).name})"
+    described = isinstance(decoder, cv.DecoderDescription)
+    words = change_in_words(change, decoder) if described else ""
+    return f"{line}: {words}" if words else line
 
 
 def _plan(steps: list[Step], resets: bool, told: list[str], given: argparse.Namespace) -> None:

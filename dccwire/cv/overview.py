@@ -10,14 +10,17 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import Any
 
+from dccwire.bit_rows import BitRow
 from dccwire.cv.catalogue import is_left_to_makers
+from dccwire.cv.changes import CvChange
 from dccwire.cv.cv_set import CvKey, CvSet, plain_cv
 from dccwire.cv.description import DecoderDescription, KindOrDescription, kind_of
-from dccwire.cv.explanation import CvExplanation, CvReading, explain_cvs, on_page
+from dccwire.cv.explanation import CvExplanation, CvReading, describe, explain_cvs, on_page
 from dccwire.cv.functions import OutputLocations
 from dccwire.cv.value_text import value_to_plain
 from dccwire.cv.values import CvValue, DecoderKind, cv_name
 from dccwire.errors import FieldError
+from dccwire.fields import Functions
 from dccwire.wording import counted, wrapped
 
 __all__ = ["CvLine", "CvOverview", "CvState", "defaults_of", "overview"]
@@ -221,10 +224,38 @@ def _change_words(old: CvValue, new: CvValue) -> str:
     parts = []
     for name in new.kinds:
         if getattr(old, name) != getattr(new, name):
-            before, after = (_field_words(one, name).partition("=")[2] for one in (old, new))
-            parts.append(f"{name}={before} -> {after}")
+            parts.append(_from_to(_field_words(old, name), _field_words(new, name)))
     said = dict.fromkeys(filter(None, (old.in_words(), new.in_words())))
     return "; ".join((*parts, *[" -> ".join(said)] * bool(said)))
+
+
+def change_in_words(change: CvChange, decoder: KindOrDescription) -> str:
+    """What changes in a CV of two sets, field by field, as far as the CV alone tells.
+
+    >>> change_in_words(CvChange(19, 5, 133), DecoderKind.MULTI_FUNCTION)
+    'reversed=no -> yes'
+    """
+    held = (value for value in (change.old, change.new) if value is not None)
+    told = [describe(change.key, value, decoder).readings for value in held]
+    formats = {reading.format for readings in told for reading in readings}
+    if change.new is None or len(formats) != 1:  # no format, or several ways to read it
+        return ""
+    rows = [[_row_words(one, row) for row in one.rows] for (one,) in told]
+    if len(rows) == 1:
+        return "; ".join(rows[0])
+    return "; ".join(_from_to(old, new) for old, new in zip(*rows, strict=True) if old != new)
+
+
+def _row_words(reading: CvReading, row: BitRow) -> str:
+    """What the bits of a row mean; of functions those that are on."""
+    if isinstance(reading.format.kinds[row.name], Functions):
+        return row.meaning.partition(" of ")[0]
+    return row.meaning
+
+
+def _from_to(old: str, new: str) -> str:
+    """`name=old -> new`, of what opens with the name."""
+    return f"{old} -> {new.partition('=')[2] or new.rpartition(': ')[2]}"
 
 
 def _field_words(value: CvValue, name: str) -> str:

@@ -3,6 +3,7 @@
 import copy
 import json
 import pickle
+import re
 import subprocess
 import sys
 from collections import Counter
@@ -15,6 +16,8 @@ from hypothesis import strategies as st
 from dccwire import cv
 from dccwire.cv import VALUE_TYPES, CvSet, CvStatus, DecoderKind, IndexedCv, description_from_toml
 from dccwire.cv.catalogue import is_left_to_makers
+from dccwire.cv.description_fields import _KEYS
+from dccwire.cv.description_reading import _TABLE
 from dccwire.cv.value_text import notation_of
 from dccwire.errors import FieldError, Reason, ShapeError, TextError
 from dccwire.formats import Provenance
@@ -312,3 +315,16 @@ def test_descriptions_and_their_values_can_be_copied_and_pickled() -> None:
     code = "import pickle, sys; print(pickle.loads(sys.stdin.buffer.read()))"
     run = subprocess.run([sys.executable, "-c", code], input=pickle.dumps(value), stdout=-1)
     assert run.stdout.decode() == f"{value}\n"
+
+
+def test_the_description_of_the_docs_is_one() -> None:
+    """It is read as the page says, and every key that there is stands in it or below it."""
+    docs = (SETUPS.parent.parent / "docs/own-cvs.md").read_text("utf-8")
+    text = docs.split("```toml\n")[1].split("```")[0]
+    own = description_from_toml(text)
+    assert [*own.types] == ["LampCurrent", "KeyF1", "KeyF2", "KeyF3", "FlashRate"]
+    assert [*own.formats] == [60, *(page(n) for n in (257, 258, 259)), 61]
+    assert own.defaults[page(259)] == 4
+    assert own.types["LampCurrent"].clause == "its leaflet, page 4"
+    for key in (*_TABLE, *_KEYS, "source", "decoder", "defaults"):
+        assert re.search(rf"\b{key}\b", text), key

@@ -119,15 +119,21 @@ def test_sets_are_compared_and_planned_by_the_description(run, own, tmp_path: Pa
         '{"cvs": {"60": 133}, "indexed": [{"high": 16, "low": 3, "cv": 301, "value": 5}]}'
     )
     sets = "--compare", str(old), str(new)
-    names = ["CV 60: 165 -> 133 (lamp current)", "index 16 3, CV 301: none -> 5 (key F1)"]
-    assert run("cv", *own, *sets)[1].splitlines()[1:4:2] == [
+    told = [
+        "CV 60: 165 -> 133 (lamp current): current=10: 7mA (bits 3-2 of it) -> 2: 3mA",
+        "(bits 3-2 of it); current=10: 7mA (bits 1-0 of it) -> 2: 3mA (bits 1-0 of it)",
+        "index 16 3, CV 301: none -> 5 (key F1): sound=5",
+    ]
+    assert run("cv", *own, *sets)[1].splitlines() == [
+        "CV 3: 9 -> none (acceleration rate)",
         "CV 31: 16 -> none (index page)",
-        "CV 60: 165 -> 133 (lamp current)",
+        "CV 32: 0 -> none (index page)",
+        *told,
     ]
     status, out, err = run("cv", *own, *sets, "--packets", "short 3")
     assert (status, err) == (0, "")
     notes = [line[2:] for line in out.splitlines() if line[0] == "#"]
-    assert notes[-2:] == names
+    assert notes[-3:] == told
     # 60, CV 32 of the page, 301, and CV 32 as it was: twice each, with an idle packet behind.
     written = [one.data for one in read_plan(out.splitlines()) if one.data[0] == 3]
     assert [(data[2] + 1, data[3]) for data in written[::2]] == [

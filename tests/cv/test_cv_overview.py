@@ -8,7 +8,8 @@ from described import SETUPS, quay, shipped
 from hypothesis import given
 
 from dccwire import cv
-from dccwire.cv import CvSet, CvState, DecoderKind, IndexedCv, overview
+from dccwire.cv import CvChange, CvSet, CvState, DecoderKind, IndexedCv, overview
+from dccwire.cv.overview import change_in_words
 from dccwire.errors import FieldError
 from refusals import refused
 
@@ -91,6 +92,35 @@ def test_the_defaults_are_those_of_the_standard_and_of_the_description() -> None
     assert dict(cv.defaults_of(DecoderKind.MULTI_FUNCTION)) == standard
     assert dict(cv.defaults_of(ACCESSORY)) == {1: 1, 9: 0}
     assert cv.defaults_of(quay()) == CvSet(standard.items()) | quay().defaults
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ((60, 165, 133), "current=10: 7mA (bits 3-2 of it) -> 2: 3mA (bits 3-2 of it); "),
+        ((60, 165, None), ""),
+        ((60, None, 228), "ramp=hard; current=10: 7mA (bits 3-2 of it); "),
+        ((62, 1, 2), ""),
+        ((61, 1, 2), ""),
+        ((page(300), 1, 128), "lamps=a -> h"),
+        ((94, 200, 210), "number 28 of points: 200 -> 210"),
+        ((36, 8, 0), "f2=4 -> none"),
+        ((29, 6, 134), ""),
+        ((29, 6, 70), "reserved=none -> bit-6 (kept)"),
+        ((19, 5, 133), "reversed=no -> yes"),
+    ],
+)
+def test_a_change_of_one_cv_is_told_by_its_fields(change: tuple, words: str) -> None:
+    """As far as the CV alone tells; of one kind of decoder's configuration to another's nothing."""
+    told = change_in_words(CvChange(*change), quay())
+    assert told[: len(words) or None] == words
+
+
+def test_a_change_that_has_two_readings_is_told_by_none() -> None:
+    """CV 1 of an accessory decoder; CV 28 has but one."""
+    assert change_in_words(CvChange(1, 3, 4), ACCESSORY) == ""
+    told = change_in_words(CvChange(28, 0, 1), ACCESSORY)
+    assert told == "unsolicited=no: disabled -> yes: enabled"
 
 
 TEXT = """\
