@@ -4,7 +4,7 @@ import tomllib
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from dccwire.errors import FieldError, LayoutError, Reason, ShapeError, TextError
@@ -16,6 +16,8 @@ STATEMENTS = (
     "{} = 'a # b = [' # c = [",
     '{} = "\\"[" # "',
     '{} = """\nx = 1\n[y]\n\\""" = ["""""',
+    '{} = """a"""" # "["',
+    "{} = '''a'''' # '['",
     "{} = '''\n[[z]]\n{{'''''",
     "{} = [\n1,\n[2,\n3],\n]",
     "{} = [ # [\n'[', ']',\n'''\n]''' ]",
@@ -28,6 +30,7 @@ STATEMENTS = (
 """Statements of one line and of several; the last three say nothing."""
 
 
+@example([*STATEMENTS, STATEMENTS[0]], True, len(STATEMENTS))
 @given(st.lists(st.sampled_from(STATEMENTS), max_size=12), st.booleans(), st.integers(0, 11))
 def test_an_error_names_the_line_on_which_its_key_stands(
     chosen: list[str], table: bool, which: int
@@ -36,7 +39,7 @@ def test_an_error_names_the_line_on_which_its_key_stands(
     text = "[[t]]\n\n[[t]]\n" if table else "\ufeff"
     lines: dict[str, int] = {}
     for place, statement in enumerate(chosen):
-        if statement in STATEMENTS[:9]:
+        if statement in STATEMENTS[:11]:
             lines[f"k{place}"] = text.count("\n") + 1
         text += statement.format(f"k{place}") + "\n"
     tomllib.loads(text.removeprefix("\ufeff"))

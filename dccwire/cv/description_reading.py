@@ -244,7 +244,7 @@ class _Making:
                 hint = "such as page = [16, 0], CV 31 and 32, without which they are of any page"
                 raise ShapeError(where, "a page for CV 257 to 512", number, hint)
             key = number if page is None else placed(where, IndexedCv, *page, number)
-            if page is None and not is_left_to_makers(number, self.kind):
+            if not is_left_to_makers(number, self.kind):
                 hint = f"CV {number} is the standard's {entry(number, self.kind).name}"
                 raise ShapeError(where, "a CV that the standard leaves to the maker", number, hint)
             if key in self.formats:

@@ -182,8 +182,8 @@ def _state(explanation: CvExplanation, defaults: Mapping[CvKey, int]) -> CvState
     values = explanation.values
     if any(values[cv] != default for cv, default in defaults.items()):
         return CvState.CHANGED
-    left = (is_left_to_makers(plain_cv(cv), explanation.decoder) for cv in values)
-    if not explanation.readings and all(left):
+    first = plain_cv(next(iter(values)))  # what no format reads stands alone
+    if not explanation.readings and is_left_to_makers(first, explanation.decoder):
         return CvState.UNKNOWN
     return CvState.DEFAULT if len(defaults) == len(values) else CvState.NO_DEFAULT
 

@@ -8,7 +8,15 @@ from described import SETUPS, quay, shipped
 from hypothesis import given
 
 from dccwire import cv
-from dccwire.cv import CvChange, CvSet, CvState, DecoderKind, IndexedCv, overview
+from dccwire.cv import (
+    CvChange,
+    CvSet,
+    CvState,
+    DecoderKind,
+    IndexedCv,
+    description_from_toml,
+    overview,
+)
 from dccwire.cv.overview import change_in_words
 from dccwire.errors import FieldError
 from refusals import refused
@@ -68,6 +76,27 @@ def test_many_fields_are_told_but_for_those_that_are_0() -> None:
     (line,) = overview(cv.OutputLocations().to_cvs()).lines
     assert "all else" not in line.words
     assert line.state is CvState.DEFAULT
+
+
+def test_up_to_four_fields_are_all_told() -> None:
+    """Of five, those that are not 0."""
+    text = 'name = "quay"\n[[cv]]\nnumber = 60\nname = "lamps"\n'
+    for letters, words in (
+        ("ABCDDDDD", "a=0; b=1; c=0; d=0"),
+        ("ABCDEEEE", "b=1; all else is none"),
+    ):
+        fields = "\n".join(f'fields.{letter.lower()} = "{letter}"' for letter in sorted({*letters}))
+        own = description_from_toml(f'{text}layout = "{letters}"\n{fields}')
+        assert overview({60: 64}, own).lines[0].words == words
+
+
+def test_half_of_the_defaults_is_no_default() -> None:
+    """A pair is as by default if both its CVs are."""
+    for more, state in (("", CvState.NO_DEFAULT), ("18 = 5", CvState.DEFAULT)):
+        own = description_from_toml(f'name = "quay"\n[defaults]\n17 = 192\n{more}')
+        (line,) = overview({17: 192, 18: 5}, own).lines
+        assert line.state is state
+    assert overview({17: 193, 18: 5}, own).lines[0].state is CvState.CHANGED
 
 
 def test_two_readings_are_told_both() -> None:

@@ -53,6 +53,15 @@ def test_it_has_what_is_described_and_what_the_standard_names(number: int, has: 
     assert (decoder.ignored.get(Ignored.ABSENT, 0) > 0) is not has
 
 
+def test_a_described_cv_needs_no_default() -> None:
+    """It is 0 until it is written."""
+    text = 'name = "quay"\n[[cv]]\nnumber = 60\nname = "lamp"\nlayout = "VVVVVVVV"'
+    decoder = Decoder(Options(description=description_from_toml(text)))
+    assert decoder.cv(60) == 0
+    assert talk(decoder, write_cvs(CvSet(), CvSet({60: 7, 61: 7})))
+    assert (decoder.cv(60), decoder.cv(61)) == (7, 0)
+
+
 def test_an_index_page_that_is_not_described_has_no_cvs() -> None:
     """The same numbers on the described page do."""
     decoder = Decoder(Options(description=OWN))
