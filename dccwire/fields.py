@@ -132,7 +132,7 @@ class Number(FieldKind):
 
 
 class Choice(FieldKind):
-    """One of a few named values: members of an enumeration, numbers, or None."""
+    """One of a few named values: members of an enumeration, numbers, lower-case words, or None."""
 
     def __init__(self, formula: str, table: Mapping[int, Hashable]) -> None:
         super().__init__(formula)
@@ -150,10 +150,10 @@ class Choice(FieldKind):
         return type(value) in self._types and value in self.numbers
 
     def plain(self, value: object) -> Plain:
-        """The member's name in lower case with hyphens; numbers and None as they are."""
+        """The member's name in lower case with hyphens; numbers, words and None as they are."""
         if isinstance(value, Enum):
             return value.name.lower().replace("_", "-")
-        assert value is None or isinstance(value, int)
+        assert value is None or isinstance(value, int | str)
         return value
 
     def value(self, name: str, plain: object) -> object:

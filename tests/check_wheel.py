@@ -13,6 +13,8 @@ def main(path: str) -> int:
         "dccwire/vectors/function-groups.json",
         "dccwire/vectors/schema/packets.schema.json",
         "dccwire/vectors/recordings/harbour-morning.vcd",
+        "dccwire/vectors/setups/harbour-sound.toml",
+        "dccwire/vectors/setups/harbour-sound.csv",
     ]
     missing = [name for name in needed if name not in names]
     odd = [name for name in names if not name.startswith(("dccwire/", "dccwire-"))]

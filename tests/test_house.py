@@ -30,6 +30,7 @@ ORDER = [
     "codebook",
     "notation",
     "documents",
+    "toml_tables",
     "cv",
     "framing",
     "signal",

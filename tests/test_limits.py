@@ -64,6 +64,7 @@ STANDARD: dict[str, dict[str, Any]] = {
     "cv.catalogue": {
         "READ_ONLY": {7, 8},  # S-9.2.2, CV 7 and 8
         "_RENUMBERED": {1, 2, 3, 4, 5, 6, 7, 8, 9, 28, 29},  # S-9.2.2, Table 3, in brackets
+        "_MAKERS": {257, 896},  # S-9.2.2, Table 1: the indexed area, sound and function modules
     },
     "cv.changes": {
         "EXTENDED_BIT": 32,  # S-9.2.2, CV 29 bit 5

@@ -5,15 +5,26 @@ from __future__ import annotations
 import argparse
 import json
 import re
+from collections.abc import Sequence
 
 from dccwire.address import Mode
+from dccwire.cli.cvs import read_description
 from dccwire.cli.printing import say
 from dccwire.cli.words import Commands, add_command, answer
 from dccwire.errors import FieldError, TextError
 from dccwire.framing import least_preamble
 from dccwire.packet import Packet, decode
 from dccwire.plan import read_packet
-from dccwire.programming import REACHES, TIMINGS, Assumptions, estimate, packet_ns, read_job
+from dccwire.programming import (
+    REACHES,
+    TIMINGS,
+    Assumptions,
+    Block,
+    blocks_of,
+    estimate,
+    packet_ns,
+    read_job,
+)
 from dccwire.wording import counted
 
 SHOWN = ("nominal", "least", "most")
@@ -47,6 +58,8 @@ def add_commands(commands: Commands) -> None:
                      "service mode 20, if not given")  # fmt: skip
     one.add_argument("--cvs", metavar="LIST", help="read these CVs: numbers and ranges, xN for N "
                      "index pages of CV 257-512, as in 1-256,257-512x4")  # fmt: skip
+    one.add_argument("--decoder", metavar="FILE", help="read all CVs that a description of a "
+                     "decoder has, its own and those with a default")  # fmt: skip
     one.add_argument("--read", metavar="SET", help="read the CVs of a set, CSV or JSON, that hold "
                      "its values; each with its share")  # fmt: skip
     one.add_argument("--write", metavar="NEW", help="write a set of CVs; each with its share")
@@ -68,9 +81,9 @@ def add_commands(commands: Commands) -> None:
 
 def _duration(given: argparse.Namespace) -> int:
     jobs = [given.read, given.write, given.plan]
-    asked = [given.cvs, *jobs, given.packets or None]
+    asked = [given.cvs, given.decoder, *jobs, given.packets or None]
     if sum(one is not None for one in asked) != 1:
-        ways = "packets, --cvs, --read, --write or --plan, one of them"
+        ways = "packets, --cvs, --decoder, --read, --write or --plan, one of them"
         raise FieldError("duration", ways, [one for one in asked if one is not None] or None)
     given.mode = list(dict.fromkeys(given.mode or ["direct"]))
     if any(one is not None for one in jobs):
@@ -81,7 +94,11 @@ def _duration(given: argparse.Namespace) -> int:
     if len(given.mode) > 1:
         raise FieldError("--mode", "one, but for --read and --write", " ".join(given.mode))
     if given.cvs is not None:
-        _reading(given)
+        _reading(f"CV {given.cvs}", read_job(given.cvs), given)
+        return 0
+    if given.decoder is not None:
+        one = read_description(given.decoder)
+        _reading(f"the CVs of {one.name}", blocks_of({**one.formats, **one.defaults}), given)
         return 0
     mode = Mode.SERVICE if given.service else Mode.OPERATIONS
 
@@ -124,9 +141,9 @@ def _packet(packet: Packet, given: argparse.Namespace) -> None:
         say(f"  {ns / 1e6:8.3f} ms  {_halves(name)}")
 
 
-def _reading(given: argparse.Namespace) -> None:
+def _reading(what: str, blocks: Sequence[Block], given: argparse.Namespace) -> None:
     (mode,) = given.mode
-    blocks, reach = read_job(given.cvs), REACHES[mode]
+    reach = REACHES[mode]
     found = {
         name: estimate(blocks, reach, assumptions=Assumptions(TIMINGS[name], given.answer))
         for name in SHOWN
@@ -137,10 +154,15 @@ def _reading(given: argparse.Namespace) -> None:
             name: {case: getattr(one, case)._asdict() for case in CASES}
             for name, one in found.items()
         }
-        plain = {"cvs": given.cvs, "mode": mode, "answer": given.answer, "values": count}
+        plain = {
+            "cvs": given.cvs or what,
+            "mode": mode,
+            "answer": given.answer,
+            "values": count,
+        }
         say(json.dumps({**plain, "durations": durations}))
         return
-    say(f"reading CV {given.cvs} in {mode} mode: {counted(count, 'value')}")
+    say(f"reading {what} in {mode} mode: {counted(count, 'value')}")
     for name, one in found.items():
         say(f"\n{_halves(name)}")
         say("          packets    seconds  minutes")
@@ -154,7 +176,8 @@ def _reading(given: argparse.Namespace) -> None:
     early = f"at packet {given.answer}" if given.answer <= longest else "no earlier"
     say(f"acknowledged steps end {early}; the decoder has all these CVs")
     if any(block.index_pages for block in blocks):
-        say("index pages: CV 31 = 16, CV 32 from 0; each written and verified where it changes")
+        pages = "those described" if given.cvs is None else "CV 31 = 16, CV 32 from 0"
+        say(f"index pages: {pages}; each written and verified where it changes")
 
 
 def _halves(name: str) -> str:

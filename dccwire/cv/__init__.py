@@ -19,11 +19,15 @@ from dccwire.cv.catalogue import *
 from dccwire.cv.changes import *
 from dccwire.cv.configuration import *
 from dccwire.cv.cv_set import *
+from dccwire.cv.description import *
+from dccwire.cv.description_reading import *
 from dccwire.cv.explanation import *
 from dccwire.cv.functions import *
 from dccwire.cv.motor import *
+from dccwire.cv.overview import *
 from dccwire.cv.paging import *
 from dccwire.cv.speed_curves import *
+from dccwire.cv.value_text import *
 from dccwire.cv.values import *
 
 __all__ = [

@@ -1,19 +1,25 @@
 """The CVs that S-9.2.2 names, for both kinds of decoder: name, status, content.
 
-Every number from 1 to 1024 has exactly one entry.
+Every number from 1 to 1024 has exactly one entry; a description of a decoder puts its own in place
+of those that say nothing.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cache
 from operator import attrgetter, itemgetter
+from typing import TYPE_CHECKING
 
 from dccwire.accessory import OLD_NUMBERS
+from dccwire.cv.description import DecoderDescription, KindOrDescription, kind_of
 from dccwire.cv.values import DecoderKind, check_cv
-from dccwire.errors import member
+
+if TYPE_CHECKING:
+    from dccwire.cv.cv_set import CvKey
 
 __all__ = ["READ_ONLY", "CvEntry", "CvStatus", "catalogue", "entry"]
 
@@ -40,7 +46,10 @@ class CvStatus(Enum):
 
 @dataclass(frozen=True, slots=True)
 class CvEntry:
-    """A CV, or a range, `first` to `last`: name, status, content, whether it is read-only."""
+    """A CV, or a range, `first` to `last`: name, status, content, whether it is read-only.
+
+    `page` is CV 31 and 32 of a described CV on an index page, else None.
+    """
 
     first: int
     last: int
@@ -48,6 +57,7 @@ class CvEntry:
     status: CvStatus
     content: str
     read_only: bool = False
+    page: tuple[int, int] | None = None
 
 
 _M, _C, _R, _O, _NONE, _UNIQUE = CvStatus
@@ -129,14 +139,34 @@ _ENTRIES: dict[DecoderKind, tuple[tuple[int, int, str, CvStatus, str], ...]] = {
 }
 
 
-@cache
-def catalogue(decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> tuple[CvEntry, ...]:
-    """All entries of a kind of decoder, by number.
+def catalogue(decoder: KindOrDescription = DecoderKind.MULTI_FUNCTION) -> tuple[CvEntry, ...]:
+    """All entries of a kind of decoder, by number; of a description, its own in their places.
+
+    Those of index pages come last, by page.
 
     >>> [one.name for one in catalogue()][:3]
     ['primary address', 'V start', 'acceleration rate']
     """
-    decoder = member(DecoderKind, "decoder", decoder)
+    rows = _standard(kind_of(decoder))
+    if not isinstance(decoder, DecoderDescription):
+        return rows
+    own = dict.fromkeys(decoder.entries.values())
+    taken = {n for one in own if one.page is None for n in range(one.first, one.last + 1)}
+    left = (part for row in rows for part in _without(row, taken))
+    return tuple(sorted((*left, *own), key=lambda one: (one.page or (), one.first)))
+
+
+def _without(row: CvEntry, taken: set[int]) -> Iterator[CvEntry]:
+    """What is left of an entry where some of its CVs have one of their own."""
+    start = row.first
+    for number in (*sorted(taken & {*range(row.first, row.last + 1)}), row.last + 1):
+        if start < number:
+            yield replace(row, first=start, last=number - 1)
+        start = number + 1
+
+
+@cache
+def _standard(decoder: DecoderKind) -> tuple[CvEntry, ...]:
     rows, read_only = list(_ENTRIES[decoder]), READ_ONLY
     if decoder is DecoderKind.ACCESSORY:
         # Table 3 prints CV 8 alone as read-only, and each old number as optional.
@@ -151,14 +181,33 @@ def catalogue(decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> tuple[CvEntr
     )
 
 
-def entry(cv: int, decoder: DecoderKind = DecoderKind.MULTI_FUNCTION) -> CvEntry:
-    """What the standard says of a CV, 1 to 1024.
+def entry(cv: CvKey, decoder: KindOrDescription = DecoderKind.MULTI_FUNCTION) -> CvEntry:
+    """What the standard says of a CV, 1 to 1024 or indexed, or the description of a decoder.
 
     >>> entry(29).name, entry(29).status.value, entry(50).name, entry(7).read_only
     ('configuration', 'mandatory where any of its features exists', 'manufacturer unique', True)
     """
-    entries = catalogue(member(DecoderKind, "decoder", decoder))
-    return entries[bisect_left(entries, check_cv(cv), key=attrgetter("last"))]
+    kind = kind_of(decoder)
+    if isinstance(decoder, DecoderDescription) and cv in decoder.entries:
+        return decoder.entries[cv]
+    entries, number = _standard(kind), check_cv(getattr(cv, "cv", cv))
+    return entries[bisect_left(entries, number, key=attrgetter("last"))]
+
+
+def is_left_to_makers(cv: int, kind: DecoderKind) -> bool:
+    """Whether the standard says nothing of what a CV holds: it is the maker's, or reserved.
+
+    The indexed area and the CVs of modules beside the decoder are the maker's, too.
+
+    >>> [is_left_to_makers(cv, DecoderKind.MULTI_FUNCTION) for cv in (29, 112, 257, 900)]
+    [False, True, True, True]
+    """
+    one = entry(cv, kind)
+    return one.status in (_NONE, _UNIQUE) or one.first in _MAKERS
+
+
+_MAKERS = frozenset({257, 896})
+"""Where areas begin that are optional, and whose content is the maker's (S-9.2.2, Table 1)."""
 
 
 def present(cv: int, decoder: DecoderKind) -> int:

@@ -19,15 +19,15 @@ from dccwire.cv.cv_set import (
     CvKey,
     CvSet,
     IndexedCv,
-    cv_name,
     is_on_page,
     key_order,
     plain_cv,
     refuse_twice,
 )
+from dccwire.cv.description import KindOrDescription, kind_of
 from dccwire.cv.paging import FIRST_PAGE
-from dccwire.cv.values import DecoderKind
-from dccwire.errors import FieldError, member
+from dccwire.cv.values import DecoderKind, cv_name
+from dccwire.errors import FieldError
 from dccwire.notation import address_text
 from dccwire.wording import either
 
@@ -86,7 +86,7 @@ def writes(
     new: CvSet,
     *,
     force: Collection[int] = (),
-    decoder: DecoderKind = DecoderKind.MULTI_FUNCTION,
+    decoder: KindOrDescription = DecoderKind.MULTI_FUNCTION,
 ) -> tuple[CvWrite, ...]:
     """What to write, in order, so that a decoder that holds `old` holds `new` as well.
 
@@ -113,9 +113,9 @@ def writes(
     >>> [(one.cv, one.value) for one in writes(CvSet({19: 0, 29: 38}), CvSet({1: 7}))]
     [(1, 7), (29, 38)]
     """
-    decoder = member(DecoderKind, "decoder", decoder)
-    _refuse_read_only(old, new, force, decoder)
-    plan = _Plan(old, new, decoder)
+    kind = kind_of(decoder)
+    _refuse_read_only(old, new, force, kind)
+    plan = _Plan(old, new, kind)
     _refuse_pages(new, plan.goal, plan.changed)
     if plan.multi:
         _refuse_address_cvs(plan.goal, plan.changed)

@@ -9,9 +9,10 @@ from dataclasses import asdict, dataclass
 from typing import Any, TypeAlias
 
 from dccwire.cv.catalogue import entry
+from dccwire.cv.description import KindOrDescription, kind_of
 from dccwire.cv.paging import IndexPage
-from dccwire.cv.values import DecoderKind, check_cv, number_of, within
-from dccwire.errors import FieldError, Reason, ShapeError, TextError, member
+from dccwire.cv.values import check_cv, cv_name, number_of, within
+from dccwire.errors import FieldError, Reason, ShapeError, TextError
 from dccwire.fields import Number
 from dccwire.notation import plain_from_json
 
@@ -63,11 +64,6 @@ def key_from_text(text: str, field: str = "cv") -> CvKey:
     bound = "a number such as 29, or words such as 'index 16 0, CV 257'"
     numbers = [number_of(part, field, bound) for part in (match.groups() if match else (text,))]
     return IndexedCv(*numbers) if match else check_cv(numbers[0], field)
-
-
-def cv_name(key: CvKey) -> str:
-    """What messages call a CV: `CV 29`, `index 16 0, CV 257`."""
-    return str(key) if isinstance(key, IndexedCv) else f"CV {key}"
 
 
 def plain_cv(key: CvKey) -> int:
@@ -199,20 +195,21 @@ def from_csv(text: str) -> CvSet:
     return CvSet(values)
 
 
-def to_csv(cvs: CvSet, *, separator: str = ",", decoder: DecoderKind | None = None) -> str:
-    r"""CSV text, comma or semicolon between; with a kind of decoder, the CVs' names as comments.
+def to_csv(cvs: CvSet, *, separator: str = ",", decoder: KindOrDescription | None = None) -> str:
+    r"""CSV text, comma or semicolon between; with a decoder, the CVs' names as comments.
 
-    >>> to_csv(CvSet({29: 38}), separator=";", decoder=DecoderKind.MULTI_FUNCTION)
+    >>> to_csv(CvSet({29: 38}), separator=";", decoder="multi-function")
     'cv;value;comment\n29;38;configuration\n'
     """
     if separator not in (",", ";"):
         raise FieldError("separator", "',' or ';'", separator)
-    kind = None if decoder is None else member(DecoderKind, "decoder", decoder)
+    if decoder is not None:
+        kind_of(decoder)
     indexed = any(isinstance(key, IndexedCv) for key in cvs)
-    rows = [[*_COLUMNS[indexed], *(["comment"] if kind else [])]]
+    rows = [[*_COLUMNS[indexed], *([] if decoder is None else ["comment"])]]
     for key, value in cvs.items():
         page = [key.high, key.low] if isinstance(key, IndexedCv) else ["", ""]
-        comment = [entry(plain_cv(key), kind).name] if kind else []
+        comment = [] if decoder is None else [entry(key, decoder).name]
         rows.append([*map(str, page * indexed), str(plain_cv(key)), str(value), *comment])
     return "".join(separator.join(row) + "\n" for row in rows)
 

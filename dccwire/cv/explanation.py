@@ -1,12 +1,12 @@
-"""CV values in one line of text (`Configuration extended_addressing=yes`), as JSON, bit by bit.
+"""What CVs hold, bit by bit, as text and JSON.
 
-Bit by bit nothing is refused, be it unknown or not legal. Room: chooses the formats and draws the
+Nothing is refused, be it unknown or not legal. Room: chooses the formats and draws the
 rows as text; what bits mean stands in the formats.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -14,10 +14,12 @@ from typing import Any
 from dccwire.bit_rows import BitRow, field_rows, row_lines
 from dccwire.cv.accessories import AccessoryConfiguration
 from dccwire.cv.catalogue import CvEntry, entry, present
-from dccwire.cv.values import VALUE_TYPES, CvValue, DecoderKind, check_cv, check_value
-from dccwire.errors import member
+from dccwire.cv.cv_set import POINTERS, CvKey, IndexedCv, is_on_page, plain_cv
+from dccwire.cv.description import DecoderDescription, KindOrDescription, kind_of
+from dccwire.cv.paging import FIRST_PAGE
+from dccwire.cv.value_text import value_to_plain
+from dccwire.cv.values import VALUE_TYPES, CvValue, DecoderKind, check_cv, check_value, cv_name
 from dccwire.formats import Provenance
-from dccwire.notation import Notation, declared_to_plain
 from dccwire.wording import wrapped
 
 __all__ = [
@@ -26,43 +28,8 @@ __all__ = [
     "describe",
     "explain_cvs",
     "explain_value",
-    "value_from_plain",
-    "value_from_text",
-    "value_to_plain",
     "value_types",
 ]
-
-value_to_plain = declared_to_plain
-CV_NOTATION = Notation(VALUE_TYPES, "CV value", "dccwire cv --types")
-
-
-def value_from_text(text: str, held: Mapping[int, int] | None = None) -> CvValue:
-    """The value of its text; what the text does not name stays as the CVs `held` have it.
-
-    Raises:
-        TextError: no such type, a field unknown, missing, given twice or of the wrong form.
-
-    >>> value_from_text("Configuration extended_addressing=yes", {29: 6}).to_cvs()
-    {29: 38}
-    """
-    words = text.split()
-    if held is not None and words and words[0] in VALUE_TYPES:
-        named = {word.partition("=")[0] for word in words}
-        stored = str(VALUE_TYPES[words[0]].from_cvs(held)).split()
-        text = " ".join([*words, *(w for w in stored[1:] if w.partition("=")[0] not in named)])
-    return CV_NOTATION.from_text(text)
-
-
-def value_from_plain(plain: object, held: Mapping[int, int] | None = None) -> CvValue:
-    """The value of its JSON object, `held` as for text; ShapeError where it has another shape.
-
-    >>> value_from_plain({"type": "ExtendedAddress", "address": 1205}).to_cvs()
-    {17: 196, 18: 181}
-    """
-    if held is not None and isinstance(plain, Mapping) and str(plain.get("type")) in VALUE_TYPES:
-        stored = VALUE_TYPES[plain["type"]].from_cvs(held)
-        plain = {**value_to_plain(stored), **plain}
-    return CV_NOTATION.from_plain(plain, "value")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +44,7 @@ class CvReading:
     """
 
     format: type[CvValue]
-    cvs: tuple[int, ...]
+    cvs: tuple[CvKey, ...]
     rows: tuple[BitRow, ...]
     value: CvValue | None
     notes: tuple[str, ...]
@@ -85,13 +52,14 @@ class CvReading:
 
 @dataclass(frozen=True, slots=True)
 class CvExplanation:
-    """CVs that belong together, what the standard says of each, and every reading of them.
+    """CVs that belong together, what is said of each, and every reading of them.
 
-    An accessory decoder's CVs under old numbers are read as what they are today, CV 512 + n as n.
+    `entries` are the standard's, or those of a description. An accessory decoder's CVs under old
+    numbers are read as what they are today, CV 512 + n as n.
     """
 
     decoder: DecoderKind
-    values: Mapping[int, int]
+    values: Mapping[CvKey, int]
     entries: tuple[CvEntry, ...]
     readings: tuple[CvReading, ...]
 
@@ -109,7 +77,11 @@ class CvExplanation:
                     "value": one.value and value_to_plain(one.value),
                     "words": one.value.in_words() if one.value else "",
                     "bits": [
-                        {"cv": one.cvs[row.byte], "bits": _numbers(row), "meaning": row.meaning}
+                        {
+                            "cv": _plain(one.cvs[row.byte]),
+                            "bits": _numbers(row),
+                            "meaning": row.meaning,
+                        }
                         for row in one.rows
                     ],
                     "notes": list(one.notes),
@@ -141,7 +113,7 @@ class CvExplanation:
 
 
 def describe(
-    cv: int, value: int, decoder: DecoderKind = DecoderKind.MULTI_FUNCTION
+    cv: CvKey, value: int, decoder: KindOrDescription = DecoderKind.MULTI_FUNCTION
 ) -> CvExplanation:
     """What the value of one CV means.
 
@@ -153,61 +125,94 @@ def describe(
 
 
 def explain_cvs(
-    values: Mapping[int, int], decoder: DecoderKind = DecoderKind.MULTI_FUNCTION
+    values: Mapping[int, int] | Mapping[CvKey, int],
+    decoder: KindOrDescription = DecoderKind.MULTI_FUNCTION,
 ) -> tuple[CvExplanation, ...]:
     """What the values of some CVs mean, in the order given; those of one format come together.
 
     Accessory decoders read CV 1 and 9 in two ways; both are told unless CV 29 is there to choose.
+    CV 257 to 512 are read as those of the index page that CV 31 and 32 name, if both are there.
 
     >>> [list(one.values) for one in explain_cvs({17: 196, 29: 38, 18: 181})]
     [[17, 18], [29]]
     """
-    decoder = member(DecoderKind, "decoder", decoder)
-    for cv, value in values.items():
-        check_value(check_cv(cv), value)
+    kind, left = kind_of(decoder), dict[CvKey, int](values.items())
+    for cv, value in left.items():
+        if not isinstance(cv, IndexedCv):
+            check_cv(cv)
+        check_value(cv, value)
     done: list[CvExplanation] = []
-    left, today = dict(values), {present(cv, decoder): value for cv, value in values.items()}
+    every = dict(left)
+    today = {present(cv, kind): value for cv, value in every.items() if isinstance(cv, int)}
     while left:
-        first = present(given := next(iter(left)), decoder)
+        given = next(iter(left))
+        told = on_page(given, every)
+        first = present(told, kind) if isinstance(told, int) else told
         kinds = value_types(first, decoder)
         switches = AccessoryConfiguration
-        if decoder is DecoderKind.MULTI_FUNCTION and first == 29:
+        if kind is DecoderKind.MULTI_FUNCTION and first == 29:
             kinds = kinds if any(switches.faults(left)) else (switches,)
-        if decoder is DecoderKind.ACCESSORY and first in (1, 9) and 29 in today:
+        if kind is DecoderKind.ACCESSORY and first in (1, 9) and 29 in today:
             by_output = switches.layout.fields["output_addressing"].take(today[29])
             kinds = (kinds[by_output],)
-        every = (cv + given - first for cv in (kinds[0].cvs if kinds else (first,)))
-        together = {cv: left.pop(cv) for cv in every if cv in left}
-        done.append(_explained(together, kinds, decoder))
+        group = kinds[0].cvs if kinds else (first,)
+        names = {_as_given(cv, given, first): cv for cv in group}
+        names = {cv: own for cv, own in names.items() if cv in left}
+        together = {cv: left.pop(cv) for cv in names}
+        entries = (entry(on_page(cv, every), decoder) for cv in together)
+        readings = tuple(_reading(cls, together, given, first, kind) for cls in kinds)
+        done.append(CvExplanation(kind, together, tuple(dict.fromkeys(entries)), readings))
     return tuple(done)
 
 
-def explain_value(value: CvValue) -> CvExplanation:
+def on_page(key: CvKey, values: Mapping[CvKey, int]) -> CvKey:
+    """The indexed CV that a plain one is while `values` name its page; else the same.
+
+    >>> on_page(257, {31: 16, 32: 0, 257: 5}), on_page(257, {31: 16})
+    (IndexedCv(high=16, low=0, cv=257), 257)
+    """
+    high, low = (values.get(cv) for cv in POINTERS)
+    if not is_on_page(key) or low is None or high is None or high < FIRST_PAGE:
+        return key
+    return IndexedCv(high, low, plain_cv(key))
+
+
+def _as_given(key: CvKey, given: CvKey, first: CvKey) -> CvKey:
+    """A CV of a format, called as those were given of which the `first` was called `given`."""
+    if isinstance(key, int) and isinstance(given, int) and isinstance(first, int):
+        return key + given - first
+    return key if given == first else plain_cv(key)
+
+
+def explain_value(value: CvValue, decoder: KindOrDescription | None = None) -> CvExplanation:
     """The CVs of a value, read by its own format, from memory or not.
+
+    A description, if that is the `decoder`, says what it is called.
 
     >>> from dccwire.cv.addresses import LongConsistAddress
     >>> explain_value(LongConsistAddress.at(1205, reversed=False)).text().splitlines()[-1]
     '  in consist 1205, this unit forward'
     """
-    return _explained(value.to_cvs(), (type(value),), value.decoder)
+    cls, values = type(value), value.to_cvs()
+    kind, first = value.decoder, value.cvs[0]
+    entries = tuple(dict.fromkeys(entry(cv, decoder or kind) for cv in values))
+    return CvExplanation(kind, values, entries, (_reading(cls, values, first, first, kind),))
 
 
-def _explained(
-    values: Mapping[int, int], kinds: Iterable[type[CvValue]], decoder: DecoderKind
-) -> CvExplanation:
-    entries = tuple(dict.fromkeys(entry(cv, decoder) for cv in values))
-    readings = tuple(_reading(cls, values, decoder) for cls in kinds)
-    return CvExplanation(decoder, values, entries, readings)
-
-
-@cache
-def value_types(cv: int, decoder: DecoderKind) -> tuple[type[CvValue], ...]:
+def value_types(cv: CvKey, decoder: KindOrDescription) -> tuple[type[CvValue], ...]:
     """The formats that a CV has a part in, but for those from memory.
 
     >>> [one.__name__ for one in value_types(1, DecoderKind.ACCESSORY)]
     ['AccessoryDecoderAddressing', 'AccessoryOutputAddressing']
     """
-    kind = member(DecoderKind, "decoder", decoder)
+    kind = kind_of(decoder)
+    if isinstance(decoder, DecoderDescription) and cv in decoder.formats:
+        return (decoder.formats[cv],)
+    return _standard_types(cv, kind)
+
+
+@cache
+def _standard_types(cv: CvKey, kind: DecoderKind) -> tuple[type[CvValue], ...]:
     return tuple(
         cls
         for cls in VALUE_TYPES.values()
@@ -215,16 +220,19 @@ def value_types(cv: int, decoder: DecoderKind) -> tuple[type[CvValue], ...]:
     )
 
 
-def _reading(cls: type[CvValue], values: Mapping[int, int], decoder: DecoderKind) -> CvReading:
-    old = next(given - present(given, decoder) for given in values)
-    cvs, values = tuple(cv + old for cv in cls.cvs), {cv - old: values[cv] for cv in values}
+def _reading(
+    cls: type[CvValue], given: Mapping[CvKey, int], called: CvKey, first: CvKey, kind: DecoderKind
+) -> CvReading:
+    """The CVs `given` by a format, one of whose CVs, `first`, is `called` so there."""
+    cvs = tuple(_as_given(cv, called, first) for cv in cls.cvs)
+    values = {own: given[cv] for own, cv in zip(cls.cvs, cvs, strict=True) if cv in given}
     split = cls.split_fields(values)
     every = field_rows(cls, cls.word_of(values), unknown=split)
     rows = tuple(row for row in every if cls.cvs[row.byte] in values)
     notes = []
-    if cls.decoder is not decoder:
+    if cls.decoder is not kind:
         notes.append("bit 7 = 1: this is the configuration of an accessory decoder")
-    missing = ", ".join(f"CV {cv}" for cv in cls.cvs if cv not in values)
+    missing = ", ".join(cv_name(cv) for cv in cls.cvs if cv not in values)
     for name in sorted(split & {row.name for row in rows}):
         if not cls.kinds[name].apart:
             notes.append(f"{name} has bits in {missing} too, not given here")
@@ -235,12 +243,13 @@ def _reading(cls: type[CvValue], values: Mapping[int, int], decoder: DecoderKind
 
 def _lines(one: CvExplanation, width: int) -> Iterator[str]:
     cvs = list(one.values)
-    head = ", ".join(f"CV {cv} = {value}" for cv, value in one.values.items())
+    head = ", ".join(f"{cv_name(cv)} = {value}" for cv, value in one.values.items())
     if len(cvs) > 4:
-        head = f"CV {cvs[0]} to {cvs[-1]}, {len(cvs)} values"
+        head = f"{cv_name(cvs[0])} to {plain_cv(cvs[-1])}, {len(cvs)} values"
     yield from wrapped(f"{head}: {'; '.join(map(_titled, one.entries))}", width)
     for each in one.entries:
-        yield from wrapped(each.content, width)
+        if each.content:
+            yield from wrapped(each.content, width)
     for reading in one.readings:
         yield ""
         for note in reading.notes:
@@ -258,7 +267,7 @@ def _titled(one: CvEntry) -> str:
     return f"{one.name}{status}{', read only' if one.read_only else ''}"
 
 
-def _row_lines(reading: CvReading, values: Mapping[int, int], width: int) -> Iterator[str]:
+def _row_lines(reading: CvReading, values: Mapping[CvKey, int], width: int) -> Iterator[str]:
     cls = reading.format
     title = f"{cls.__name__}, {cls.clause}"
     for byte, letters in enumerate(cls.layout.line.split(" ")):
@@ -267,10 +276,15 @@ def _row_lines(reading: CvReading, values: Mapping[int, int], width: int) -> Ite
         own = [row for row in reading.rows if row.byte == byte]
         if not title and [row.letters for row in own] == [letters]:
             title = f"bits 7-0: {own.pop().meaning}"
-        yield from row_lines(title, width, letters, label=cv, bits=f"{values[cv]:08b}")
+        yield from row_lines(title, width, letters, label=plain_cv(cv), bits=f"{values[cv]:08b}")
         for row in own:
             yield from row_lines(row.meaning, width, row.letters, first=row.first)
         title = ""
+
+
+def _plain(key: CvKey) -> int | str:
+    """A CV in JSON; `key_from_text` reads the words of an indexed one."""
+    return key if isinstance(key, int) else str(key)
 
 
 def _numbers(row: BitRow) -> str:

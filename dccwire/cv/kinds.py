@@ -1,9 +1,11 @@
-"""Field kinds that CVs need beside those of packets: reserved bits, bytes in a row."""
+"""Field kinds that CVs need beside those of packets: reserved bits, bytes in a row, quantities."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+import re
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from typing import Any, Self
 
 from dccwire.errors import FieldError, ShapeError
 from dccwire.fields import FieldKind, Functions, Number
@@ -80,3 +82,80 @@ class Octets(FieldKind):
 
     def from_text(self, name: str, word: str) -> object:
         return tuple(Number().from_text(name, digits) for digits in word.split(","))
+
+
+_DECIMAL = r"(\d{1,9}(?:\.\d{1,9})?)"
+_FORMULA = re.compile(
+    rf"value(?: x {_DECIMAL})?(?: / {_DECIMAL})?(?: ([+-]) {_DECIMAL})?", re.ASCII
+)
+
+
+_QUANTITY = re.compile(r"-?\d{1,19}(\.\d{1,9})?", re.ASCII)
+
+
+class Scaled(Number):
+    """A number that stands for a quantity in its unit: number x `factor` + `offset`.
+
+    The number is what text and JSON hold; text gives the quantity beside it, and reads it as well.
+
+    >>> kind = Scaled.of("A", "ms", "value x 20 + 5")
+    >>> kind.meaning(4), kind.from_text("attack", "85ms"), kind.from_text("attack", "4")
+    ('85ms', 4, 4)
+    """
+
+    def __init__(
+        self,
+        formula: str,
+        unit: str,
+        legal: Iterable[int] = (),
+        *,
+        factor: Fraction,
+        offset: Fraction = Fraction(0),
+    ) -> None:
+        super().__init__(formula, unit, legal)
+        self.factor, self.offset = factor, offset
+
+    @classmethod
+    def of(cls, formula: str, unit: str, linear: str, legal: Iterable[int] = ()) -> Self:
+        """By words such as `value x 20`, `value x 100 / 255`, `value / 4 - 10`; else a FieldError.
+
+        >>> Scaled.of("A", "%", "value x 100 / 255").meaning(128)
+        '50.1961%'
+        """
+        match = _FORMULA.fullmatch(linear)
+        times, by, sign, plus = match.groups() if match else (None, "0", None, None)
+        if not (Fraction(by or 1) and Fraction(times or 1)):
+            hint = "a factor, a divisor and a sum, in this order, or some of them; none of them 0"
+            raise FieldError("formula", "words such as 'value x 20 / 3 + 5'", linear, hint)
+        factor, offset = Fraction(times or 1) / Fraction(by or 1), Fraction(plus or 0)
+        return cls(formula, unit, legal, factor=factor, offset=-offset if sign == "-" else offset)
+
+    def meaning(self, value: object) -> str:
+        assert isinstance(value, int)
+        return _shown(value * self.factor + self.offset) + self.unit
+
+    def allowed(self, lowest: int, highest: int) -> str:
+        low, high = (min(self.table), max(self.table)) if self.table else (lowest, highest)
+        return f"{self.bound(lowest, highest)}, or {self.meaning(low)} to {self.meaning(high)}"
+
+    def text(self, value: object) -> str:
+        return f"{self.plain(value)}"
+
+    def from_text(self, name: str, word: str) -> object:
+        quantity = word.removesuffix(self.unit)
+        if quantity == word and word.isascii() and word.isdigit():
+            return super().from_text(name, word)
+        if quantity == word or not _QUANTITY.fullmatch(quantity):
+            raise ShapeError(name, f"an integer, or a quantity in {self.unit}", word)
+        exact = (Fraction(quantity) - self.offset) / self.factor
+        number = round(exact)
+        if self.meaning(number) != _shown(Fraction(quantity)) + self.unit:
+            low = exact.numerator // exact.denominator
+            near = f"{self.meaning(low)} for {low}, {self.meaning(low + 1)} for {low + 1}"
+            raise ShapeError(name, f"what a number stands for ({near})", word)
+        return number
+
+
+def _shown(quantity: Fraction) -> str:
+    """With at most four decimals."""
+    return f"{float(quantity):.4f}".rstrip("0").rstrip(".")

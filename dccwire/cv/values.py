@@ -10,13 +10,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from enum import Enum
 from types import MappingProxyType
-from typing import Any, ClassVar, Self, TypeVar, dataclass_transform
+from typing import TYPE_CHECKING, Any, ClassVar, Self, TypeVar, dataclass_transform
 
 from dccwire.errors import FieldError, LayoutError
 from dccwire.fields import FieldKind
 from dccwire.formats import Declared, Fields, Provenance, declare
 from dccwire.notation import declared_text
 from dccwire.wording import counted
+
+if TYPE_CHECKING:
+    from dccwire.cv.cv_set import CvKey
 
 __all__ = ["VALUE_TYPES", "CvValue", "DecoderKind"]
 
@@ -40,9 +43,14 @@ def check_cv(cv: object, field: str = "cv") -> int:
     return within(field, cv, 1, 1024)
 
 
+def cv_name(key: object) -> str:
+    """What messages call a CV: `CV 29`, `index 16 0, CV 257`."""
+    return f"CV {key}" if isinstance(key, int) else str(key)
+
+
 def check_value(cv: object, value: object) -> int:
     """What a CV holds, one byte; errors as `within`, with a field such as `CV 29`."""
-    return within(f"CV {cv}", value, 0, 255)
+    return within(cv_name(cv), value, 0, 255)
 
 
 def number_of(text: str, field: str, bound: str) -> int:
@@ -55,7 +63,8 @@ def number_of(text: str, field: str, bound: str) -> int:
 class CvValue(Declared):
     """Base of all values: declared (`layout`, `kinds`, `clause`, `provenance`) for some `cvs`.
 
-    `decoder` says whose CVs they are.
+    `decoder` says whose CVs they are. CVs are numbers; one that a description puts on an index page
+    is an `IndexedCv`.
 
     >>> from dccwire.cv.addresses import ConsistAddress
     >>> one = ConsistAddress.from_cvs({19: 201})
@@ -64,7 +73,7 @@ class CvValue(Declared):
     """
 
     __slots__ = ()
-    cvs: ClassVar[tuple[int, ...]]
+    cvs: ClassVar[tuple[Any, ...]]
     decoder: ClassVar[DecoderKind]
 
     def __str__(self) -> str:
@@ -75,8 +84,8 @@ class CvValue(Declared):
 
         return cv_part_of_value(self)
 
-    def to_cvs(self) -> dict[int, int]:
-        """CV number to value, 0 to 255."""
+    def to_cvs(self) -> dict[Any, int]:
+        """CV to value, 0 to 255."""
         numbers = {name: kind.to_number(getattr(self, name)) for name, kind in self.kinds.items()}
         return dict(zip(self.cvs, self.layout.encode(numbers), strict=True))
 
@@ -90,7 +99,7 @@ class CvValue(Declared):
         """
         for cv in cls.cvs:
             if cv not in values:
-                raise FieldError(f"CV {cv}", "a value", None, f"{cls.__name__} needs it")
+                raise FieldError(cv_name(cv), "a value", None, f"{cls.__name__} needs it")
         data = bytes(check_value(cv, values[cv]) for cv in cls.cvs)
         for fault in cls.faults(values):
             raise fault
@@ -104,7 +113,7 @@ class CvValue(Declared):
             bits = cls.layout.bits[at : at + 8] if cv in values else ()
             for bit in bits:
                 if bit.fixed not in (None, values[cv] >> bit.number & 1):
-                    yield FieldError(f"CV {cv}", f"bit {bit.number} = {bit.fixed}", values[cv])
+                    yield FieldError(cv_name(cv), f"bit {bit.number} = {bit.fixed}", values[cv])
         word, split = cls.word_of(values), cls.split_fields(values)
         for name, kind in cls.kinds.items():
             field = cls.layout.fields[name]
@@ -140,16 +149,19 @@ def off(kind: FieldKind) -> Any:
 
 @dataclass_transform(frozen_default=True)
 def cv_value(
-    cvs: Sequence[int],
+    cvs: Sequence[CvKey],
     line: str,
     clause: str,
     *,
     fields: Fields = MappingProxyType({}),
     decoder: DecoderKind = DecoderKind.MULTI_FUNCTION,
+    provenance: Provenance = Provenance.PUBLISHED,
+    types: dict[str, type[CvValue]] = VALUE_TYPES,
 ) -> Callable[[_V], _V]:
     """Declare a value: its CVs, the layout of their bits, its clause, the kinds of its fields.
 
     What neither `fields` nor the body (`off`) gives a kind is a number; its letter is its initial.
+    The class is entered among `types`, those of the standard unless others are given.
 
     Raises:
         LayoutError: the line has not one byte a CV, or the class other fields than the kinds.
@@ -168,7 +180,7 @@ def cv_value(
         if len(cvs) != size:
             raise LayoutError(line, f"{counted(size, 'byte')}, but {counted(len(cvs), 'CV')}")
         cls.cvs, cls.decoder = tuple(cvs), decoder
-        if VALUE_TYPES.setdefault(cls.__name__, cls) is not cls:
+        if types.setdefault(cls.__name__, cls) is not cls:
             raise LayoutError(line, f"{cls.__name__} is declared twice")
 
     def decorate(plain: _V) -> _V:
@@ -180,6 +192,6 @@ def cv_value(
             if isinstance(kind := vars(plain).get(name), FieldKind):
                 kinds[name] = kind
                 setattr(plain, name, kind.from_number(0))
-        return declare(line, clause, {**kinds, **fields}, Provenance.PUBLISHED, enter=enter)(plain)
+        return declare(line, clause, {**kinds, **fields}, provenance, enter=enter)(plain)
 
     return decorate

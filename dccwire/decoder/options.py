@@ -9,19 +9,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from dccwire.cv import READ_ONLY, CvKey, CvSet, OutputLocations
-from dccwire.cv.values import check_cv, check_value
+from dccwire.cv import READ_ONLY, CvKey, CvSet, DecoderDescription, defaults_of
+from dccwire.cv.values import DecoderKind, check_cv, check_value
 from dccwire.errors import FieldError, member
 
 DEFAULTS = CvSet(
     {
-        1: 3,  # S-9.2.2, CV 1
+        **defaults_of(DecoderKind.MULTI_FUNCTION),  # S-9.2.2, CV 1 and Table 2
         7: 1,  # the standard is silent
         8: 13,  # from memory: the number for decoders of no manufacturer
         17: 192,  # the lowest legal value; the standard is silent
         29: 0b10,  # 28 steps, short address; the standard is silent
         31: 16,  # the lowest index page that S-9.2.2 does not reserve; it is silent on a default
-        **OutputLocations().to_cvs(),  # S-9.2.2 table 2
     }.items()
 )
 
@@ -69,8 +68,11 @@ class Ignored(StrEnum):
 class Options:
     """What a decoder is built as; everything has a default.
 
-    - `factory`: factory values, a `CvSet` or a mapping that makes one, over those of the standard;
-      what neither gives is 0. CV 257 to 512 without a page are on that of its CV 31 and 32.
+    - `description`: the decoder's own CVs. Its defaults are factory values; of the CVs that the
+      standard leaves to the maker, the decoder has those alone that are described, or in `factory`.
+    - `factory`: factory values, a `CvSet` or a mapping that makes one, over those of the
+      description and of the standard; what none gives is 0. CV 257 to 512 without a page are on
+      that of its CV 31 and 32.
     - `read_only`: S-9.2.2 has CV 7 and 8 so. `absent`: CVs that the decoder does not have.
     - `supports`: service modes.
     - `configuration_bits`: those of CV 29 that a write can set (S-9.2.2, CV 29); bit 6 is reserved
@@ -99,9 +101,16 @@ class Options:
     acknowledgement_ns: int = 6_000_000
     steps_in_use: int = 126
     time_out_unit_ns: int = 0
+    description: DecoderDescription | None = None
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "factory", DEFAULTS | CvSet(self.factory.items()))
+        described = CvSet()
+        if self.description is not None:
+            described, kind = self.description.defaults, self.description.kind
+            if kind is not DecoderKind.MULTI_FUNCTION:
+                raise FieldError("description", "a multi-function decoder's", kind.value)
+        factory = DEFAULTS | described | CvSet(self.factory.items())
+        object.__setattr__(self, "factory", factory)
         supports = (member(ServiceMode, "supports", one) for one in self.supports)
         object.__setattr__(self, "supports", frozenset(supports))
         for cv in (*self.read_only, *self.absent):

@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from dccwire.address import BROADCAST, Address, LongAddress, Partition, ShortAddress
 from dccwire.cv import ConsistAddress, CvKey, IndexedCv
+from dccwire.cv.catalogue import is_left_to_makers
 from dccwire.cv.changes import EXTENDED_BIT, FACTORY_RESET
 from dccwire.cv.cv_set import INDEXED
 from dccwire.cv.paging import FIRST_PAGE
@@ -63,7 +64,13 @@ class Storage:
 
     def has(self, cv: int) -> bool:
         """Whether the decoder has the CV; it has none on reserved pages (our choice)."""
-        return cv not in self.options.absent and self._key(cv) is not None
+        key, options = self._key(cv), self.options
+        if key is None or cv in options.absent:
+            return False
+        own = options.description
+        if own is None or key in own.formats or key in options.factory:
+            return True
+        return not is_left_to_makers(cv, own.kind)
 
     def read(self, cv: int) -> int:
         """The byte of a CV; CV 8 reads 255 during a factory reset (S-9.2.3 §E)."""

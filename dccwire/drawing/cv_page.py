@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from dccwire.cv.cv_set import plain_cv
 from dccwire.cv.explanation import CvExplanation, CvReading, explain_value
-from dccwire.cv.values import CvValue
+from dccwire.cv.values import CvValue, cv_name
 from dccwire.drawing.page import in_text, part, shown, table
 from dccwire.layout import bits_in_words
 
@@ -24,10 +25,11 @@ def cv_part_of(explanation: CvExplanation) -> str:
 
 
 def _body(explanation: CvExplanation) -> Iterator[str]:
-    named = ", ".join(f"CV {cv} = {value}" for cv, value in explanation.values.items())
+    named = ", ".join(f"{cv_name(cv)} = {value}" for cv, value in explanation.values.items())
     yield f"<h2>{in_text(named)}</h2>"
     for entry in explanation.entries:
-        yield f"<p>{in_text(f'{entry.name} ({entry.status.value}): {entry.content}')}</p>"
+        said = f"{entry.name} ({entry.status.value}): {entry.content}"
+        yield f"<p>{in_text(said.removesuffix(': '))}</p>"
     for reading in explanation.readings:
         yield f"<h3>{in_text(f'{reading.format.__name__}, {reading.format.clause}')}</h3>"
         yield from (f"<p>! {in_text(note)}</p>" for note in reading.notes)
@@ -44,7 +46,7 @@ def _cells(explanation: CvExplanation, reading: CvReading) -> Iterator[tuple[obj
         if cv not in explanation.values:
             continue
         bits = f"{explanation.values[cv]:08b}"
-        yield cv, shown(bits), shown(letters), ""
+        yield plain_cv(cv), shown(bits), shown(letters), ""
         for row in reading.rows:
             if row.byte == byte:
                 words = f"{bits_in_words(row.first, row.last)}: {row.meaning}"

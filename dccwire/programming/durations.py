@@ -16,8 +16,8 @@ from operator import itemgetter
 from types import MappingProxyType
 from typing import NamedTuple, TypeAlias, TypeVar
 
-from dccwire.cv.cv_set import CvKey, cv_name
-from dccwire.cv.values import within
+from dccwire.cv.cv_set import CvKey
+from dccwire.cv.values import cv_name, within
 from dccwire.errors import FieldError
 from dccwire.packet import Packet
 from dccwire.programming.many_cvs import Block, course_of_reads, places_of

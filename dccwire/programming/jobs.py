@@ -10,17 +10,16 @@ from dataclasses import dataclass
 
 from dccwire.address import LongAddress, ShortAddress
 from dccwire.cv.changes import CvWrite, writes
-from dccwire.cv.cv_set import CvKey, CvSet, IndexedCv, cv_name, plain_cv
-from dccwire.cv.paging import IndexPage
-from dccwire.cv.values import DecoderKind
-from dccwire.errors import member
+from dccwire.cv.cv_set import CvSet
+from dccwire.cv.description import KindOrDescription, kind_of
+from dccwire.cv.values import DecoderKind, cv_name
 from dccwire.programming.durations import USUAL, Assumptions, Cost, costs_of_reading, packet_ns
-from dccwire.programming.many_cvs import Block, asked_of, course_of_writes, packets_on_main
+from dccwire.programming.many_cvs import asked_of, blocks_of, course_of_writes, packets_on_main
 from dccwire.programming.operations import course_on_main
 from dccwire.programming.sequencer import DEFAULT, Setup
 from dccwire.programming.targets import DirectCv, Reach, reach_of
 
-__all__ = ["Job", "Part", "blocks_of", "reading_job", "writing_job", "writing_job_on_main"]
+__all__ = ["Job", "Part", "reading_job", "writing_job", "writing_job_on_main"]
 
 START, END = "power-on and start", "end"
 
@@ -64,14 +63,14 @@ def writing_job(
     *,
     confirm: bool = False,
     force: Collection[int] = (),
-    decoder: DecoderKind = DecoderKind.MULTI_FUNCTION,
+    decoder: KindOrDescription = DecoderKind.MULTI_FUNCTION,
 ) -> Job:
     """What `write_cvs` of the same arguments takes: the start, each CV with its page, the end.
 
     Raises:
         FieldError: as `write_cvs`.
     """
-    kind = member(DecoderKind, "decoder", decoder)
+    kind = kind_of(decoder)
     done = writes(old, new, force=force, decoder=kind)
     asked = asked_of(done, confirm=confirm, decoder=kind)
     names, costs = [START], [Cost(0, 0)]
@@ -130,23 +129,6 @@ def reading_job(
     beside, costs = costs_of_reading(values, blocks_of(values), reach, setup, assumptions)
     named = ((f"{cv_name(key)} = {values[key]}", cost) for key, cost in costs)
     return _job([("power-on, resets and pages", beside), *named])
-
-
-def blocks_of(keys: Iterable[CvKey]) -> tuple[Block, ...]:
-    """The CVs of a set as blocks, in order, for `read_cvs` and `estimate`.
-
-    >>> blocks_of([1, 2, 3, 29, IndexedCv(16, 0, 257)])[:2]
-    (Block(first=1, last=3, index_pages=()), Block(first=29, last=29, index_pages=()))
-    """
-    made = list[Block]()
-    for key in keys:
-        pages = (IndexPage(key.high, key.low),) if isinstance(key, IndexedCv) else ()
-        cv, before = plain_cv(key), made[-1] if made else None
-        if before is not None and (before.last + 1, before.index_pages) == (cv, pages):
-            made[-1] = Block(before.first, cv, pages)
-        else:
-            made.append(Block(cv, cv, pages))
-    return tuple(made)
 
 
 def _job(parts: Iterable[tuple[str, Cost]]) -> Job:

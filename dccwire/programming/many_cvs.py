@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dccwire.address import LongAddress, ShortAddress
 from dccwire.counts import MainCounts
@@ -22,10 +22,11 @@ from dccwire.cv.changes import (
     refuse_other_address,
     writes,
 )
-from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, plain_cv
+from dccwire.cv.cv_set import POINTERS, CvKey, CvSet, IndexedCv, key_order, plain_cv
+from dccwire.cv.description import KindOrDescription, kind_of
 from dccwire.cv.paging import IndexPage
 from dccwire.cv.values import DecoderKind, check_cv, within
-from dccwire.errors import ConfirmationError, FieldError, Reason, TextError, member
+from dccwire.errors import ConfirmationError, FieldError, Reason, TextError
 from dccwire.instructions import CvAccessLongForm, CvOperation
 from dccwire.packet import Packet
 from dccwire.programming.operations import MAIN, course_on_main, reading
@@ -33,7 +34,15 @@ from dccwire.programming.sequencer import DEFAULT, Sequencer, Setup
 from dccwire.programming.session import Course, Session
 from dccwire.programming.targets import DirectCv, Reach, Target, reach_of
 
-__all__ = ["Block", "Readout", "read_cvs", "read_job", "write_cvs", "write_cvs_on_main"]
+__all__ = [
+    "Block",
+    "Readout",
+    "blocks_of",
+    "read_cvs",
+    "read_job",
+    "write_cvs",
+    "write_cvs_on_main",
+]
 
 WRITTEN = re.compile(r"(\d{1,4})(?:-(\d{1,4}))?(?:x(\d{1,3}))?", re.ASCII)
 
@@ -98,6 +107,25 @@ def read_job(text: str) -> tuple[Block, ...]:
     return tuple(blocks)
 
 
+def blocks_of(keys: Iterable[CvKey]) -> tuple[Block, ...]:
+    """The CVs of a set, or of a description, as blocks: by number, page by page.
+
+    Raises:
+        FieldError: no such CV.
+
+    >>> [(one.first, one.last) for one in blocks_of(CvSet({1: 3, 29: 6, 2: 8}))]
+    [(1, 2), (29, 29)]
+    """
+    blocks: list[Block] = []
+    for key in sorted({*keys}, key=key_order):
+        pages = (IndexPage(key.high, key.low),) if isinstance(key, IndexedCv) else ()
+        own = Block(plain_cv(key), plain_cv(key), pages)
+        if blocks and (blocks[-1].last + 1, blocks[-1].index_pages) == (own.first, pages):
+            own = replace(blocks.pop(), last=own.last)
+        blocks.append(own)
+    return tuple(blocks)
+
+
 @dataclass(frozen=True, slots=True)
 class Readout:
     """What a job read: `values`, and for the rest the `failures`."""
@@ -111,7 +139,7 @@ def read_cvs(
     reach: Reach = DirectCv,
     setup: Setup = DEFAULT,
     *,
-    decoder: DecoderKind = DecoderKind.MULTI_FUNCTION,
+    decoder: KindOrDescription = DecoderKind.MULTI_FUNCTION,
 ) -> Session[Readout]:
     """Read CVs one after the other, in one session.
 
@@ -122,7 +150,7 @@ def read_cvs(
     Raises:
         FieldError: a CV that the mode does not reach, or no CV.
     """
-    reach = reach_of(reach, decoder)
+    reach = reach_of(reach, kind_of(decoder))
     places = places_of(blocks, reach)
     sequencer = Sequencer(places[0][1], setup)
     return Session(sequencer.whole(course_of_reads(places, reach, sequencer, reading)))
@@ -180,7 +208,7 @@ def write_cvs(
     *,
     confirm: bool = False,
     force: Collection[int] = (),
-    decoder: DecoderKind = DecoderKind.MULTI_FUNCTION,
+    decoder: KindOrDescription = DecoderKind.MULTI_FUNCTION,
 ) -> Session[tuple[CvWrite, ...]]:
     """Each of `dccwire.cv.writes` on a programming track, in one session; nothing if there is none.
 
@@ -199,7 +227,7 @@ def write_cvs(
     >>> session.sent, session.result  # 20 after power-on, 3 resets, 2 writes, 1 reset
     (26, (CvWrite(cv=29, value=38, why='bit 5: the decoder answers to its other address then'),))
     """
-    kind = member(DecoderKind, "decoder", decoder)
+    kind = kind_of(decoder)
     done = writes(old, new, force=force, decoder=kind)
     asked = asked_of(done, confirm=confirm, decoder=kind)
     return Session(course_of_writes(done, asked, reach_of(reach, kind), setup))

@@ -1,6 +1,7 @@
 """The command for durations: what it prints, and how it ends."""
 
 import json
+from pathlib import Path
 
 import pytest
 
@@ -183,10 +184,10 @@ def test_one_value_is_one_value(run) -> None:
 def test_calls_that_cannot_be_used_are_one_line_and_status_2(run) -> None:
     """Nothing is printed but that line."""
     for arguments, words in (
-        ((), "duration: packets, --cvs, --read"),
+        ((), "duration: packets, --cvs, --decoder"),
         (
             ("--cvs", "1", "idle: Idle"),
-            "duration: packets, --cvs, --read",
+            "duration: packets, --cvs, --decoder",
         ),
         (("--cvs", "1-5,x"), "position 4: 'x' is no list of CVs; as in 1-256,257-512x4"),
         (("--cvs", "1025"), "first cv: 1 to 1024 expected, 1025 given"),
@@ -219,3 +220,20 @@ def test_the_help_says_what_the_numbers_mean_and_what_to_beware_of(run) -> None:
         assert caution in text
     idles = "An idle packet belongs after each packet of such a write: a decoder need only act on"
     assert idles in text
+
+
+def test_reading_a_described_decoder_is_timed(run) -> None:
+    """All its CVs: 57 of its own, 14 of the standard; two CVs set one index page, once."""
+    path = str(Path(__file__).parent.parent.parent / "vectors/setups/harbour-sound.toml")
+    status, out, err = run("duration", "--decoder", path)
+    assert (status, err) == (0, "")
+    assert out.startswith("reading the CVs of harbour sound decoder in direct mode: 71 values\n")
+    assert "index pages: those described; each written" in out
+    plain = json.loads(run("duration", "--decoder", path, "--json")[1])
+    assert (plain["cvs"], plain["values"]) == ("the CVs of harbour sound decoder", 71)
+    # The same CVs as a list: 43 plain ones, and 28 of an index page.
+    listed = "1-6,17-19,21-22,29,31-32,47-54,112-123,130-138,257-284x1"
+    alike = json.loads(run("duration", "--cvs", listed, "--json")[1])
+    assert plain["durations"] == alike["durations"]
+    assert run("duration", "--decoder", path, "idle: Idle")[0] == 2
+    assert run("duration", "--decoder", path, "--cvs", "1")[0] == 2

@@ -165,8 +165,14 @@ def test_the_command_knows_the_main_plans_and_json(run, sets: tuple[str, str], t
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["--from", "x"], "duration: packets, --cvs, --read, --write or --plan, one of them"),
-        (["--cvs", "1", "--plan", "x"], "duration: packets, --cvs, --read, --write or --plan"),
+        (
+            ["--from", "x"],
+            "duration: packets, --cvs, --decoder, --read, --write or --plan, one of them",
+        ),
+        (
+            ["--cvs", "1", "--plan", "x"],
+            "duration: packets, --cvs, --decoder, --read, --write or --plan",
+        ),
         (["--plan", "x", "--main", "short 3"], "--main: --write beside it"),
         (["--plan", "x", "--from", "y"], "--from: --write beside it"),
         (["--cvs", "1", "--mode", "direct", "--mode", "paged"], "--mode: one, but for --read"),

@@ -18,6 +18,7 @@ from dccwire.programming import (
     PagedCv,
     Register,
     Setup,
+    blocks_of,
     write_byte,
     write_cvs,
     write_cvs_on_main,
@@ -225,3 +226,18 @@ def test_registers_of_accessory_decoders(cv: int, register: int | None) -> None:
     written = [str(one.packet) for one in sent(session())]
     access = f"RegisterAccess operation=write register={register} value=5"
     assert f"service programming-track: {access}" in written
+
+
+def test_blocks_are_the_runs_of_a_set() -> None:
+    """By number, page by page, each CV once; a job of them reads the set's keys."""
+    keys = [3, 1, 2, IndexedCv(16, 1, 258), IndexedCv(16, 0, 257), IndexedCv(16, 1, 257), 257, 5, 3]
+    blocks = blocks_of(keys)
+    assert [(one.first, one.last, len(one.index_pages)) for one in blocks] == [
+        *((1, 3, 0), (5, 5, 0), (257, 257, 0), (257, 257, 1), (257, 258, 1)),
+    ]
+    read = [key for one in blocks for key in one.keys]
+    assert len(read) == len({*keys})
+    assert set(read) == set(keys)
+    assert blocks_of(()) == ()
+    with refused(FieldError, field="first cv"):
+        blocks_of([0])
