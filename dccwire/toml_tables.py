@@ -34,8 +34,7 @@ def read_document(text: str, reader: Callable[[dict[str, Any], str], _T]) -> _T:
     try:
         return reader(plain, "")
     except ShapeError as error:
-        keys = [int(word[1:-1]) if word[0] == "[" else word for word in _WORDS.findall(error.path)]
-        where = f"line {_line_of(document, plain, keys)}, {error.path}"
+        where = f"line {line_of(document, error.path)}, {error.path}"
         raise ShapeError(where, error.expected, error.actual, error.hint) from None
 
 
@@ -54,12 +53,16 @@ def _parsed(document: str) -> dict[str, Any]:
         raise ShapeError(f"line {line}", "TOML", given, problem) from None
 
 
-def _line_of(document: str, plain: object, keys: list[int | str]) -> int:
-    """The line on which a key stands, or the nearest table around it; 1 for the document.
+def line_of(document: str, path: str) -> int:
+    r"""The line on which the key of a path stands, or the nearest table around it; 1 for no path.
 
-    `tomllib` gives no lines. So the shortest beginning of the text that has the key is looked for,
-    by halving, as what a beginning has a longer one has too.
+    >>> line_of("consist = 10\n[[unit]]\nsteps = 28\n[[unit]]\nsteps = 27\n", "unit[1].steps")
+    5
     """
+    # `tomllib` gives no lines. So the shortest beginning of the text that has the key is looked
+    # for, by halving, as what a beginning has a longer one has too.
+    keys = [int(word[1:-1]) if word[0] == "[" else word for word in _WORDS.findall(path)]
+    plain = _parsed(document)
     while not _has(plain, keys):
         keys = keys[:-1]
     starts = list(_statements(document))
@@ -105,11 +108,19 @@ def at(path: str, key: str) -> str:
 def refuse_unknown(key: str, where: str, value: object, known: Collection[str]) -> None:
     """A ShapeError with the nearest known key, or all, unless the key is one of them."""
     if key not in known:
-        from difflib import get_close_matches
+        raise ShapeError(where, "a known key", value, nearest(key, known))
 
-        near = get_close_matches(key[:40], known, n=1, cutoff=0.4)
-        hint = f"perhaps {near[0]}" if near else f"known are {', '.join(known)}"
-        raise ShapeError(where, "a known key", value, hint)
+
+def nearest(name: str, known: Collection[str]) -> str:
+    """What may have been meant by a name that is not known, or all that are.
+
+    >>> nearest("stesp", ["steps", "address"]), nearest("?", ["steps", "address"])
+    ('perhaps steps', 'known are steps, address')
+    """
+    from difflib import get_close_matches
+
+    near = get_close_matches(name[:40], known, n=1, cutoff=0.4)
+    return f"perhaps {near[0]}" if near else f"known are {', '.join(known)}"
 
 
 def items_of(plain: object, path: str, name: str) -> Iterator[tuple[str, Any, str]]:

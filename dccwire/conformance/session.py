@@ -17,22 +17,12 @@ from dccwire.address import (
     ShortAddress,
 )
 from dccwire.conformance.expectations import Expectation
-from dccwire.documents import (
-    Keys,
-    made,
-    plain_from_toml,
-    read_address,
-    read_count,
-    read_each,
-    read_some,
-    read_table,
-    read_text,
-    read_truth,
-)
+from dccwire.documents import Keys, made, plain_from_toml, read_address, read_some, read_table
 from dccwire.errors import DccwireError, FieldError, Reason, RecordingError, ShapeError
 from dccwire.instructions.speed_and_direction import STEPS
 from dccwire.notation import address_text
 from dccwire.packet import Packet
+from dccwire.toml_tables import each, truth, whole_number, words
 from dccwire.wording import either
 
 
@@ -170,10 +160,10 @@ def _ns(value: object, path: str) -> int:
 
 _EXPECTED: Keys = {
     "to": ("to", read_address),
-    "what": ("what", read_text),
-    "packet": ("packet", lambda value, path: Packet.from_text(read_text(value, path))),
-    "at_least": ("at_least", read_count),
-    "at_most": ("at_most", read_count),
+    "what": ("what", words),
+    "packet": ("packet", lambda value, path: Packet.from_text(words(value, path))),
+    "at_least": ("at_least", whole_number),
+    "at_most": ("at_most", whole_number),
     "from_s": ("from_ns", _ns),
     "until_s": ("until_ns", _ns),
 }
@@ -190,8 +180,8 @@ def _expectation(value: object, path: str) -> Expectation:
 
 _LOCOMOTIVE: Keys = {
     "address": ("address", read_address),
-    "steps": ("steps", read_count),
-    "consist": ("consist", read_count),
+    "steps": ("steps", whole_number),
+    "consist": ("consist", whole_number),
 }
 
 
@@ -210,20 +200,20 @@ def _accessory(value: object, path: str) -> Address:
 
 
 _KEYS: Keys = {
-    "programming_track": ("programming_track", read_truth),
+    "programming_track": ("programming_track", truth),
     "consists": (
         "consists",
         lambda value, path: frozenset(
-            ShortAddress(read_count(one, path)).number for one in read_each(read_count)(value, path)
+            ShortAddress(whole_number(one, path)).number for one in each(whole_number)(value, path)
         ),
     ),
-    "every_30_ms": ("every_30_ms", read_truth),
-    "power_on_s": ("power_on_ns", read_each(_ns)),
-    "new": ("new", read_truth),
-    "factory": ("factory", read_truth),
+    "every_30_ms": ("every_30_ms", truth),
+    "power_on_s": ("power_on_ns", each(_ns)),
+    "new": ("new", truth),
+    "factory": ("factory", truth),
     "access": ("access", _access),
-    "locomotive": ("locomotives", read_each(_locomotive)),
-    "accessories": ("accessories", read_each(_accessory)),
-    "clock_is_right": ("clock_is_right", read_truth),
+    "locomotive": ("locomotives", each(_locomotive)),
+    "accessories": ("accessories", each(_accessory)),
+    "clock_is_right": ("clock_is_right", truth),
     "expect": ("expectations", read_some(_expectation)),
 }

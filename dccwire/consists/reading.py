@@ -10,20 +10,15 @@ from typing import Any
 from dccwire.consists.units import Consist, Unit
 from dccwire.documents import (
     Keys,
-    Reader,
-    line_of,
     made,
     path_of,
     plain_from_toml,
     read_address,
-    read_count,
-    read_each,
     read_some,
     read_table,
-    read_text,
-    read_truth,
 )
 from dccwire.errors import DccwireError, ShapeError
+from dccwire.toml_tables import Reader, each, line_of, truth, whole_number, words
 
 __all__ = ["consist_from_toml"]
 
@@ -79,16 +74,16 @@ def _named(value: object, path: str, reader: Reader) -> dict[str, Any]:
 
 UNIT_KEYS: Keys = {
     "address": ("address", read_address),
-    "position": ("position", read_text),
-    "reversed": ("reversed", read_truth),
-    "steps": ("steps", read_count),
-    "functions": ("functions", lambda value, path: _named(value, path, read_text)),
-    "obeys": ("obeys", lambda value, path: _named(value, path, read_truth)),
-    "on": ("on", lambda value, path: frozenset(read_each(read_text)(value, path))),
+    "position": ("position", words),
+    "reversed": ("reversed", truth),
+    "steps": ("steps", whole_number),
+    "functions": ("functions", lambda value, path: _named(value, path, words)),
+    "obeys": ("obeys", lambda value, path: _named(value, path, truth)),
+    "on": ("on", lambda value, path: frozenset(each(words)(value, path))),
 }
 
 KEYS: Keys = {
-    "consist": ("address", read_count),
+    "consist": ("address", whole_number),
     "unit": ("units", read_some(_unit)),
-    "others": ("others", lambda value, path: frozenset(read_each(read_address)(value, path))),
+    "others": ("others", lambda value, path: frozenset(each(read_address)(value, path))),
 }

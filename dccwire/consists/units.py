@@ -21,12 +21,12 @@ from dccwire.cv import (
     consist_functions,
 )
 from dccwire.cv.values import within
-from dccwire.documents import nearest
 from dccwire.errors import FieldError, member
 from dccwire.fields import Functions
 from dccwire.instructions.function_groups import function_names
 from dccwire.instructions.speed_and_direction import STEPS
 from dccwire.notation import address_text
+from dccwire.toml_tables import nearest
 from dccwire.wording import either
 
 __all__ = ["Consist", "Unit"]

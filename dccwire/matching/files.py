@@ -9,7 +9,6 @@ import re
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from difflib import get_close_matches
 from typing import Any, NamedTuple
 
 from dccwire.cv.cv_set import CvSet, key_from_text
@@ -18,6 +17,7 @@ from dccwire.errors import FieldError, Reason, ShapeError, TextError
 from dccwire.matching.readings import Measurements, Reading, Unit, positive
 from dccwire.matching.voltages import voltages_of
 from dccwire.notation import address_from_text
+from dccwire.toml_tables import nearest
 from dccwire.wording import no_toml
 
 __all__ = ["from_csv", "from_toml"]
@@ -116,8 +116,7 @@ class _Table(NamedTuple):
         """Refuse keys that are not known, and a table without those that are needed."""
         for key in self.values:
             if key not in known:
-                near = get_close_matches(key[:40], known, n=1, cutoff=0.4)
-                hint = f"perhaps {near[0]}" if near else f"known are {', '.join(known)}"
+                hint = nearest(key, known)
                 raise ShapeError(self.place(key), "a known key", self.values[key], hint)
         for key in needed:
             if key not in self.values:
