@@ -37,6 +37,11 @@ PAGE_STYLE = (
 .dccwire-page .bits { font-family: "Courier New", monospace; white-space: pre; }
 .dccwire-page .scroll { overflow-x: auto; } .dccwire-page .scroll svg { min-width: 36rem; }
 .dccwire-page .scroll:focus { outline: 2px solid currentColor; }
+@media (max-width: 40rem) { .dccwire-page thead { position: absolute; clip-path: inset(50%); }
+  .dccwire-page tr { display: flex; flex-wrap: wrap; column-gap: .7rem; padding: .3rem 0;
+    border-bottom: 1px solid var(--line); }
+  .dccwire-page td { border: 0; padding: 0; } .dccwire-page td:empty { display: none; }
+  .dccwire-page td:last-child { flex: 1 0 100%; } }
 """
 )
 """The style of the parts of a page that are not pictures."""
