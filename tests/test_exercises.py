@@ -195,3 +195,11 @@ def test_the_command_asks_marks_and_counts(
     assert run(*words, "--html", str(path)) == (0, "", "")
     assert path.read_text("utf-8") == worksheet_page(1, 3, "error-byte")
     assert run("practice", "--ask", "words")[0] == 2
+
+
+def test_one_bit_that_differs_is_told_as_one() -> None:
+    """Of a number whose last bit is turned."""
+    some = (exercise(seed, Ask.FIELDS) for seed in range(999))
+    one = next(each for each in some if each.asked == "value")
+    told = one.mark(str(int(one.answer) ^ 1)).told
+    assert told.endswith(": bit 0 differs")

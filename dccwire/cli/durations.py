@@ -32,7 +32,8 @@ SHOWN = ("nominal", "least", "most")
 
 CASES = ("best", "mean", "worst")
 EPILOG = """\
-Counted are the packets that S-9.2.3 demands, without a pause, after one power-on cycle. At nominal
+Counted are the packets that S-9.2.3 demands, without a pause, after one power-on
+cycle, and in paged mode a verify of the page register, which it does not ask for. At nominal
 timing CV 1-300 take 1.1 to 1.8 minutes in direct mode and 37 minutes on average in paged mode.
 Common practice, no source: reading the 300-odd CVs of a sound decoder takes 10 to 13 minutes, since
 programmers repeat more than the minimum, wait for recovery and power-up, poll the current, and talk

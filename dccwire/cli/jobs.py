@@ -56,6 +56,8 @@ def _jobs(given: argparse.Namespace) -> tuple[str, dict[str, Job]]:
     new = read_set(given.write)
     title = f"writing {given.write}" + (f" over {given.old}" if given.old is not None else "")
     if given.main is not None:
+        if given.mode != ["direct"]:
+            raise FieldError("--mode", "none beside --main", " ".join(given.mode))
         address = address_from_text(given.main)
         if not isinstance(address, (ShortAddress, LongAddress)):
             raise FieldError("--main", "a short or a long address", given.main)

@@ -241,7 +241,10 @@ def _left_on(consist: Consist) -> Iterator[Conflict]:
     for unit in consist.units:
         left = sorted(unit.on - {*unit.mask.names_on})
         if left and consist.packets_to not in (None, unit.address):
-            message = f"{', '.join(left)} of {{}}, on now, goes off at its own address alone"
+            how = "goes off at its own address alone"
+            if unit.steps == 14 and {*left} <= {*LIT}:
+                how = "stays on, as it comes with the speed"
+            message = f"{', '.join(left)} of {{}}, on now, {how}"
             yield from _said(
                 ConflictReason.LEFT_ON, [unit], message, "switch off what should not stay on"
             )

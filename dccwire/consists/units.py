@@ -20,6 +20,7 @@ from dccwire.cv import (
     UnitPosition,
     consist_functions,
 )
+from dccwire.cv.functions import LIGHTS, SOUNDS
 from dccwire.cv.values import within
 from dccwire.errors import FieldError, member
 from dccwire.fields import Functions
@@ -85,6 +86,8 @@ class Unit:
         if type(self.steps) is not int or self.steps not in STEPS:
             raise FieldError("steps", either(STEPS), self.steps)
         for role, function in self.functions.items():
+            if role.lower() in SOUNDS | LIGHTS and role not in SOUNDS | LIGHTS:
+                raise FieldError("functions", "words in small letters", role, role.lower())
             _spread(function, f"function of {role!r}")
         for role in self.obeys:
             if role not in self.functions:

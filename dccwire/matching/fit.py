@@ -7,7 +7,9 @@ measurements in, tables and predicted speeds out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from statistics import median
 from typing import NamedTuple
 
 import numpy as np
@@ -17,9 +19,9 @@ from dccwire.cv.speed_curves import POINTS, SpeedTable
 from dccwire.decoder.state import Direction
 from dccwire.errors import FieldError, member
 from dccwire.matching.curves import Curve, curve_of
-from dccwire.matching.readings import Measurements, Unit
+from dccwire.matching.readings import SCATTER, Measurements, Unit
 from dccwire.matching.result import MatchedUnit, Matching, Run, Shape
-from dccwire.matching.voltages import Floats, factor, trim_held, voltages_of
+from dccwire.matching.voltages import Floats, factor, has_table, trim_held, voltages_of
 
 __all__ = ["match"]
 
@@ -48,7 +50,7 @@ def match(measurements: Measurements, shape: Shape | str = Shape.STRAIGHT) -> Ma
     between the lowest voltage at which it was seen to move and the highest that was measured. Each
     point is the voltage, 0 to 255, whose speed is nearest to the target by squares over both
     directions. Where both were measured, the faster one gets a trim below 128 that brings it
-    nearest to the other.
+    nearest to the other, up to the speed that all units reach.
 
     Raises:
         FieldError: too few readings of a unit, CVs that do not tell its voltages, or units with no
@@ -56,6 +58,9 @@ def match(measurements: Measurements, shape: Shape | str = Shape.STRAIGHT) -> Ma
     """
     shape = member(Shape, "shape", shape)
     every = [_candidates(unit) for unit in measurements.units]
+    # Trims are to fit where all units run, and no faster than that.
+    top = min(float(one.mean[-1]) for one in every)
+    every = [_candidates(unit, top) for unit in measurements.units]
     fast = max(every, key=lambda one: one.mean[0])
     slow = min(every, key=lambda one: one.mean[-1])
     low, high = fast.mean[0], slow.mean[-1]
@@ -70,7 +75,7 @@ def match(measurements: Measurements, shape: Shape | str = Shape.STRAIGHT) -> Ma
     return Matching(measurements.scale, shape, speeds, fast.unit.name, slow.unit.name, units)
 
 
-def _candidates(unit: Unit) -> _Candidates:
+def _candidates(unit: Unit, top: float = np.inf) -> _Candidates:
     try:
         voltages = voltages_of(unit)
     except FieldError as error:
@@ -89,7 +94,7 @@ def _candidates(unit: Unit) -> _Candidates:
         for one in measured
     }
     before = {one: curve.at(voltages[one]) for one, curve in curves.items()}
-    trims = _trims(unit, curves)
+    trims = _trims(unit, curves, top)
     given = {one: np.arange(256, dtype=float) * factor(trims[one]) for one in curves}
     within = np.logical_and.reduce(
         [(curve.first <= given[one]) & (given[one] <= curve.last) for one, curve in curves.items()]
@@ -103,24 +108,32 @@ def _candidates(unit: Unit) -> _Candidates:
     return _Candidates(unit, curves, before, trims, np.flatnonzero(within), speeds)
 
 
-def _trims(unit: Unit, curves: dict[Direction, Curve]) -> dict[Direction, int]:
-    """Those in force if one direction was measured, or a trim is not implemented; else the best."""
+def _trims(unit: Unit, curves: dict[Direction, Curve], top: float) -> dict[Direction, int]:
+    """Those in force if one direction was measured, or a trim is not implemented; else the best.
+
+    Where the table did not count, neither did they: then they are 128.
+    """
     held = {one: trim_held(unit, one) for one in Direction}
-    if len(curves) < 2 or 0 in held.values():
+    if 0 in held.values():
         return held
+    if len(curves) < 2:
+        return held if has_table(unit) else dict.fromkeys(Direction, 128)
     best, trims = np.inf, dict.fromkeys(Direction, 128)
     for faster, slower in (tuple(Direction), tuple(Direction)[::-1]):
-        apart, trim = _trim(curves[faster], curves[slower])
+        apart, trim = _trim(curves[faster], curves[slower], top)
         if apart < best:
             best, trims = apart, {faster: trim, slower: 128}
     return trims
 
 
-def _trim(faster: Curve, slower: Curve) -> tuple[float, int]:
+def _trim(faster: Curve, slower: Curve, top: float) -> tuple[float, int]:
     """How far apart the two stay by squares with the best trim of the first, 1 to 128; and it."""
-    speeds = np.unique(np.concatenate((faster.speeds, slower.speeds)))
     least = max(one.at(np.array(one.first)) for one in (faster, slower))
-    most = min(one.speeds[-1] for one in (faster, slower))
+    most = min(faster.speeds[-1], slower.speeds[-1])
+    speeds = np.concatenate((faster.speeds, slower.speeds))
+    if least < top < most:
+        most, speeds = top, np.append(speeds, top)
+    speeds = np.unique(speeds)
     common = speeds[(least <= speeds) & (speeds <= most)]
     trims = np.arange(128, 0, -1)
     given = np.outer(trims / 128, slower.voltages_for(common))
@@ -153,7 +166,20 @@ def _matched(one: _Candidates, target: Floats) -> MatchedUnit:
     )
     table = SpeedTable.of(one.points[chosen].tolist())
     forward, reverse = (one.trims[each] for each in Direction)
-    return MatchedUnit(one.unit, table, forward, reverse, runs)
+    return MatchedUnit(one.unit, table, forward, reverse, runs, tuple(_falls(one)))
+
+
+def _falls(one: _Candidates) -> Iterator[str]:
+    """Steps whose readings lie far from what rises with the voltage, in words."""
+    voltages, speeds = voltages_of(one.unit), defaultdict[tuple[Direction, int], list[float]](list)
+    for each in one.unit.readings:
+        speeds[each.direction, each.step].append(each.mm_s)
+    for (direction, step), some in speeds.items():
+        fitted = float(one.curves[direction].at(voltages[direction][step - 1 : step])[0])
+        usual = median(some)
+        if fitted and abs(fitted - usual) > SCATTER * max(fitted, usual):
+            told = f"{usual:.1f} mm/s, though a lower step is faster or a higher one slower"
+            yield f"{one.unit.name} {direction.value}, step {step}: {told}; measure again"
 
 
 def _plain_speeds(speeds: Floats) -> tuple[float, ...]:

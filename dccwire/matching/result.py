@@ -53,6 +53,8 @@ class MatchedUnit:
     forward_trim: int
     reverse_trim: int
     runs: tuple[Run, ...]
+    falls: tuple[str, ...] = ()
+    """What of its readings contradicts that speed rises with voltage, in words."""
 
     def to_cvs(self) -> CvSet:
         """CV 67 to 94, 66 and 95; CV 29 with bit 4 set, if its present value is known.
@@ -121,7 +123,7 @@ class Matching:
     @property
     def doubts(self) -> tuple[str, ...]:
         """What of the measurements should be looked at again, in words."""
-        return tuple(words for one in self.units for words in one.unit.doubts())
+        return tuple(words for one in self.units for words in (*one.unit.doubts(), *one.falls))
 
     @property
     def _runs(self) -> list[Run]:

@@ -6,7 +6,7 @@
 MS is milliseconds since the first packet's preamble began. WISH is one of
 
     add ADDRESS steps=14|28|128         remove ADDRESS
-    drive ADDRESS step=N forward=yes|no stop [ADDRESS]
+    drive ADDRESS step=N [forward=yes|no]  stop [ADDRESS]
     on ADDRESS FUNCTION ...             off ADDRESS FUNCTION ...
     write ADDRESS cv=N value=N          operate PACKET
     couple ADDRESS ADDRESS ...          uncouple ADDRESS
@@ -158,7 +158,8 @@ def _count(rest: str, count: int, form: _Form) -> None:
 def _named(rest: str, words: list[re.Match[str]], names: tuple[str, ...]) -> dict[str, Any]:
     """Words such as `step=40`: all of these names, and no others."""
     found = dict(word[0].partition("=")[::2] for word in words)
-    if sorted(found) != sorted(names) or len(words) != len(names):
+    needed = [name for name in names if name != "forward"]  # which it is, if nothing is said
+    if not {*needed} <= found.keys() <= {*names} or len(words) != len(found):
         place = words[0].start() if words else len(rest)
         given = repr(rest[place:]) if words else "nothing"
         expected = " ".join(f"{name}=..." for name in names) or "nothing more"
@@ -166,7 +167,7 @@ def _named(rest: str, words: list[re.Match[str]], names: tuple[str, ...]) -> dic
         problem = f"{given} where {expected} is expected"
         raise TextError(Reason.TEXT, rest, place, problem, hint)
     kinds = {name: Flag() if name == "forward" else Number() for name in names}
-    return {name: kind.from_text(name, found[name]) for name, kind in kinds.items()}
+    return {name: kinds[name].from_text(name, word) for name, word in found.items()}
 
 
 def _switch(address: Any, functions: list[str], *, on: bool) -> Tell:

@@ -23,6 +23,7 @@ from dccwire.address import (
 )
 from dccwire.codebook import IDLE_PACKET, RESET_PACKET
 from dccwire.counts import START_IDLES, START_RESETS, MainCounts
+from dccwire.cv.catalogue import READ_ONLY
 from dccwire.cv.values import check_cv, check_value
 from dccwire.errors import FieldError
 from dccwire.instructions import BroadcastStop, CvAccessLongForm, CvOperation
@@ -61,6 +62,7 @@ class Station:
         begin = chain(repeat(RESET, START_RESETS), repeat(IDLE, START_IDLES))
         self._start = deque(begin if new else ())
         self._hearers: dict[Address, Hearer] = {}
+        self._units: dict[Hearer, dict[Hearer, None]] = {}  # of each consist
         self._wanted: dict[Address, Wanted] = {}
         self._urgent: deque[Slot] = deque()
         self._changes: deque[Slot] = deque()
@@ -117,15 +119,17 @@ class Station:
             raise FieldError("consist", "an address that no write waits for", address_text(consist))
         shared.is_consist = True
         for unit in map(self._hearer, units):
+            self._units.setdefault(shared, {})[unit] = None
             shared.kin[unit] = unit.kin[shared] = None
 
     def uncouple(self, consist: ShortAddress) -> None:
-        """Say that no unit obeys this address any more."""
+        """Say that no unit obeys this address any more; as a unit's own it stays where it is."""
         shared = self._hearer(consist)
         shared.is_consist = False
-        for unit in [*shared.kin]:
-            unit.kin.pop(shared, None)
-        shared.kin.clear()
+        for unit in self._units.pop(shared, {}):
+            if shared not in self._units.get(unit, {}):
+                shared.kin.pop(unit, None)
+                unit.kin.pop(shared, None)
 
     def drive(
         self, address: ShortAddress | LongAddress, *, step: int, forward: bool = True
@@ -150,8 +154,8 @@ class Station:
     def stop(self, address: ShortAddress | LongAddress | None = None) -> None:
         """Want an emergency stop, of one locomotive or of all: it goes out before all else.
 
-        Of one whose units obey a consist, the consist is stopped too. Until another speed is
-        wanted, the refresh says the same.
+        Of one whose units obey a consist, the consist is stopped too. One of all takes the place of
+        those that wait. Until another speed is wanted, the refresh says the same.
         """
         # A speed that waits waits on, as a stop: one of all tells neither direction nor headlight.
         if address is None:
@@ -159,6 +163,7 @@ class Station:
                 each.stop()
             stop = BroadcastStop(forward=True, ignore_direction=True, cut_power=True)
             slots = [Slot(self._to_all, Packet(BROADCAST, stop))]
+            self._urgent.clear()
         else:
             one = self._of(address)
             kin = (self._wanted.get(each.address) for each in one.hearer.kin)
@@ -179,17 +184,24 @@ class Station:
             raise FieldError("packet", "one to an accessory", str(packet))
         self._changes.append(Slot(self._hearer(packet.address), packet, TWICE))
 
-    def write(self, address: ShortAddress | LongAddress, *, cv: int, value: int) -> None:
+    def write(
+        self, address: ShortAddress | LongAddress, *, cv: int, value: int, force: bool = False
+    ) -> None:
         """Write a CV on the main, to every decoder at this address, by two packets (S-9.2.1 §C).
 
+        CV 7 and 8 are read-only (S-9.2.2), and 8 in CV 8 resets every CV (P11, and common
+        practice, no source): they are written with `force` alone.
+
         Raises:
-            FieldError: no such CV or value, or an address that some consist obeys.
+            FieldError: no such CV or value, a read-only CV, or an address that a consist obeys.
         """
         hearer = self._hearer(address)
         if hearer.is_consist or not isinstance(address, (ShortAddress, LongAddress)):
             bound = "a decoder's own, short or long"
             raise FieldError("address", bound, address_text(address), "rule 44: no consist's")
         write = CvAccessLongForm(CvOperation.WRITE, check_cv(cv), check_value(cv, value))
+        if cv in READ_ONLY and not force:
+            raise FieldError("cv", "one that can be written", cv, "CV 7 and 8 are read-only")
         self._changes.append(Slot(hearer, Packet(address, write), WRITES, is_write=True))
 
     @property

@@ -197,3 +197,11 @@ def test_rule_86_after_a_gap() -> None:
     gap = int(edges[-1]) + 40_000, int(later[0])
     report = check([Chunk(edges, gap), Chunk(later)], resolution_ns=1000, session=new)
     assert result(report, 86).verdict is PASS
+
+
+def test_rule_86_is_kept_before_service_mode_too() -> None:
+    """20 resets and 10 idles are enough, whatever comes behind them; fewer are rule 50's affair."""
+    programming = replace(NEW, programming_track=True)
+    rest = [RESET, RESET, RESET, *["7C 1C 05"] * 5]
+    assert judged(86, [*RESETS, *IDLES, *rest], programming).verdict is PASS
+    assert judged(86, [*RESETS, *IDLES[1:], *rest], programming).verdict is UNDECIDED

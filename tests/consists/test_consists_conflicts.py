@@ -13,6 +13,8 @@ from dccwire import AccessoryAddress, LongAddress, ShortAddress
 from dccwire.consists import Conflict, ConflictReason, Consist, Unit, conflicts
 from dccwire.consists.reading import KEYS, UNIT_KEYS
 from dccwire.cv import UnitPosition
+from dccwire.errors import FieldError
+from refusals import refused
 
 
 def unit(number: int, position: str, functions: object = FUNCTIONS, **more: object) -> Unit:
@@ -196,3 +198,17 @@ def test_the_docs_list_every_reason() -> None:
     shipped = (root / "vectors" / "consists" / "harbour.toml").read_text("utf-8")
     assert f"```toml\n{shipped}```" in page
     assert all(re.search(rf"^\[*(unit\.)?{key}\b", shipped, re.M) for key in {**KEYS, **UNIT_KEYS})
+
+
+def test_the_headlight_of_14_steps_goes_off_with_no_packet() -> None:
+    """It comes with the speed, which a unit in a consist takes from there (S-9.2.1 §C; X18)."""
+    lit = unit(21, "lead", {"bell": "F1"}, steps=14, on=["FL"])
+    (told,) = (str(one) for one in conflicts(consist(lit)) if one.reason.value == "left-on")
+    assert "stays on, as it comes with the speed" in told
+
+
+@pytest.mark.parametrize("word", ["Bell", "HORN", "Rear Light"])
+def test_words_of_common_practice_are_small(word: str) -> None:
+    """Else they would count as the user's own, and nothing would be told of them."""
+    with refused(FieldError, field="functions", value=word):
+        unit(21, "lead", {word: "F1"})

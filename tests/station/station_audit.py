@@ -120,7 +120,8 @@ def stop_code(data: bytes) -> bool:
 def stops_first(run: Run) -> None:
     """Emergency stops go before all else, three of each, with idles between where one is heard.
 
-    Behind the start: nothing else, and no idle without need, until three of each were sent.
+    One of all takes the place of those that wait. Behind the start: nothing else, and no idle
+    without need, until three of each were sent.
     """
     outstanding: dict[bytes, int] = {}
     added, coupled = set[bytes](), False
@@ -136,6 +137,8 @@ def stops_first(run: Run) -> None:
                 added.discard(own(words[0]))
             elif kind == "stop":
                 meant = stopped_by(own(words[0]), added if coupled else set()) if words else {ALL}
+                if ALL in meant:  # which stops the others too
+                    outstanding.clear()
                 outstanding |= dict.fromkeys(meant, 3)
         if not outstanding or one.data == RESET or (run.new and place < 30):
             continue

@@ -254,3 +254,25 @@ def test_a_step_that_is_refused_ends_no_emergency_stop() -> None:
         station.next()
     sent = {bytes(station.next()) for _ in range(10)}
     assert sent == {bytes.fromhex("03 51 52"), bytes.fromhex("FF 00 FF")}
+
+
+def test_a_stop_of_all_comes_before_stops_of_single_ones() -> None:
+    """It stops those too."""
+    station = Station(new=False)
+    every = [LongAddress(1000 + number) for number in range(12)]
+    for address in every:
+        station.add(address, steps=128)
+    for address in every[:10]:
+        station.stop(address)
+    station.stop()
+    assert BROADCAST in [station.next().address for _ in range(2)]
+
+
+@pytest.mark.parametrize("cv", [7, 8])
+def test_read_only_cvs_are_written_by_force_alone(cv: int) -> None:
+    """8 in CV 8 resets a decoder (P11; common practice, no source)."""
+    station = Station(new=False)
+    with refused(FieldError, field="cv", value=cv):
+        station.write(ShortAddress(3), cv=cv, value=8)
+    station.write(ShortAddress(3), cv=cv, value=8, force=True)
+    assert station.waiting == 1

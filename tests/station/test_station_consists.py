@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 
 from dccwire import LongAddress, ShortAddress
@@ -88,3 +90,36 @@ def test_a_stop_reaches_the_consist_and_cancels_the_write_to_its_unit() -> None:
     assert behind[:6] == [255, 9, 255, 9, 255, 9]
     assert behind[-3:] == [unit.number, 255, unit.number]
     assert behind.count(unit.number) == 2
+
+
+def test_a_consist_that_ends_leaves_its_address_as_a_unit_s_own() -> None:
+    """Where a unit whose own address was a consist's runs in another one, it still does."""
+    station = Station(new=False)
+    own, other = ShortAddress(26), ShortAddress(85)
+    for address in (own, ShortAddress(30), other):
+        station.add(address, steps=28)
+    station.couple(own, own, ShortAddress(30))
+    station.couple(other, other, own)
+    station.uncouple(own)
+    while station.waiting:
+        station.next()
+    station.write(own, cv=3, value=77)
+    station.drive(other, step=5)
+    sent = [station.next() for _ in range(6)]
+    writes = [place for place, one in enumerate(sent) if "CvAccess" in str(one)]
+    between = sent[writes[0] + 1 : writes[1]]
+    assert len(writes) == 2
+    assert other not in [one.address for one in between]
+
+
+def test_two_addresses_may_be_each_other_s_consist() -> None:
+    """While one of the two is, their packets are kept apart."""
+    station = Station(new=False)
+    one, other = ShortAddress(5), ShortAddress(6)
+    station.couple(one, other)
+    station.couple(other, one)
+    station.uncouple(one)
+    for address in (one, other):
+        station.add(address, steps=28)
+    sent = [station.next().address for _ in range(12)]
+    assert all({*pair} != {one, other} for pair in pairwise(sent))

@@ -116,7 +116,7 @@ BAD_TEXTS: dict[str, tuple[int, str]] = {
     "9 add short 3  steps=28 steps=28": (15, "'steps=28 steps=28' where"),
     "9 remove short 3 now": (17, "'now' where nothing more is expected"),
     "9 drive long 1205 1205": (18, "'1205' where step=... forward=... is expected"),
-    "9 drive short 3 step=6": (16, "'step=6' where step=... forward=... is expected"),
+    "9 drive short 3 forward=yes": (16, "'forward=yes' where step=... forward=... is expected"),
     "9 stop short 3 long 5": (7, "0 to 1 address expected, 2 given"),
     "9 stop now": (7, "'now' where nothing more is expected"),
     "9 on FL": (5, "1 address expected, 0 given"),
