@@ -13,6 +13,7 @@ from dccwire.conformance.expectations import Expectation, ExpectationResult, wan
 from dccwire.conformance.history import SHORTEST_PACKET_NS, Heard, Watch, most_hidden
 from dccwire.conformance.measures import FIRST_TIMES, Tally
 from dccwire.conformance.rules import UNKNOWN_MODE, Sent, Verdict
+from dccwire.framing import least_preamble
 from dccwire.packet import Packet, encode, readings
 from dccwire.signal import UNBOUNDED
 
@@ -20,8 +21,10 @@ from dccwire.signal import UNBOUNDED
 class Expecting(Watch, abstract=True):
     """Watches for one expectation."""
 
-    def __init__(self, expectation: Expectation) -> None:
+    def __init__(self, expectation: Expectation, *, meant: bool | None) -> None:
         self._asked, self._wanted = expectation, wanted_of(expectation.what)
+        # Whether it is known to be a programming track, or to be none.
+        self._track_known = meant is not None
         self._until = UNBOUNDED if expectation.until_ns is None else expectation.until_ns
         self._times: list[int] = []
         self._count = self._missed = 0
@@ -29,7 +32,9 @@ class Expecting(Watch, abstract=True):
         self._hidden, self._why = 0, list[str]()
         self._nearest: tuple[int, str, int] | None = None
         # Whether packets of these bytes meet it, by how many bits they differ, and how.
-        self._said: dict[tuple[bytes, Mode | None], tuple[bool, int, str] | None] = {}
+        self._said: dict[tuple[bytes, Mode | None], tuple[bool, int, str]] = {}
+        # Bytes that meet it in one mode, and not in the other.
+        self._either: set[bytes] = set()
 
     def wants(self, sent: Sent) -> bool:
         """Packets that meet it, or are of its address or of its type.
@@ -38,13 +43,14 @@ class Expecting(Watch, abstract=True):
         """
         if not sent.right:
             return True
-        if sent.mode is None:  # it may be of either mode, and is decided if both say the same
-            said, other = (self._compare_sent(Sent(sent.data, mode)) for mode in Mode)
-            if (said and said[0]) != (other and other[0]):
-                self._said[sent.data, None] = None
+        said = self._compare_sent(sent)
+        if sent.mode is None or (sent.mode is Mode.SERVICE and not self._track_known):
+            # It may be of either mode, and is decided if both say the same.
+            one, other = (self._compare_sent(Sent(sent.data, mode)) for mode in Mode)
+            if bool(one and one[0]) is not bool(other and other[0]):
+                self._either.add(sent.data)
+                self._said[sent.data, sent.mode] = said or (False, 99, "")
                 return True
-        else:
-            said = self._compare_sent(sent)
         if said is not None:
             self._said[sent.data, sent.mode] = said
         return said is not None
@@ -79,12 +85,13 @@ class Expecting(Watch, abstract=True):
             self.miss(heard.start, heard.start)
             return
         inside = self._asked.from_ns <= heard.start <= self._until
-        said = self._said[heard.sent.data, heard.sent.mode]
-        if said is None:
+        # Behind a reset, only a long preamble shows service mode, if the session does not.
+        short = not self._track_known and heard.ones < least_preamble(Mode.SERVICE)
+        if heard.sent.data in self._either and (heard.sent.mode is None or short):
             self._hidden += inside
             self._why += [UNKNOWN_MODE] * (inside and UNKNOWN_MODE not in self._why)
             return
-        meets, bits, told = said
+        meets, bits, told = self._said[heard.sent.data, heard.sent.mode]
         if meets and inside:
             self._count += 1
             self._times += [heard.start][: FIRST_TIMES - len(self._times)]

@@ -124,7 +124,9 @@ class Cycle(_PowerOn):
             return
         count = heard.number - since - self._wrong
         unread = self._missed + self._wrong
-        if count >= least:
+        if count >= least and self._missed:  # perhaps an operation before this one
+            outcome = MISSED._replace(value=count)
+        elif count >= least:
             outcome = Outcome(Verdict.PASS, count, _CLOSE if count < least + 3 else "")
         elif heard.sent.mode is None:
             outcome = Outcome(Verdict.UNDECIDED, count, UNKNOWN_MODE)

@@ -182,7 +182,9 @@ class ServiceMode(Watch):
         if group.earlier is None:
             few = group.before.count < COUNTS.resets and not group.cut
             signs = few + 2 * (group.count < ANSWERABLE) + (not group.long)
-            self._meant = self.session.programming_track is True or signs < 2
+            bare = group.count < ANSWERABLE and not (group.before.count or group.cut)
+            said = self.session.programming_track is True and not bare
+            self._meant = said or signs < 2
         if not self._meant:
             return PERHAPS_OPERATIONS
         return OF_RECOVERY if group.may_recover else ""

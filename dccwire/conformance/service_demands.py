@@ -125,6 +125,10 @@ def led(group: Group, access: Access, sequence: r.Sequence) -> Outcome | None:
         return Outcome(Verdict.UNDECIDED, count, SHARED)
     if earlier is not None and earlier.kind is Kind.OTHER:
         return Outcome(Verdict.UNDECIDED, count, SILENT)
+    again = earlier is not None and earlier.kind is Kind.WRITE and earlier.data == group.data
+    enough = earlier is not None and earlier.count >= ANSWERABLE
+    if again and enough and count + group.count >= COUNTS.recovery:
+        return Outcome(Verdict.UNDECIDED, count, ANSWERED)  # all of it may be the recovery
     return Outcome(Verdict.FAIL, count)
 
 
@@ -185,7 +189,8 @@ def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
     if before.count:
         yield r.ZEROS, PASSED, group.begin
     if before.likeness is not None and few:
-        yield r.ZEROS, FAILED, before.likeness
+        lost = Outcome(Verdict.UNDECIDED, note=LOST)
+        yield r.ZEROS, lost if before.missed else FAILED, before.likeness
     for time in group.intruders:
         yield r.INTRUDERS, FAILED, time
         yield r.LEAD, FAILED, time

@@ -246,6 +246,7 @@ class Groups:
         self._lost = self._resets.missed = True
         if self._group is not None and not self._resets.count:
             self._group.missed = True
+            self._group.run = self._group.same = 0  # it may have been of another kind
 
     def gap(self, begin: int, end: int) -> list[Group]:
         """Nothing was recorded, or sent."""
@@ -270,7 +271,9 @@ class Groups:
             return False
         group = self._group
         goes_on = group is not None and not group.unsure and group.data == heard.sent.data
-        return heard.sent.mode is not Mode.OPERATIONS or self._meant or goes_on
+        # A locomotive at such an address may run on a programming track, too.
+        meant = self._meant and heard.ones >= COUNTS.preamble
+        return heard.sent.mode is not Mode.OPERATIONS or meant or goes_on
 
     def _take_reset(self, heard: Heard, lasted: int, *, paused: bool) -> list[Group]:
         group, held = self._group, self._intruder is not None
@@ -329,7 +332,7 @@ class Groups:
     def _recovers(self, group: Group, data: bytes) -> bool:
         """Whether a packet is the same write again, among resets before the recovery is over."""
         count = self._resets.count
-        written = group.same >= ENOUGH or group.cut or group.lost  # perhaps
+        written = group.same >= ENOUGH or group.cut  # perhaps
         enough = group.kind is Kind.WRITE and written and self._intruder is None
         return enough and 0 < count < COUNTS.recovery - group.surplus and data == group.data
 

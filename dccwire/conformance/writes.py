@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from dccwire.address import BROADCAST, LongAddress, Mode, Partition, ShortAddress
+from dccwire.address import LongAddress, Mode, Partition, ShortAddress
 from dccwire.codebook import IDLE_PACKET
 from dccwire.conformance.history import Heard, Watch, hides
 from dccwire.conformance.measures import Tally
@@ -100,15 +100,14 @@ def _sets_consist(sent: Sent) -> bool:
     return sent.mode is not Mode.SERVICE and holds(sent, ConsistControl)
 
 
-_GIVEN_UP = Outcome(Verdict.PASS, note="given up for an emergency stop, which cancels it")
+_GIVEN_UP = "given up for an emergency stop, which cancels it"
 
 
 def _stops(packet: Packet | None) -> bool:
-    """Whether a packet is an emergency stop, or one of the stops to all."""
+    """Whether a packet is an emergency stop, of one or of all."""
     speeds = SpeedAndDirection, SpeedStepControl128
     said = [one for one in packet.instructions if isinstance(one, speeds)] if packet else []
-    to_all = packet is not None and packet.address == BROADCAST
-    return any(one.is_emergency_stop or (to_all and one.is_stop) for one in said)
+    return any(one.is_emergency_stop for one in said)
 
 
 class WrittenTwice(Watch):
@@ -162,8 +161,9 @@ class WrittenTwice(Watch):
             twice = first.sent.data == data
             outcome = _PERHAPS if one in self._consist else PASSED
             if not twice and _stops(heard.sent.packet):
-                outcome = _GIVEN_UP
-            elif not twice:
+                self._tally.notes[_GIVEN_UP] += 1
+                continue
+            if not twice:
                 outcome = FAILED if first.met else _BEGUN
             self._tally.add(outcome, [first.start])
             if twice:

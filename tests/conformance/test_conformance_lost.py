@@ -459,3 +459,52 @@ def test_one_packet_of_service_mode_alone_may_be_a_locomotive_s() -> None:
         report = check([edges(halves(packets, ones=21))], resolution_ns=1, session=session)
         assert failing(report) == rules
         assert report.verdict is (FAIL if rules else UNDECIDED)
+
+
+def test_a_packet_that_cannot_be_read_may_break_a_count() -> None:
+    """Five must be in a row; with a wrong packet among them it is not known that they are."""
+    wrong = [255, 1, 255]
+    for between, level in (([], PASS), ([IDLE], FAIL), ([wrong], UNDECIDED)):
+        packets = [IDLE] * 3 + [RESET] * 3 + [VERIFY] * 3 + between + [VERIFY] * 3 + [RESET] * 6
+        report = check([edges(halves(packets, ones=21))], resolution_ns=1, session=SETUP)
+        assert (verdict(report, 51) is FAIL) is (between == [IDLE])
+        if level is not FAIL:
+            assert verdict(report, 55) is level
+
+
+@pytest.mark.parametrize("least", [1, 0])
+def test_what_is_expected_behind_a_reset_and_few_ones_is_open(least: int) -> None:
+    """It may be a locomotive's at 124, unless the session says what the track is for."""
+    packets = [IDLE] * 20 + [RESET, packet(0x7C, 0x3F, 5)] + [IDLE] * 5
+    asked = Expectation(ShortAddress(124), at_least=least, at_most=None if least else 0)
+    for ones, meant, sent in ((16, None, None), (21, None, False), (16, False, True)):
+        session = Session(programming_track=meant, expectations=(asked,))
+        report = check([edges(halves(packets, ones=ones))], resolution_ns=1, session=session)
+        level = UNDECIDED if sent is None else PASS if sent is bool(least) else FAIL
+        assert report.expectations[0].verdict is level
+
+
+def test_a_locomotive_on_a_programming_track_is_no_lone_step() -> None:
+    """Packets to 124 with 16 ones, between idles: no order, lead or preamble is missing."""
+    drive = ([IDLE] * 3 + [packet(0x7C, 0x68)]) * 4 + [IDLE] * 3
+    setting = [RESET] * 3 + [SET_CV] * 5 + [RESET] * 6 + [IDLE] * 5
+    lengths = halves(drive, ones=16) + halves(setting, ones=22)
+    report = check([edges(lengths)], resolution_ns=1, session=SETUP)
+    assert failing(report) == set()
+
+
+def test_a_write_again_among_few_resets_may_all_be_recovery() -> None:
+    """Three writes, two resets, five writes: ten packets, if the decoder answered the third."""
+    for first, level in ((3, UNDECIDED), (1, FAIL)):
+        packets = [IDLE] * 3 + [RESET] * 3 + [SET_CV] * first + [RESET] * 2 + [SET_CV] * 5
+        lengths = halves([*packets, *[RESET] * 6, *[IDLE] * 3], ones=21)
+        report = check([edges(lengths)], resolution_ns=1, session=SETUP)
+        assert verdict(report, 54) is level
+
+
+def test_a_write_given_up_for_an_emergency_stop_shows_nothing() -> None:
+    """Rule 42 is neither met nor broken by it; another packet to the address is no excuse."""
+    for other, level in (([0, 0x61], NOT_EXERCISED), ([3, 0x61], NOT_EXERCISED), ([3, 0x65], FAIL)):
+        packets = [IDLE] * 5 + [FAST] * 2 + [IDLE, WRITE, IDLE, packet(*other)] + [IDLE] * 5
+        report = check([edges(halves(packets))], resolution_ns=1)
+        assert verdict(report, 42) is level, other

@@ -70,14 +70,14 @@ def test_rule_50_any_twenty_packets(
         ([IDLE] * 17 + [SPOILED] + [RESET], FAIL),
         ([IDLE] * 18 + [SPOILED] + [RESET], UNDECIDED),
         ([IDLE] * 17 + [WRONG, SPOILED] + [RESET], UNDECIDED),
-        ([IDLE] * 19 + [SPOILED] + [RESET], PASS),
+        ([IDLE] * 19 + [SPOILED] + [RESET], UNDECIDED),
         ([IDLE] * 19 + [WRONG] + [RESET], PASS),
-        ([IDLE] * 3 + [30_000] + [IDLE] * 16 + [RESET], PASS),
+        ([IDLE] * 3 + [30_000] + [IDLE] * 16 + [RESET], UNDECIDED),
         ([VERIFY], UNDECIDED),
     ],
 )
 def test_rule_50_what_could_not_be_read_may_count(packets: list[str], verdict: Verdict) -> None:
-    """Wrong packets may have been read wrong; of the first packet the mode may not be known."""
+    """Wrong packets may have been read wrong, and hidden ones have been an operation, too early."""
     assert judged(50, [*packets, VERIFY], ON).verdict is verdict
 
 
