@@ -156,12 +156,11 @@ class Judge:
 
     @property
     def probe_ns(self) -> float | None:
-        """What the probe may have done to halves of one polarity, where a rule of times fails."""
-        failed = any(one.failed for one in self.timing.tallies())
-        return self.timing.probe_ns if failed and self._levels_known else None
+        """What the probe may have done to halves of one polarity."""
+        return self.timing.probe_ns if self._levels_known else None
 
     def doubt_probe(self, again: Judge) -> None:
-        """Leave open what fails for what the probe may have done, as judged `again` without."""
+        """Leave open what hangs on what the probe may have done, as judged `again` without."""
         self.timing.doubt_probe(again.timing)
 
     def tallies(self) -> list[Tally]:

@@ -48,6 +48,9 @@ NEITHER = rule(
 _UNSTRETCHED_NS = 140_000
 """Zeros up to here tell whether all durations are off by one factor."""
 
+_ABOUT_NS = (39_000, 77_000), (77_000, _UNSTRETCHED_NS + 1)
+"""What is nearer to a one than to a zero, and to a zero (midway between t1 and t0)."""
+
 _PROBE_NS = 200
 """Less of a shift by polarity is not looked at, and so far those of ones and zeros may differ."""
 
@@ -71,9 +74,9 @@ class TimingRules:
 
     def __init__(self, error_ns: int, probe_ns: float = 0) -> None:
         self._probe_ns, self._windows = probe_ns, Windows(error_ns)
-        # Of ones and of unstretched zeros, by polarity: how many halves, and how long in all; the
-        # polarity of the next half-bit.
-        self._polarity_sums = np.zeros((2, 2, 2))
+        # Of ones and of unstretched zeros, by polarity: how many halves, how long in all, and the
+        # sum of their squares; the polarity of the next half-bit.
+        self._polarity_sums = np.zeros((2, 2, 3))
         self.polarity = 0
         self.ones = LimitMeasure(HALF_OF_ONE, error_ns)
         # Both halves share their middle edge, so a difference is off by twice as much (M4).
@@ -133,7 +136,7 @@ class TimingRules:
         if extra is not None:
             recent = (before[1], *(extra[-2:] > 0).tolist())
             self._distorted_last = recent[-2], recent[-1]
-        self._add_polarities(lengths, one, zero & (lengths <= _UNSTRETCHED_NS))
+        self._add_polarities(read.lengths, some.judged)
         self.polarity = (self.polarity + len(lengths)) % 2
         if some.cut:
             one, zero = one.copy(), zero.copy()
@@ -181,12 +184,15 @@ class TimingRules:
         zero = some.judged & (lengths >= zero_low) & (lengths <= zero_high)
         return replace(some, lengths=lengths, one=one, zero=zero)
 
-    def _add_polarities(self, lengths: Readings, *kinds: NDArray[np.bool_]) -> None:
-        for row, mask in enumerate(kinds):
+    def _add_polarities(self, lengths: Readings, judged: NDArray[np.bool_]) -> None:
+        """Sums of ones and unstretched zeros, those that a probe moved out of bounds among them."""
+        for row, (least, most) in enumerate(_ABOUT_NS):
+            mask = judged & (lengths >= least) & (lengths < most)
             held = lengths * mask
             for polarity in (0, 1):
                 some = slice((self.polarity + polarity) % 2, None, 2)
-                counted_ = np.count_nonzero(mask[some]), held[some].sum()
+                half = held[some]
+                counted_ = np.count_nonzero(mask[some]), half.sum(), np.dot(half, half)
                 self._polarity_sums[row, polarity] += counted_
 
     @property
@@ -194,7 +200,8 @@ class TimingRules:
         """By how much halves of one polarity read too long, and those of the other too short (M7).
 
         A probe of one rail, or an opto-coupler, delays edges of one direction more than those of
-        the other, so that ones and zeros differ alike. None where they do not.
+        the other, so that ones and zeros differ alike; where ones differ by another amount, what
+        zeros show may be its, if it is steady. None where zeros do not differ.
         """
         found = self._probe()
         return None if found is None else found[0]
@@ -206,28 +213,31 @@ class TimingRules:
         return 0 if found is None else found[1]
 
     def _probe(self) -> tuple[float, int] | None:
-        counts, sums = self._polarity_sums[:, :, 0], self._polarity_sums[:, :, 1]
+        counts = self._polarity_sums[:, :, 0]
         if not counts.all():
             return None
-        means = sums / counts
+        means, squares = (self._polarity_sums[:, :, at] / counts for at in (1, 2))
         one, zero = ((means[:, 0] - means[:, 1]) / 2).tolist()
         known = max(_PROBE_NS, _PROBE_SHARE * abs(one))
         for error in (0, self.ones.error):
             # Without a probe halves of one length read alike in step, or by one period apart.
             if abs(one - zero) <= max(known, error) and abs(one) > max(_PROBE_NS, error / 2):
                 return one, error
-        return None
+        error, scatter = self.ones.error, (squares[1] - means[1] ** 2).max()
+        steady = zero**2 > max(_PROBE_NS**2, error**2 / 4, scatter)
+        return (zero, error) if steady else None
 
     def doubt_probe(self, without: TimingRules) -> None:
-        """Leave open what fails, and would not `without` what the probe may have done."""
+        """Leave open what is told otherwise `without` what the probe may have done."""
         shift = abs(self.probe_ns or 0) / 1e3
         for mine, other in zip(self.tallies(), without.tallies(), strict=True):
-            if mine.failed and not other.failed:
-                mine.undecided, mine.failed, mine.first_times = mine.undecided + mine.failed, 0, []
+            if bool(mine.failed) is not bool(other.failed):
+                doubtful = mine.failed or other.failed
+                mine.undecided, mine.failed, mine.first_times = mine.undecided + doubtful, 0, []
                 mine.nearest = None
                 mine.remarks.append(
                     f"halves of one polarity last {shift:.2f} us too long, those of the other too "
-                    "short, of ones and zeros alike: the station, or the probe; reverse the probe "
+                    "short, of zeros at least: the station, or the probe; reverse the probe "
                     "to decide (M7)"
                 )
 
@@ -362,7 +372,7 @@ class TimingRules:
         tell_halves(ones, self.zeros.measured / 2 + others, self.differences.error)
         if (self.zeros.highest or 0) <= _UNSTRETCHED_NS:
             tell_halves(zeros, self.ones.measured / 2 + others, self.differences.error)
-        counts, sums = self._polarity_sums[0].T
+        counts, sums, _ = self._polarity_sums[0].T
         by_polarity = abs(float(np.subtract(*(sums / counts)))) if counts.all() else 0
         tell_differences(ones, self.differences, by_polarity)
 
