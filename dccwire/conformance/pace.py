@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.address import Mode, Partition
-from dccwire.codebook import RESET_PACKET
+from dccwire.codebook import RESET_PACKET, is_query_or_lock
 from dccwire.conformance.addresses import AddressTable
 from dccwire.conformance.measures import LimitMeasure, Readings, Tally
 from dccwire.conformance.rules import UNKNOWN_MODE, Force, Outcome, Sent, Verdict, rule
@@ -82,7 +82,9 @@ class PaceRules:
         like_registers = bool(whole) and whole[0] in _LIKE_REGISTERS
         service = sent.mode is Mode.SERVICE
         # Queries and locks in a mode that is not known may be of service mode, as registers may.
-        if not whole or service or (sent.mode is None and not like_registers):
+        # A lock is of service mode whatever stands around it (X24).
+        lock = whole == b"\0" and is_query_or_lock(sent.data)
+        if not whole or service or lock or (sent.mode is None and not like_registers):
             return 0
         key = whole, like_registers and sent.mode is None
         if key not in self._numbers:

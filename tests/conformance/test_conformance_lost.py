@@ -440,6 +440,7 @@ def test_a_lock_needs_a_long_preamble_wherever_it_stands() -> None:
         found = check([edges(halves(packets, ones=ones))], resolution_ns=1)
         assert verdict(found, 49) is (NOT_EXERCISED if level is PASS else level)
         assert found.well(certain=True) is (level is PASS)
+        assert failing(found) <= {49}  # and none of operations mode
 
 
 def test_a_recording_that_begins_in_a_recovery_fails_nothing() -> None:
