@@ -168,8 +168,7 @@ def _judged(
 def _closed(judge: Judge, chunks: Iterable[Chunk], end_ns: int | None) -> Judge:
     """The judge at the end; what the probe may have done is judged again without (M7)."""
     judge.close(None if judge.stopped else end_ns)
-    if judge.probe_ns is not None and not judge.stopped:
-        again = Judge(judge.terms.without_probe(judge.probe_ns, judge.timing.probe_error_ns))
+    for again in judge.without_probe():
         again.run(chunks, None)
         again.close(end_ns)
         judge.doubt_probe(again)

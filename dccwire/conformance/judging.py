@@ -154,14 +154,14 @@ class Judge:
                 hint = f"the recording ends there, before {one}"
                 raise FieldError("from_s", f"0 to {end / 1e9:g}", one.from_ns / 1e9, hint)
 
-    @property
-    def probe_ns(self) -> float | None:
-        """What the probe may have done to halves of one polarity."""
-        return self.timing.probe_ns if self._levels_known else None
+    def without_probe(self) -> list[Judge]:
+        """Judges to judge again without what the probe may have done."""
+        probes = self.timing.probes() if self._levels_known and not self.stopped else ()
+        return [Judge(self.terms.without_probe(*one)) for one in probes]
 
     def doubt_probe(self, again: Judge) -> None:
         """Leave open what hangs on what the probe may have done, as judged `again` without."""
-        self.timing.doubt_probe(again.timing)
+        self.timing.doubt_probe(again.terms.probe_ns, again.timing)
 
     def tallies(self) -> list[Tally]:
         """What was found, rule by rule."""

@@ -9,6 +9,7 @@ Room: half-bits in, measures out.
 from __future__ import annotations
 
 from dataclasses import replace
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
@@ -195,50 +196,41 @@ class TimingRules:
                 counted_ = np.count_nonzero(mask[some]), half.sum(), np.dot(half, half)
                 self._polarity_sums[row, polarity] += counted_
 
-    @property
-    def probe_ns(self) -> float | None:
-        """By how much halves of one polarity read too long, and those of the other too short (M7).
+    def probes(self) -> tuple[tuple[float, int], ...]:
+        """What a probe may have done, and how far that may be off, in ns (M7).
 
         A probe of one rail, or an opto-coupler, delays edges of one direction more than those of
-        the other, so that ones and zeros differ alike; where ones differ by another amount, what
-        zeros show may be its, if it is steady. None where zeros do not differ.
+        the other, so that halves of one polarity read too long and those of the other too short,
+        of ones and zeros alike. Where they differ otherwise, and zeros from one to the next by less
+        than by polarity, it may have done what zeros show, or what ones do. Where zeros show
+        nothing, it did nothing.
         """
-        found = self._probe()
-        return None if found is None else found[0]
-
-    @property
-    def probe_error_ns(self) -> int:
-        """How far that may be off: sampled in step with the station, as far as any reading."""
-        found = self._probe()
-        return 0 if found is None else found[1]
-
-    def _probe(self) -> tuple[float, int] | None:
         counts = self._polarity_sums[:, :, 0]
         if not counts.all():
-            return None
+            return ()
         means, squares = (self._polarity_sums[:, :, at] / counts for at in (1, 2))
         one, zero = ((means[:, 0] - means[:, 1]) / 2).tolist()
-        known = max(_PROBE_NS, _PROBE_SHARE * abs(one))
-        for error in (0, self.ones.error):
-            # Without a probe halves of one length read alike in step, or by one period apart.
-            if abs(one - zero) <= max(known, error) and abs(one) > max(_PROBE_NS, error / 2):
-                return one, error
-        error, scatter = self.ones.error, (squares[1] - means[1] ** 2).max()
-        steady = zero**2 > max(_PROBE_NS**2, error**2 / 4, scatter)
-        return (zero, error) if steady else None
+        apart, period = abs(one - zero), self.ones.error
+        least = max(_PROBE_NS, period / 2)
+        # Without a probe halves of one length read alike in step, or by one period apart.
+        if apart <= max(_PROBE_NS, _PROBE_SHARE * abs(one), period) and abs(one) > least:
+            return ((one, ceil(apart) if apart > _PROBE_NS else 0),)
+        if zero**2 <= max(least**2, (squares[1] - means[1] ** 2).max()):
+            return ()
+        return ((zero, period), (one, period))
 
-    def doubt_probe(self, without: TimingRules) -> None:
+    def doubt_probe(self, shift: float, without: TimingRules) -> None:
         """Leave open what is told otherwise `without` what the probe may have done."""
-        shift = abs(self.probe_ns or 0) / 1e3
-        for mine, other in zip(self.tallies(), without.tallies(), strict=True):
-            if bool(mine.failed) is not bool(other.failed):
-                doubtful = mine.failed or other.failed
+        for mine, other in zip(self._tallies(), without._tallies(), strict=True):
+            doubtful = mine.failed if not other.failed else 0 if mine.failed else other.failed
+            if not mine.failed and not mine.undecided:
+                doubtful += other.undecided
+            if doubtful:
                 mine.undecided, mine.failed, mine.first_times = mine.undecided + doubtful, 0, []
                 mine.nearest = None
                 mine.remarks.append(
-                    f"halves of one polarity last {shift:.2f} us too long, those of the other too "
-                    "short, of zeros at least: the station, or the probe; reverse the probe "
-                    "to decide (M7)"
+                    f"halves of one polarity last {abs(shift) / 1e3:.2f} us too long, those of the "
+                    "other too short: the station, or the probe; reverse the probe to decide (M7)"
                 )
 
     def _sum(self, row: int, readings: Readings) -> None:
