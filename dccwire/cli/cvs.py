@@ -189,25 +189,26 @@ def _compare(given: argparse.Namespace, decoder: cv.KindOrDescription) -> None:
         steps = _steps(old, new, given, decoder)
         power = any(one.power_on for one in steps)
         written = [one for one in changes if one.new is not None and given.decoder is not None]
-        told = [_told(one, decoder) for one in written]
-        notes = [_CAUTION, *[_POWER] * power, *[_RESET] * resets, *told]
+        words = [_told(one, decoder, old, new) for one in written]
+        notes = [_CAUTION, *[_POWER] * power, *[_RESET] * resets, *words]
         return say_plan(steps, notes, given.json)
     for one in changes:
         if given.json:
             key = asdict(one.key) if isinstance(one.key, cv.IndexedCv) else str(one.key)
             say(json.dumps({"cv": key, "old": one.old, "new": one.new}))
             continue
-        for line in wrapped(_told(one, decoder), 78) if given.decoder else [_told(one, decoder)]:
+        told = _told(one, decoder, old, new)
+        for line in wrapped(told, 78) if given.decoder else [told]:
             say(line)
     if not changes and not given.json:
         say("no differences")
 
 
-def _told(change: cv.CvChange, decoder: cv.KindOrDescription) -> str:
+def _told(change: cv.CvChange, decoder: cv.KindOrDescription, old: cv.CvSet, new: cv.CvSet) -> str:
     """What differs, and what that means where a description has been given."""
     line = f"{change} ({cv.entry(change.key, decoder).name})"
     described = isinstance(decoder, cv.DecoderDescription)
-    words = change_in_words(change, decoder) if described else ""
+    words = change_in_words(change, decoder, old, new) if described else ""
     return f"{line}: {words}" if words else line
 
 

@@ -97,6 +97,9 @@ def _choices(value: object, path: str) -> dict[int, str]:
         number = placed(where, number_of, key, "number", "a whole number")
         if _word(word, where) != word.lower() or word in found.values() or number in found:
             raise ShapeError(where, "a word in lower case, and each once", word)
+        if re.fullmatch("[0-9.+-]+", word):
+            hint = f"a number is one of the field's, which has no {word!r} then"
+            raise ShapeError(where, "a word that is no number", word, hint)
         found[number] = word
     if not found:
         raise ShapeError(path, "numbers and their words", value, "as in { 0 = 'off', 1 = 'on' }")

@@ -122,6 +122,8 @@ def _described(text: str, plain: object, path: str) -> DecoderDescription:
         if cv in made.formats:
             hint = f"{cv_name(cv)} is described below, where its default belongs"
             raise ShapeError(where, "a CV of the standard", value, hint)
+        if cv in own:
+            raise ShapeError(where, "a CV once", value, f"{cv_name(cv)} = {own[cv]} stands before")
         own = own | {cv: value}
     return DecoderDescription(
         document["name"], kind, made.types, made.formats, made.entries, own, text

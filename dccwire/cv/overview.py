@@ -15,7 +15,14 @@ from dccwire.cv.catalogue import is_left_to_makers
 from dccwire.cv.changes import CvChange
 from dccwire.cv.cv_set import CvKey, CvSet, plain_cv
 from dccwire.cv.description import DecoderDescription, KindOrDescription, kind_of
-from dccwire.cv.explanation import CvExplanation, CvReading, describe, explain_cvs, on_page
+from dccwire.cv.explanation import (
+    CvExplanation,
+    CvReading,
+    describe,
+    explain_cvs,
+    on_page,
+    value_types,
+)
 from dccwire.cv.functions import OutputLocations
 from dccwire.cv.value_text import value_to_plain
 from dccwire.cv.values import CvValue, DecoderKind, cv_name
@@ -229,21 +236,38 @@ def _change_words(old: CvValue, new: CvValue) -> str:
     return "; ".join((*parts, *[" -> ".join(said)] * bool(said)))
 
 
-def change_in_words(change: CvChange, decoder: KindOrDescription) -> str:
-    """What changes in a CV of two sets, field by field, as far as the CV alone tells.
+def change_in_words(change: CvChange, decoder: KindOrDescription, old: CvSet, new: CvSet) -> str:
+    """What changes in a CV of two sets, field by field.
 
-    >>> change_in_words(CvChange(19, 5, 133), DecoderKind.MULTI_FUNCTION)
+    What several CVs make together is told at the last of them that differs.
+
+    >>> old, new = CvSet({17: 192, 18: 128, 19: 5}), CvSet({17: 196, 18: 181, 19: 133})
+    >>> change_in_words(CvChange(19, 5, 133), DecoderKind.MULTI_FUNCTION, old, new)
     'reversed=no -> yes'
+    >>> change_in_words(CvChange(18, 128, 181), DecoderKind.MULTI_FUNCTION, old, new)[:20]
+    'address=128 -> 1205;'
     """
     held = (value for value in (change.old, change.new) if value is not None)
     told = [describe(change.key, value, decoder).readings for value in held]
     formats = {reading.format for readings in told for reading in readings}
-    if change.new is None or len(formats) != 1:  # no format, or several ways to read it
-        return ""
-    rows = [[_row_words(one, row) for row in one.rows] for (one,) in told]
-    if len(rows) == 1:
-        return "; ".join(rows[0])
-    return "; ".join(_from_to(old, new) for old, new in zip(*rows, strict=True) if old != new)
+    words = ""
+    if change.new is not None and len(formats) == 1:  # else none, or several ways to read it
+        first, *later = [[_row_words(one, row) for row in one.rows] for (one,) in told]
+        pairs = zip(first, *later, strict=True)
+        words = "; ".join(_from_to(*pair) for pair in pairs if pair[0] != pair[-1] or not later)
+    return words or _joint_words(change.key, decoder, old, new)
+
+
+def _joint_words(key: CvKey, decoder: KindOrDescription, old: CvSet, new: CvSet) -> str:
+    """What changes in a value of several CVs, of which this is the last that differs."""
+    for one in value_types(key, decoder):
+        differ = [cv for cv in one.cvs if old.get(cv) != new.get(cv)]
+        if len(one.cvs) > 1 and differ and differ[-1] == key:
+            try:
+                return _change_words(one.from_cvs(old), one.from_cvs(new))
+            except FieldError:  # one of the sets does not have all of it, or it is not legal
+                continue
+    return ""
 
 
 def _row_words(reading: CvReading, row: BitRow) -> str:
@@ -253,8 +277,10 @@ def _row_words(reading: CvReading, row: BitRow) -> str:
     return row.meaning
 
 
-def _from_to(old: str, new: str) -> str:
-    """`name=old -> new`, of what opens with the name."""
+def _from_to(old: str, new: str | None = None) -> str:
+    """`name=old -> new`, of what opens with the name, or the old alone."""
+    if new is None:
+        return old
     return f"{old} -> {new.partition('=')[2] or new.rpartition(': ')[2]}"
 
 

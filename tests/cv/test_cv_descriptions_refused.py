@@ -46,6 +46,11 @@ fields.rest = { letters = "R D", choices = { 0 = "off", 1 = "on" } }
         ('"quay"', '"quay"\n[defaults]\n3 = "4"', "line 3, defaults.3: a whole number expected"),
         (
             '"quay"',
+            '"quay"\n[defaults]\n3 = 4\n03 = 5',
+            "line 4, defaults.03: a CV once expected, 5 given; CV 3 = 4 stands before",
+        ),
+        (
+            '"quay"',
             '"quay"\n[defaults]\n60 = 4',
             "line 3, defaults.60: a CV of the standard expected, 4 given; CV 60 is described below,"
             " where its default belongs",
@@ -154,6 +159,12 @@ fields.rest = { letters = "R D", choices = { 0 = "off", 1 = "on" } }
         ('0 = "off"', '0 = "Off"', "fields.rest.choices.0: a word in lower case, and each once"),
         ('0 = "off"', '0 = "on"', "fields.rest.choices.1: a word in lower case, and each once"),
         ('0 = "off"', '0 = "off", 00 = "of"', "fields.rest.choices.00: a word in lower case, an"),
+        (
+            '0 = "off"',
+            '0 = "1"',
+            "fields.rest.choices.0: a word that is no number expected, '1' gi",
+        ),
+        ('0 = "off"', '0 = "1.5"', "fields.rest.choices.0: a word that is no number expected, '"),
         ('0 = "off"', 'x = "off"', "fields.rest.choices.x: number: a whole number expected, 'x'"),
         ('0 = "off"', '4 = "off"', "line 9, cv[0].fields.rest.choices: 0 to 3 in 2 bits expected"),
         ('0 = "off"', "0 = 3", "line 9, cv[0].fields.rest.choices.0: a text expected, 3 given"),

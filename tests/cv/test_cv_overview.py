@@ -141,15 +141,32 @@ def test_the_defaults_are_those_of_the_standard_and_of_the_description() -> None
 )
 def test_a_change_of_one_cv_is_told_by_its_fields(change: tuple, words: str) -> None:
     """As far as the CV alone tells; of one kind of decoder's configuration to another's nothing."""
-    told = change_in_words(CvChange(*change), quay())
+    held = [CvSet({change[0]: one} if one is not None else {}) for one in change[1:]]
+    told = change_in_words(CvChange(*change), quay(), *held)
     assert told[: len(words) or None] == words
 
 
 def test_a_change_that_has_two_readings_is_told_by_none() -> None:
     """CV 1 of an accessory decoder; CV 28 has but one."""
-    assert change_in_words(CvChange(1, 3, 4), ACCESSORY) == ""
-    told = change_in_words(CvChange(28, 0, 1), ACCESSORY)
+    assert change_in_words(CvChange(1, 3, 4), ACCESSORY, CvSet({1: 3}), CvSet({1: 4})) == ""
+    told = change_in_words(CvChange(28, 0, 1), ACCESSORY, CvSet({28: 0}), CvSet({28: 1}))
     assert told == "unsolicited=no: disabled -> yes: enabled"
+
+
+def test_what_several_cvs_make_is_told_at_the_last_that_differs() -> None:
+    """A long address: CV 18 if it differs, else CV 17; nothing where a set lacks a part of it."""
+    low, mid, high = ({17: 192, 18: 128}, {17: 196, 18: 181}, {17: 196, 18: 128})
+    for old, new, told in (
+        (low, mid, {17: "", 18: "address=128 -> 1205"}),
+        (low, high, {17: "address=128 -> 1152"}),
+        (mid, high, {18: "address=1205 -> 1152"}),
+        (low, {17: 196}, {17: "", 18: ""}),
+        ({17: 0, 18: 128}, mid, {17: "", 18: ""}),
+    ):
+        sets = CvSet(old), CvSet(new)
+        changes = cv.difference(*sets)
+        words = {one.key: change_in_words(one, quay(), *sets) for one in changes}
+        assert {cv: one.partition(";")[0] for cv, one in words.items()} == told
 
 
 TEXT = """\
