@@ -128,9 +128,10 @@ class AfterDecoderReset(Watch):
     def __init__(self, error_ns: int, session: Session) -> None:
         super().__init__(error_ns, session)
         self._tally = Tally(AFTER_DECODER_RESET)
-        # The last reset; whether it was judged since; how many packets may have been missed since.
+        # The last reset; whether it was judged since, and something left open that may be of
+        # service mode; how many packets may have been missed since.
         self._last: Heard | None = None
-        self._told = False
+        self._told = self._perhaps = False
         self._missed = 0
 
     def wants(self, sent: Sent) -> bool:
@@ -141,7 +142,8 @@ class AfterDecoderReset(Watch):
         if self._last is not None:
             self._judge(heard, self._last)
         if holds(sent, DigitalDecoderReset):
-            self._last, self._told, self._missed, self.awake = heard, False, 0, True
+            self._last, self._missed, self.awake = heard, 0, True
+            self._told = self._perhaps = False
 
     def _judge(self, heard: Heard, last: Heard) -> None:
         sent = heard.sent
@@ -167,8 +169,8 @@ class AfterDecoderReset(Watch):
                 outcome = Outcome(Verdict.FAIL, count)
             if service and self._told:
                 return
-            if service:
-                outcome = _MEANT._replace(value=count)
+            if service or (self._perhaps and outcome.verdict is Verdict.FAIL):
+                outcome, self._perhaps = _MEANT._replace(value=count), track is None
             elif outcome.verdict is Verdict.FAIL and sent.mode is None:
                 outcome = Outcome(Verdict.UNDECIDED, count, UNKNOWN_MODE)
             self._tally.add(outcome, [heard.start])

@@ -30,6 +30,7 @@ Found: TypeAlias = Iterator[tuple[Rule, Outcome, int]]
 
 
 AT_THE_END = "that the recording ends within: a longer one decides"
+AT_THE_BEGIN = "behind a count that the recording begins within, and that may have been over"
 DIFFER = "of packets that differ: a decoder obeys identical ones alone (S-9.2.3 §E)"
 ANSWERED_OR_OTHER = f"{ANSWERED}, or they are of another mode (say which in the session)"
 IN_ONE_MODE = "in the one mode or the other: which is in use decides (say it in the session)"
@@ -192,7 +193,8 @@ def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
         lost = Outcome(Verdict.UNDECIDED, note=LOST)
         yield r.ZEROS, lost if before.missed else FAILED, before.likeness
     for time in group.intruders:
-        yield r.INTRUDERS, FAILED, time
+        begun = Outcome(Verdict.UNDECIDED, note=AT_THE_BEGIN)
+        yield r.INTRUDERS, begun if group.cut else FAILED, time
         yield r.LEAD, FAILED, time
         resets = {r.SEQUENCES[access].resets for access in possible}
         for rule in resets:

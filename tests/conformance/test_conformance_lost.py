@@ -509,3 +509,24 @@ def test_a_write_given_up_for_an_emergency_stop_shows_nothing() -> None:
         packets = [IDLE] * 5 + [FAST] * 2 + [IDLE, WRITE, IDLE, packet(*other)] + [IDLE] * 5
         report = check([edges(halves(packets))], resolution_ns=1)
         assert verdict(report, 42) is level, other
+
+
+@pytest.mark.parametrize(("meant", "found"), [(None, UNDECIDED), (True, UNDECIDED), (False, FAIL)])
+def test_what_follows_on_a_packet_of_either_mode_may_be_of_it_too(
+    meant: bool | None, found: Verdict
+) -> None:
+    """Two to 124 behind a reset (rule 38): both of service mode, or both a locomotive's."""
+    lone = [packet(0x7C, 0x3F, speed) for speed in (5, 6)]
+    times = edges(halves([IDLE] * 20 + [RESET, lone[0], IDLE, lone[1]] + [IDLE] * 5))
+    report = check([times], resolution_ns=1, session=Session(programming_track=meant))
+    assert verdict(report, 38) is found
+
+
+def test_an_idle_behind_a_count_that_was_not_recorded_whole_may_be_behind_its_end() -> None:
+    """Rule 53: five verifies, an idle, five more without a reset, which rule 51 has."""
+    whole = [RESET] * 3 + [VERIFY] * 5 + [IDLE] + [VERIFY] * 5 + [IDLE] * 5
+    for first in range(12):
+        times = edges(halves(whole[first:], ones=21))
+        report = check([times], resolution_ns=1, session=SETUP)
+        assert verdict(report, 53) is not FAIL, first
+        assert verdict(report, 51) is FAIL or first > 7, first
