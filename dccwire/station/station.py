@@ -96,7 +96,9 @@ class Station:
         """
         gone = self._of(address)
         del self._wanted[address]
-        begun = (one for one in gone.groups.values() if one.left < one.times == THRICE)
+        high = (one for one in gone.groups.values() if one.times == THRICE)
+        # Of the latest that was sent once a newer one, or the refresh, may have begun anew.
+        begun = (one for one in high if one.left < THRICE or one.sent == 1)
         dropped = {gone.speed, *gone.groups.values()}.difference(begun)
         self._changes = deque(one for one in self._changes if one not in dropped)
         self._arrange()
@@ -219,6 +221,8 @@ class Station:
             self._last = None
             return IDLE
         self._last = slot.hearer
+        slot.sent = slot.sent + 1 if slot.packet is slot.latest else 1
+        slot.latest = slot.packet
         return slot.packet
 
     def _due(self) -> Slot | None:

@@ -60,7 +60,7 @@ class Hearer:
 class Slot:
     """A packet to be sent `left` times yet before what is refreshed, `times` where it is a change.
 
-    A newer packet takes the place of an older one.
+    A newer packet takes the place of an older one. The `latest` that went out did so `sent` times.
     """
 
     hearer: Hearer
@@ -68,6 +68,8 @@ class Slot:
     left: int = 0
     times: int = TWICE
     is_write: bool = False
+    latest: Packet | None = None
+    sent: int = 0
 
 
 @dataclass(slots=True, eq=False)

@@ -161,3 +161,40 @@ def test_of_a_removed_locomotive_stops_and_writes_are_sent_and_nothing_else() ->
     assert told == {bytes.fromhex("03 61 62"), bytes.fromhex("03 EC 02 01 EC")}
     assert bytes.fromhex("04 66 62") in sent
     assert station.waiting == 0
+
+
+def test_a_removed_locomotive_keeps_no_function_that_was_told_once() -> None:
+    """F13 to F28 need a second packet (rule 41): of the latest, which a newer one took over."""
+    station = Station(new=False)
+    station.add(ONE, steps=128)
+    while station.waiting:
+        station.next()
+    station.switch(ONE, "F13")
+    sent = []
+    while bytes.fromhex("03 DE 01 DC") not in sent:
+        sent.append(bytes(station.next()))
+    station.switch(ONE, "F14")
+    station.remove(ONE)
+    told = [bytes(station.next()) for _ in range(30)]
+    assert told.count(bytes.fromhex("03 DE 03 DE")) == 3
+    assert station.waiting == 0
+
+
+def test_nor_one_that_the_refresh_told_before_its_turn() -> None:
+    """Changes of others wait: the refresh comes first to what a locomotive is wanted to do."""
+    station = Station(new=False)
+    station.add(ONE, steps=128)
+    station.switch(ONE, "F13")
+    while station.waiting:
+        station.next()
+    for number in range(20, 26):
+        station.operate(switched(number, active=True))
+    station.switch(ONE, "F14")
+    newer = bytes.fromhex("03 DE 03 DE")
+    sent = [bytes(station.next())]
+    while sent[-1] != newer:
+        sent.append(bytes(station.next()))
+    station.remove(ONE)
+    told = [bytes(station.next()) for _ in range(40)]
+    assert told.count(newer) >= 1
+    assert station.waiting == 0
