@@ -131,7 +131,7 @@ def test_a_file_that_is_not_there_and_a_folder_that_cannot_be_made(run, tmp_path
     assert (status, err) == (2, f"dccwire: {tmp_path / 'no.toml'}: No such file or directory\n")
     (tmp_path / "taken").write_text("")
     status, _, err = run("match", str(EXAMPLE), "--csv", str(tmp_path / "taken"))
-    assert (status, err) == (2, "dccwire: cannot be written (File exists)\n")
+    assert (status, err) == (2, f"dccwire: {tmp_path / 'taken'}: File exists\n")
 
 
 def test_without_numpy_the_command_says_what_to_install(run, monkeypatch) -> None:
