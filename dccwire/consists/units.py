@@ -86,6 +86,8 @@ class Unit:
         if type(self.steps) is not int or self.steps not in STEPS:
             raise FieldError("steps", either(STEPS), self.steps)
         for role, function in self.functions.items():
+            if not role.strip() or not role.isprintable():
+                raise FieldError("functions", "words that can be printed", role)
             if role.lower() in SOUNDS | LIGHTS and role not in SOUNDS | LIGHTS:
                 raise FieldError("functions", "words in small letters", role, role.lower())
             _spread(function, f"function of {role!r}")

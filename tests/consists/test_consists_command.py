@@ -121,6 +121,12 @@ def test_every_key_has_its_field() -> None:
             "unit[1]; line 9 of quay.toml",
         ),
         (
+            'horn = "F2"',
+            '"a\\u001b[31m" = "F2"',
+            "functions: words that can be printed expected, 'a\\x1b[31m' given; in unit[0]; "
+            "line 4 of quay.toml",
+        ),
+        (
             'on = ["F4"]',
             "functions = 3\n[other]\n",
             "unit[1].functions: a table expected, 3 given; line 14 of quay.toml",
