@@ -126,6 +126,8 @@ def _names_set(words: list[str]) -> bool:
     """Whether one word is a file, and not a CV or a value."""
     if len(words) != 1 or words[0].isdigit():
         return False
+    if words[0].startswith((".", os.sep)):  # a path, whether or not it leads to a file
+        return True
     return words[0].lower().endswith((".csv", ".json")) or os.path.isfile(words[0])
 
 
