@@ -241,9 +241,9 @@ class Station:
                 return slot
             passed.append(self._round[self._at].hearer)
         for slot in self._changes:
-            if not self._may_go(slot.hearer, passed):
+            if (slot.is_write and held) or not self._may_go(slot.hearer, passed):
                 passed.append(slot.hearer)
-            elif not (slot.is_write and held):
+            else:
                 self._changes.remove(slot)
                 self._in_a_row += 1
                 return self._sent(slot)

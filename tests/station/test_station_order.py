@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from dccwire import AccessoryAddress, BasicAccessory, LongAddress, Packet, ShortAddress
 from dccwire.station import Station
 
@@ -198,3 +200,21 @@ def test_nor_one_that_the_refresh_told_before_its_turn() -> None:
     told = [bytes(station.next()) for _ in range(40)]
     assert told.count(newer) >= 1
     assert station.waiting == 0
+
+
+@pytest.mark.parametrize("more", range(4))
+def test_a_write_that_waits_for_another_s_second_packet_is_not_overtaken(more: int) -> None:
+    """What comes later for its decoder waits with it: CV 29 may say how that is read."""
+    station = Station(new=False)
+    for address in (ONE, TWO):
+        station.add(address, steps=28)
+    while station.waiting:
+        station.next()
+    for _ in range(more):
+        station.next()
+    station.write(ONE, cv=29, value=6)
+    station.write(TWO, cv=29, value=6)
+    station.switch(TWO, "FL")
+    sent = [bytes(station.next()) for _ in range(20)]
+    told = [one[1] for one in sent if one[0] == TWO.number and one[1] in (0xEC, 0x90)]
+    assert told[:3] == [0xEC, 0xEC, 0x90]
