@@ -6,7 +6,7 @@ from xml.etree import ElementTree
 import html5lib
 import pytest
 from bitstring import Bits
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 import dccwire
@@ -43,6 +43,7 @@ def picture(text: str) -> ElementTree.Element:
 
 
 @given(st.one_of(byte_strings, bit_strings()), st.sampled_from(Mode))
+@example(Bits("0b10" + 27 * "0"), Mode.OPERATIONS)  # a packet end bit of 0, the longest of all
 @settings(max_examples=200, deadline=None)
 def test_anything_can_be_drawn(data: bytes | Bits, mode: Mode) -> None:
     """As a picture of all its bits, and as a page that a strict parser takes."""

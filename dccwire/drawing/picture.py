@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from html import escape
 from typing import NamedTuple
 
+from bitstring import Bits
+
 from dccwire.drawing.colours import FONT, palette
 from dccwire.drawing.explanation import Explanation
 from dccwire.signal import NOMINAL
@@ -107,17 +109,19 @@ def _strips(explanation: Explanation) -> Iterator[_Strip]:
                 yield _framing(explanation, begin, at)
                 begin = at
             at += 1
-            more = bits[begin : at + 1]
-            full = NOMINAL.duration_ns(more.count(True), more.count(False)) > _LONGEST_NS
-            if full or at == len(bits):
+            if at == len(bits) or not _fits(bits[begin : at + 1]):
                 yield _framing(explanation, begin, at)
                 begin = at
             continue
         at += 8
-        while at < len(bits) and explanation.part(at)[0] == "packet end bit":
-            at += 1
+        ends = at < len(bits) and explanation.part(at)[0] == "packet end bit"
+        at += ends and _fits(bits[begin : at + 1])
         yield _of_byte(explanation, byte, begin, at)
         begin = at
+
+
+def _fits(bits: Bits) -> bool:
+    return NOMINAL.duration_ns(bits.count(True), bits.count(False)) <= _LONGEST_NS
 
 
 def _framing(explanation: Explanation, begin: int, end: int) -> _Strip:
