@@ -64,3 +64,12 @@ def test_printing_an_explanation_prints_its_text() -> None:
     """At 80 columns, the whole of it."""
     for name, data in (("accessory", bytes.fromhex("8EEB65")), ("nothing", b"")):
         assert str(explain(data)) == (FOLDER / f"{name}.txt").read_text("utf-8").rstrip("\n")
+
+
+def test_bits_without_a_start_bit_are_of_no_packet() -> None:
+    """Ones alone, or none at all."""
+    for bits in (Bits("0b111"), Bits()):
+        explanation = explain(bits)
+        assert explanation.start is None
+        assert {explanation.part(at) for at in range(len(bits))} <= {("of no packet", None)}
+        assert explanation.text()

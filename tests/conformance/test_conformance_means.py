@@ -14,6 +14,8 @@ from test_conformance_true_times import SPEED, recorded, recorders, us
 from track_signal import IDLE, Signal, Track, steady
 
 from dccwire.conformance import Report, Verdict, check
+from dccwire.conformance.judging import Judge, Terms
+from dccwire.recordings import Chunk
 
 KEEPS, BREAKS = "what is steady keeps the limit", "what is steady breaks the limit"
 
@@ -138,3 +140,14 @@ def test_means_are_told_once_however_the_edges_are_cut() -> None:
     for size in (1, 7, 500):
         cut = np.split(edges, range(size, len(edges), size))
         assert list(check(cut, resolution_ns=1000).to_dicts()) == whole
+
+
+def test_means_are_told_once_however_often_they_are_asked_for() -> None:
+    """The remarks of a judge that is asked twice stand there once."""
+    judge = Judge(Terms(resolution_ns=1000))
+    times = station(57, 57.4, packets=100).signal(Random(5), wander=2e-5).sampled(1000, 0.3)
+    judge.run([Chunk(times.edges())], None)
+    judge.close(None)
+    first, again = ([list(one.remarks) for one in judge.timing.tallies()] for _ in range(2))
+    assert first == again
+    assert any(first)

@@ -189,6 +189,8 @@ def test_calls_that_cannot_be_used(run, words: list[str], said: str) -> None:
 
 def test_the_main_takes_a_locomotive(run, sets: tuple[str, str]) -> None:
     """No accessory."""
+    status, _, err = run("duration", "--write", sets[1], "--main", "short 3", "--mode", "paged")
+    assert (status, err) == (2, "dccwire: --mode: none beside --main expected, 'paged' given\n")
     status, _, err = run("duration", "--write", sets[1], "--main", "accessory 3")
     assert status == 2
     assert err.startswith("dccwire: --main: a short or a long address expected")
