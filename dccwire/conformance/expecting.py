@@ -49,11 +49,9 @@ class Expecting(Watch, abstract=True):
             one, other = (self._compare_sent(Sent(sent.data, mode)) for mode in Mode)
             if bool(one and one[0]) is not bool(other and other[0]):
                 self._either.add(sent.data)
-                self._said[sent.data, sent.mode] = said or (False, 99, "")
-                return True
         if said is not None:
             self._said[sent.data, sent.mode] = said
-        return said is not None
+        return said is not None or sent.data in self._either
 
     def _compare_sent(self, sent: Sent) -> tuple[bool, int, str] | None:
         return None if sent.packet is None else self._compare(sent.packet)
@@ -91,7 +89,10 @@ class Expecting(Watch, abstract=True):
             self._hidden += inside
             self._why += [UNKNOWN_MODE] * (inside and UNKNOWN_MODE not in self._why)
             return
-        meets, bits, told = self._said[heard.sent.data, heard.sent.mode]
+        said = self._said.get((heard.sent.data, heard.sent.mode))
+        if said is None:  # it would be in the other mode
+            return
+        meets, bits, told = said
         if meets and inside:
             self._count += 1
             self._times += [heard.start][: FIRST_TIMES - len(self._times)]

@@ -50,10 +50,13 @@ _UNSTRETCHED_NS = 140_000
 """Zeros up to here tell whether all durations are off by one factor."""
 
 _ABOUT_NS = (39_000, 77_000), (77_000, _UNSTRETCHED_NS + 1)
-"""What is nearer to a one than to a zero, and to a zero (midway between t1 and t0)."""
+"""Halves about a one, and about a zero: 13 us from 52 to 64 and from 90, where a decoder takes them
+for one (S-9.1 §A), which is midway between both; that they tell of a probe is common practice, no
+source."""
 
 _PROBE_NS = 200
-"""Less of a shift by polarity is not looked at, and so far those of ones and zeros may differ."""
+"""Less of a shift by polarity is not looked at, and so far those of ones and zeros may differ
+(common practice, no source)."""
 
 _PROBE_SHARE = 0.1
 """Or by so much of it (common practice, no source)."""
