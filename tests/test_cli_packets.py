@@ -49,6 +49,8 @@ def following(tmp_path: Path) -> Iterator[SimpleNamespace]:
 
     def start(*options: str) -> subprocess.Popen[bytes]:
         nonlocal process
+        # Where the tests run in the background Ctrl-C is ignored, and the command would inherit it.
+        before = signal.signal(signal.SIGINT, signal.default_int_handler)
         process = subprocess.Popen(
             [sys.executable, "-m", "dccwire", "packets", "-", "--json", *options],
             stdin=subprocess.PIPE,
@@ -57,6 +59,7 @@ def following(tmp_path: Path) -> Iterator[SimpleNamespace]:
             env=os.environ | {"TMPDIR": str(tmp_path)},
             bufsize=0,
         )
+        signal.signal(signal.SIGINT, before)
         return process
 
     yield SimpleNamespace(start=start)
