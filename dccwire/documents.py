@@ -7,13 +7,13 @@ whose keys are fields of a value; what the keys mean is known to those that ask.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from typing import Any, TypeAlias, TypeVar
 
 from dccwire.address import Address
 from dccwire.errors import DccwireError, FieldError, Reason, RecordingError, ShapeError, TextError
 from dccwire.notation import address_from_text
-from dccwire.toml_tables import Reader, each, items_of, refuse_unknown, words
+from dccwire.toml_tables import Reader, at, each, items_of, refuse_unknown, words
 from dccwire.wording import no_toml
 
 T = TypeVar("T")
@@ -49,29 +49,40 @@ def path_of(error: DccwireError) -> str:
     return notes[0].removeprefix("in ")
 
 
-def read_table(plain: object, path: str, keys: Keys, name: str = "") -> dict[str, Any]:
+def read_table(
+    plain: object, path: str, keys: Keys, name: str = "", needed: Collection[str] = ()
+) -> dict[str, Any]:
     """The fields of a table, by the keys that it may have; `name` is that of a whole document.
 
     Raises:
-        ShapeError: no table, an unknown key, with the nearest known, or a value of another shape.
+        ShapeError: no table, an unknown key, with the nearest known, a key that is needed and not
+            there, or a value of another shape.
         FieldError, TextError: as the readers, with the key as a note.
     """
     read: dict[str, Any] = {}
-    for key, value, where in items_of(plain, path, name):
+    given = [*items_of(plain, path, name)]
+    for key, value, where in given:
         refuse_unknown(key, where, value, keys)
         field, reader = keys[key]
         try:
             read[field] = reader(value, where)
         except (FieldError, TextError) as error:
             raise placed(error, where) from None
+    for key in needed:
+        if keys[key][0] not in read:
+            raise ShapeError(path or name, f"a key {key}", [key for key, _, _ in given])
     return read
 
 
-def made(cls: Callable[..., T], fields: dict[str, Any], path: str) -> T:
-    """The value that the fields of a table make, or its error with the table's path."""
+def made(cls: Callable[..., T], fields: dict[str, Any], path: str, keys: Keys) -> T:
+    """The value that the fields of a table make, or its error with the path of the key it names."""
     try:
         return cls(**fields)
-    except (FieldError, TextError) as error:
+    except FieldError as error:
+        named, *rest = error.field.split(".", 1)
+        key = next((key for key, (field, _) in keys.items() if named in (key, field)), None)
+        raise placed(error, at(path, ".".join([key, *rest])) if key else path) from None
+    except TextError as error:
         raise placed(error, path) from None
 
 

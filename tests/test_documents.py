@@ -137,8 +137,8 @@ def test_errors_of_values_have_their_key_once() -> None:
     assert caught.value.__notes__ == ["in unit[0].to"]
     assert d.path_of(caught.value) == "unit[0].to"
     with refused(FieldError, field="long address"):
-        d.made(LongAddress, {"number": -1}, "unit[1]")
+        d.made(LongAddress, {"number": -1}, "unit[1]", {})
     with refused(FieldError, field="long address") as caught:
-        d.made(lambda: d.made(LongAddress, {"number": -1}, "unit[1].a"), {}, "unit[1]")
+        d.made(lambda: d.made(LongAddress, {"number": -1}, "unit[1].a", {}), {}, "unit[1]", {})
     assert d.path_of(caught.value) == "unit[1].a"
     assert d.path_of(FieldError("a", "b", 1)) == ""

@@ -175,7 +175,7 @@ def _expectation(value: object, path: str) -> Expectation:
     fields = read_table(value, path, _EXPECTED)
     if "until_ns" in fields and fields["until_ns"] < fields.get("from_ns", 0):
         raise ShapeError(f"{path}.until_s", "from_s or later", fields["until_ns"] / 1e9)
-    return made(Expectation, fields, path)
+    return made(Expectation, fields, path, _EXPECTED)
 
 
 _LOCOMOTIVE: Keys = {
@@ -186,10 +186,8 @@ _LOCOMOTIVE: Keys = {
 
 
 def _locomotive(value: object, path: str) -> Locomotive:
-    fields = read_table(value, path, _LOCOMOTIVE)
-    if "address" not in fields:
-        raise ShapeError(path, "an address", value)
-    return made(Locomotive, fields, path)
+    fields = read_table(value, path, _LOCOMOTIVE, needed=("address",))
+    return made(Locomotive, fields, path, _LOCOMOTIVE)
 
 
 def _accessory(value: object, path: str) -> Address:

@@ -45,24 +45,16 @@ def consist_from_toml(text: str, name: str = "the text") -> Consist:
     """
     plain = plain_from_toml(text, name)
     try:
-        fields = read_table(plain, "", KEYS, "consist")
-        _demand(("address", "units"), fields, KEYS, "consist")
-        return made(Consist, fields, "consist")
+        fields = read_table(plain, "", KEYS, "the consist", ("consist", "unit"))
+        return made(Consist, fields, "", KEYS)
     except DccwireError as error:
         error.add_note(f"line {line_of(text, path_of(error))} of {name}")
         raise
 
 
-def _demand(needed: tuple[str, ...], fields: dict[str, Any], keys: Keys, path: str) -> None:
-    for key, (field, _) in keys.items():
-        if field in needed and field not in fields:
-            raise ShapeError(path, f"a key {key}", [*fields])
-
-
 def _unit(value: object, path: str) -> Unit:
-    fields = read_table(value, path, UNIT_KEYS)
-    _demand(("address", "position"), fields, UNIT_KEYS, path)
-    return made(Unit, fields, path)
+    fields = read_table(value, path, UNIT_KEYS, needed=("address", "position"))
+    return made(Unit, fields, path, UNIT_KEYS)
 
 
 def _named(value: object, path: str, reader: Reader) -> dict[str, Any]:

@@ -90,7 +90,7 @@ class Unit:
                 raise FieldError("functions", "words that can be printed", role)
             if role.lower() in SOUNDS | LIGHTS and role not in SOUNDS | LIGHTS:
                 raise FieldError("functions", "words in small letters", role, role.lower())
-            _spread(function, f"function of {role!r}")
+            _spread(function, f"functions.{role}")
         for role in self.obeys:
             if role not in self.functions:
                 hint = nearest(role, self.functions) if self.functions else ""

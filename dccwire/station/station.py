@@ -108,7 +108,8 @@ class Station:
 
         Raises:
             FieldError: a consist whose address is not short, or to which a write waits (S-9.2.1 §C:
-                none to a consist), or a unit that has no address of its own.
+                none to a consist), a unit that has no address of its own, or one of another
+                consist (CV 19 holds one address).
         """
         for address in (consist, *units):
             kinds = (ShortAddress,) if address is consist else (ShortAddress, LongAddress)
@@ -119,8 +120,14 @@ class Station:
         writes = (one for one in (self._open, *self._changes) if one is not None and one.is_write)
         if any(one.hearer is shared for one in writes):
             raise FieldError("consist", "an address that no write waits for", address_text(consist))
+        joined = [self._hearer(unit) for unit in units]
+        for other, members in self._units.items():
+            if other is not shared and not members.keys().isdisjoint(joined):
+                both = next(unit for unit in units if self._hearer(unit) in members)
+                hint = f"uncouple {address_text(other.address)} first: CV 19 holds one address"
+                raise FieldError("unit", "one of no other consist", address_text(both), hint)
         shared.is_consist = True
-        for unit in map(self._hearer, units):
+        for unit in joined:
             self._units.setdefault(shared, {})[unit] = None
             shared.kin[unit] = unit.kin[shared] = None
 

@@ -107,7 +107,7 @@ def test_a_session_file_says_what_no_recording_shows(tmp_path: Path) -> None:
             "a list",
             "a table in it begins with [[locomotive]]",
         ),
-        ({"locomotive": [{"steps": 28}]}, "locomotive[0]", "an address", ""),
+        ({"locomotive": [{"steps": 28}]}, "locomotive[0]", "a key address", ""),
         ({"locomotive": [{"step": 28}]}, "locomotive[0].step", "a known key", "perhaps steps"),
         ({"locomotive": [{"address": 3}]}, "locomotive[0].address", "a text", ""),
         ({"accessories": "accessory 3"}, "accessories", "a list", ""),

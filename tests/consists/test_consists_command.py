@@ -89,7 +89,7 @@ def test_every_key_has_its_field() -> None:
         (
             "steps = 128",
             "steps = 27",
-            "steps: 14, 28 or 128 expected, 27 given; in unit[1]; line 9 of quay.toml",
+            "steps: 14, 28 or 128 expected, 27 given; in unit[1].steps; line 13 of quay.toml",
         ),
         (
             '"short 21"',
@@ -102,7 +102,7 @@ def test_every_key_has_its_field() -> None:
             '"long 1205"',
             '"accessory 5"',
             "address: a short or a long address expected, AccessoryAddress(number=5) given; in "
-            "unit[1]; line 9 of quay.toml",
+            "unit[1].address; line 10 of quay.toml",
         ),
         (
             '"F2"',
@@ -118,13 +118,13 @@ def test_every_key_has_its_field() -> None:
             "bell = false",
             "bel = false",
             "obeys: what one of its functions does expected, 'bel' given; perhaps bell; in "
-            "unit[1]; line 9 of quay.toml",
+            "unit[1].obeys; line 18 of quay.toml",
         ),
         (
             'horn = "F2"',
             '"a\\u001b[31m" = "F2"',
-            "functions: words that can be printed expected, 'a\\x1b[31m' given; in unit[0]; "
-            "line 4 of quay.toml",
+            "functions: words that can be printed expected, 'a\\x1b[31m' given; in "
+            "unit[0].functions; line 7 of quay.toml",
         ),
         (
             'on = ["F4"]',
@@ -139,7 +139,7 @@ def test_every_key_has_its_field() -> None:
         (
             "consist = 10",
             "",
-            "consist: a key consist expected, ['others', 'units'] given; line 1 of quay.toml",
+            "the consist: a key consist expected, ['others', 'unit'] given; line 1 of quay.toml",
         ),
         (
             "consist = 10",
@@ -165,7 +165,7 @@ def test_a_wrong_file_says_line_and_key(old: str, new: str, told: str) -> None:
 
 def test_a_file_without_units_is_no_consist() -> None:
     """No key, or an empty list."""
-    with refused(ShapeError, path="consist", expected="a key unit"):
+    with refused(ShapeError, path="the consist", expected="a key unit"):
         consist_from_toml("consist = 10")
     with refused(ShapeError, path="unit", expected="a table or more"):
         consist_from_toml("consist = 10\nunit = []")

@@ -143,7 +143,7 @@ def test_addresses_that_a_way_does_not_reach_are_refused() -> None:
         ({"reversed": 1}, "reversed", 1),
         ({"steps": 27}, "steps", 27),
         ({"steps": 28.0}, "steps", 28.0),
-        ({"functions": {"bell": "F29"}}, "function of 'bell'", "F29"),
+        ({"functions": {"bell": "F29"}}, "functions.bell", "F29"),
         ({"functions": {"bell": "F1"}, "obeys": {"bell": 1}}, "bell", 1),
         ({"obeys": {"bell": True}}, "obeys", "bell"),
         ({"on": ["F99"]}, "on", "F99"),

@@ -59,15 +59,14 @@ def test_an_address_that_a_write_waits_for_becomes_no_consist(sent: int) -> None
 
 
 def test_a_consist_that_is_coupled_while_a_write_is_half_sent_waits_for_it() -> None:
-    """Nothing comes between the two packets (S-9.2.1 §C), from whichever consist."""
-    station, nine, ten, unit = Station(new=False), ShortAddress(9), ShortAddress(10), UNITS[0]
+    """Nothing comes between the two packets (S-9.2.1 §C)."""
+    station, nine, unit = Station(new=False), ShortAddress(9), UNITS[0]
     station.write(unit, cv=3, value=1)
     first = bytes(station.next())
     station.add(nine, steps=28)
     assert bytes(station.next())[0] == 9
     station.couple(nine, unit)
-    station.couple(ten, unit)
-    station.add(ten, steps=28)
+    station.drive(nine, step=4)
     assert [bytes(station.next()) for _ in range(2)] == [bytes.fromhex("FF00FF"), first]
 
 
@@ -92,13 +91,27 @@ def test_a_stop_reaches_the_consist_and_cancels_the_write_to_its_unit() -> None:
     assert behind.count(unit.number) == 2
 
 
+def test_a_unit_runs_in_one_consist() -> None:
+    """CV 19 holds one address (S-9.2.2); what was refused changes nothing."""
+    station, nine, ten = Station(new=False), ShortAddress(9), ShortAddress(10)
+    station.couple(nine, *UNITS[:2])
+    station.couple(nine, UNITS[1], UNITS[2])
+    with refused(FieldError, field="unit", bound="one of no other consist", value="short 22"):
+        station.couple(ten, UNITS[3], UNITS[2])
+    station.write(ten, cv=3, value=1)
+    while station.waiting:
+        station.next()
+    station.uncouple(nine)
+    station.couple(ten, UNITS[3], UNITS[2])
+
+
 def test_a_consist_that_ends_leaves_its_address_as_a_unit_s_own() -> None:
     """Where a unit whose own address was a consist's runs in another one, it still does."""
     station = Station(new=False)
     own, other = ShortAddress(26), ShortAddress(85)
     for address in (own, ShortAddress(30), other):
         station.add(address, steps=28)
-    station.couple(own, own, ShortAddress(30))
+    station.couple(own, ShortAddress(30))
     station.couple(other, other, own)
     station.uncouple(own)
     while station.waiting:
