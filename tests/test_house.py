@@ -30,6 +30,7 @@ ORDER = [
     "codebook",
     "notation",
     "toml_tables",
+    "csv_tables",
     "documents",
     "cv",
     "framing",

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass
 from typing import Any, TypeAlias
 
+from dccwire.csv_tables import csv_rows, csv_text
 from dccwire.cv.catalogue import entry
 from dccwire.cv.description import KindOrDescription, kind_of
 from dccwire.cv.paging import IndexPage
@@ -156,8 +157,8 @@ def from_csv(text: str) -> CvSet:
     r"""The set of CSV text: a header `cv,value` or `cv,value,comment`, then a CV a line.
 
     A set with CVs of index pages has `index_high,index_low` (CV 31 and 32) in front; they are empty
-    for other CVs. The header's separator, comma or semicolon, counts for all lines; comments are
-    not kept, and blank lines are skipped.
+    for other CVs. The header's separator, comma or semicolon, counts for all lines, and cells may
+    stand in quotes; comments are not kept, and blank lines and those that open with # are skipped.
 
     Raises:
         TextError: no header, a line that cannot be read, or a CV again; the error names the line.
@@ -166,22 +167,22 @@ def from_csv(text: str) -> CvSet:
     >>> from_csv("index_high,index_low,cv,value\n,,1,3\n16,0,257,7\n")
     CvSet({1: 3, IndexedCv(high=16, low=0, cv=257): 7})
     """
-    lines = [(number, line) for number, line in enumerate(text.splitlines(), 1) if line.strip()]
-    first = lines[0][1].removeprefix("\ufeff") if lines else ""
-    separator = ";" if ";" in first else ","
-    header = [word.strip(' "').lower() for word in first.split(separator)]
-    columns = header[:-1] if header[-1] == "comment" else header
+    rows = csv_rows(text)
+    _, header = next(rows, (1, [""]))
+    columns = [word.lower() for word in header]
+    commented = columns[-1] == "comment"
+    if commented:
+        columns.pop()
     if columns not in _COLUMNS:
         problem = "no header 'cv,value' or 'index_high,index_low,cv,value', nor with 'comment'"
-        raise TextError(Reason.TEXT, first, 0, problem, _HINT)
+        raise TextError(Reason.TEXT, ",".join(header), 0, problem, _HINT)
     seen: dict[CvKey, int] = {}
     values: dict[CvKey, int] = {}
-    for number, line in lines[1:]:
-        words = [word.strip(' "') for word in line.split(separator, len(columns))]
-        words, extra = words[: len(columns)], words[len(columns) :]
-        if len(words) < len(columns) or (columns == header and any(extra)):
+    for number, row in rows:
+        words, extra = row[: len(columns)], row[len(columns) :]
+        if len(words) < len(columns) or (not commented and any(extra)):
             problem = f"line {number}: {len(header)} columns expected"
-            raise TextError(Reason.TEXT, line, 0, problem, _HINT)
+            raise TextError(Reason.TEXT, ",".join(row), 0, problem, _HINT)
         *index, cv, value = words
         bare = number_of(cv, f"line {number}, cv", "1 to 1024")
         if any(index):
@@ -189,7 +190,7 @@ def from_csv(text: str) -> CvSet:
         key = IndexedCv(high, low, bare) if any(index) else check_cv(bare, f"line {number}, cv")
         if key in seen:
             problem = f"line {number}: {cv_name(key)} again, first on line {seen[key]}"
-            raise TextError(Reason.TEXT, line, 0, problem, "one line a CV")
+            raise TextError(Reason.TEXT, ",".join(row), 0, problem, "one line a CV")
         seen[key], field = number, f"{cv_name(key)}, line {number}"
         values[key] = within(field, number_of(value, field, "0 to 255"), 0, 255)
     return CvSet(values)
@@ -211,7 +212,7 @@ def to_csv(cvs: CvSet, *, separator: str = ",", decoder: KindOrDescription | Non
         page = [key.high, key.low] if isinstance(key, IndexedCv) else ["", ""]
         comment = [] if decoder is None else [entry(key, decoder).name]
         rows.append([*map(str, page * indexed), str(plain_cv(key)), str(value), *comment])
-    return "".join(separator.join(row) + "\n" for row in rows)
+    return csv_text(rows, separator)
 
 
 def from_json(text: str) -> CvSet:

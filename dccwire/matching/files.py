@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any, NamedTuple
 
+from dccwire.csv_tables import csv_rows
 from dccwire.cv.cv_set import CvSet, key_from_text
 from dccwire.cv.values import number_of
 from dccwire.errors import FieldError, Reason, ShapeError, TextError
@@ -206,25 +207,19 @@ def from_csv(text: str, *, scale: float, length_mm: float | None = None) -> Meas
     >>> [unit.readings[0].mm_s for unit in from_csv(text, scale=87, length_mm=900).units]
     [72.0, 10.0]
     """
-    lines = [
-        (number, line)
-        for number, line in enumerate(text.removeprefix("\ufeff").splitlines(), 1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
-    first, header = lines[0] if lines else (1, "")
-    separator = ";" if ";" in header else ","
-    columns = [word.strip(' "').lower() for word in header.split(separator)]
+    rows = csv_rows(text)
+    first, header = next(rows, (1, [""]))
+    columns = [word.lower() for word in header]
     kinds = [one for one in columns if one in SPEEDS]
     if len(kinds) != 1 or sorted(columns) != sorted(["address", "direction", "step", *kinds]):
         problem = f"line {first}: no header of address, step, direction and one of the speeds"
-        raise TextError(Reason.TEXT, header, 0, problem, _HINT)
+        raise TextError(Reason.TEXT, ",".join(header), 0, problem, _HINT)
     setting = _Setting(positive("scale", scale, "87 for 1:87"), length_mm)
     found: dict[Any, Unit] = {}
-    for number, line in lines[1:]:
-        words = [word.strip(' "') for word in line.split(separator)]
+    for number, words in rows:
         if len(words) != len(columns):
             problem = f"line {number}: {len(columns)} columns expected, {len(words)} found"
-            raise TextError(Reason.TEXT, line, 0, problem, _HINT)
+            raise TextError(Reason.TEXT, ",".join(words), 0, problem, _HINT)
         cells = dict(zip(columns, words, strict=True))
         with _placed(f"line {number}"):
             address: Any = address_from_text(cells["address"])

@@ -21,25 +21,28 @@ from dccwire.notation import address_text
 __all__ = ["Measurements", "Reading", "Unit", "scale_km_h"]
 
 
-MOST = 1e9
+MOST = 1_000_000_000
 """No number of a measurement is as large; what is worked out of them stays finite."""
+
+MOST_MM_S = 10_000
+"""No model runs as fast, 36 km/h: it comes of another unit (common practice, no source)."""
 
 SCATTER = 0.1
 """Readings of a step that differ by more than this share of their median are doubtful."""
 
 
-def positive(field: str, value: object, hint: str = "") -> float:
-    """A number above 0 and below `MOST`, or a FieldError."""
-    if type(value) not in (int, float) or not 0 < value < MOST:  # type: ignore[operator]
-        raise FieldError(field, "a number above 0, below 1e9", value, hint)
+def positive(field: str, value: object, hint: str = "", most: float = MOST) -> float:
+    """A number above 0 and below `most`, or a FieldError."""
+    if type(value) not in (int, float) or not 0 < value < most:  # type: ignore[operator]
+        raise FieldError(field, f"a number above 0, below {most:,}", value, hint)
     return float(value)  # type: ignore[arg-type]
 
 
 def speed(field: str, value: object) -> float:
-    """A number, 0 or more, or a FieldError."""
+    """A number of mm/s, 0 or more, or a FieldError."""
     if type(value) in (int, float) and value == 0:
         return 0.0
-    return positive(field, value, "or 0 where it stands")
+    return positive(field, value, "mm/s of the model; or 0 where it stands", MOST_MM_S)
 
 
 def scale_km_h(mm_s: float, scale: float) -> float:
@@ -90,7 +93,8 @@ class Reading:
         >>> Reading.in_scale(28, "reverse", scale_km_h=90, scale=100).mm_s
         250.0
         """
-        mm_s = speed("scale_km_h", scale_km_h) * 1e6 / 3600 / positive("scale", scale)
+        km_h = positive("scale_km_h", scale_km_h) if scale_km_h != 0 else 0.0
+        mm_s = km_h * 1e6 / 3600 / positive("scale", scale)
         return cls(step, member(Direction, "direction", direction), mm_s)
 
 

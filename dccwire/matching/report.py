@@ -52,10 +52,11 @@ def _at(most: tuple[float, int], matching: Matching) -> str:
 def _lines(matching: Matching) -> Iterator[str]:
     low, high = matching.target[0], matching.target[-1]
     real = (f"{scale_km_h(one, matching.scale):.1f}" for one in (low, high))
-    yield (
+    head = (
         f"{counted(len(matching.units), 'unit')}, 1:{matching.scale:g}, {matching.shape.value} "
         f"from {low:.1f} to {high:.1f} mm/s ({' to '.join(real)} km/h in scale)"
     )
+    yield from wrapped(head, WIDTH)
     yield f"step 1 is the least of {matching.lowest_by}, step 28 the most of {matching.highest_by}"
     for number, one in enumerate(matching.units):
         yield from wrapped(_trims_in_words(one), WIDTH, f"{letters(number)}  ")

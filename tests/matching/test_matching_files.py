@@ -13,7 +13,8 @@ from dccwire.errors import CallError, FieldError, Reason, ShapeError, TextError
 from dccwire.matching import Measurements, Reading, Unit, from_csv, from_toml, scale_km_h
 from refusals import refused
 
-ABOVE_0 = "a number above 0, below 1e9"
+ABOVE_0 = "a number above 0, below 1,000,000,000"
+ABOVE_0_MM_S = "a number above 0, below 10,000"
 WHOLE = f"""
 scale = 160
 length_mm = 500
@@ -131,9 +132,9 @@ def test_toml_of_another_shape_is_refused(text, path, expected, hint) -> None:
         (replaced("[28, \"reverse\", 2]", "[28, \"reverse\", true]"),
          "line 7, unit[0].seconds[1]: seconds", ABOVE_0),
         (replaced("\"forward\", 0]", "\"forward\", -1]"), "line 11, unit[0].mm_s[0]: mm_s",
-         ABOVE_0),
+         ABOVE_0_MM_S),
         (replaced("\"forward\", 0]", "\"forward\", false]"), "line 11, unit[0].mm_s[0]: mm_s",
-         ABOVE_0),
+         ABOVE_0_MM_S),
         (replaced("\"forward\", 72]", "\"forward\", nan]"),
          "line 16, unit[1].scale_km_h[0]: scale_km_h", ABOVE_0),
         (replaced("[9,", "[256,"), "line 6, unit[0].points: points, number 1", "0 to 255"),
@@ -164,7 +165,7 @@ def test_toml_with_values_out_of_bounds_is_refused(text, field, bound) -> None:
 
 def test_a_key_in_quotes_is_found_and_one_that_is_nowhere_has_no_line() -> None:
     """Units within one line of text have no line of their own."""
-    with refused(FieldError, field="line 1, scale", match="above 0, below 1e9"):
+    with refused(FieldError, field="line 1, scale", match="above 0, below 1,000,000,000"):
         from_toml('"scale" = -1\nunit = []')
     with refused(ShapeError, path="unit[0].address"):
         from_toml("scale = 87\nunit = [{ cvs = {} }]")
@@ -253,9 +254,11 @@ def test_whatever_lines_csv_has_it_is_read_or_refused(text: str) -> None:
 
 def test_numbers_too_large_to_reckon_with_are_refused() -> None:
     """Whole ones too, and a time so short that the speed would be."""
-    for before, after in (("500", "9" * 400), ("500", "1e9"), ('[28, "reverse", 2]', TINY)):
-        with pytest.raises(FieldError, match="below 1e9"):
+    large = "below 1,000,000,000"
+    for before, after, told in (
+        ("500", "9" * 400, large),
+        ("500", "1e9", large),
+        ('[28, "reverse", 2]', '[28, "reverse", 1e-300]', "below 10,000"),
+    ):
+        with pytest.raises(FieldError, match=told):
             from_toml(replaced(before, after))
-
-
-TINY = '[28, "reverse", 1e-300]'
