@@ -96,7 +96,8 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
 
     Of several packets in the bits the first is read and the others are reported as stray bits. Bits
     that make one packet, but for one or two that are wrong, are read as that packet: framing bits
-    that are wrong are named, and the rest is read as if they were right.
+    that are wrong are named, and the rest is read as if they were right. Of bits that make none, it
+    is told which start bit would make one.
 
     >>> wrong = inspect(bytes.fromhex("374443"))
     >>> print(wrong.unverified, wrong.findings[0].message, sep=chr(10))
@@ -106,6 +107,8 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
     mode = member(Mode, "mode", mode)
     if isinstance(data, Bits):
         found = _inspect_bits(data, mode)
+        if not (found.packet or found.unverified):
+            found = replace(found, findings=(*found.findings, *_missing(data, mode)))
     else:
         whole = bytes(memoryview(data))
         found = _inspect_bytes(
@@ -252,6 +255,30 @@ def _framing_bit(at: int, bits: Bits, packet: Framed) -> Finding:
     if at < start < at + 1 + LEAST_PREAMBLE:
         hint += ", but a decoder needs ten ones and would not take it"
     return Finding(Reason.FRAMING_BIT, message, f"S-9.2 §A, {clause}", at, 1, hint)
+
+
+def _missing(bits: Bits, mode: Mode) -> Iterator[Finding]:
+    """Where a start bit was left out, if all the bits are one right packet with it and no other."""
+    with_it: dict[bytes, dict[int, int]] = {}  # the bytes of packets, and where which bit would be
+    for size in range(SHORTEST, LONGEST + 1):
+        preamble = len(bits) - 9 * size
+        for byte in range(1, size) if preamble >= LEAST_PREAMBLE else ():
+            at = preamble + 9 * byte
+            one = framed(bits[:at] + "0b0" + bits[at:], size)
+            if not one.wrong and decode_or_none(one.data, mode):
+                with_it.setdefault(one.data, {})[byte] = at
+    if len(with_it) == 1:
+        ((data, places),) = with_it.items()
+        message = f"the start bit of byte {either(places)} may be missing before this bit"
+        hint = f"with a 0 there, all of it is {data.hex(' ').upper()}, {decode(data, mode=mode)}"
+        yield Finding(
+            Reason.FRAMING_BIT,
+            message,
+            "S-9.2 §A, Data Byte Start Bit",
+            min(places.values()),
+            0,
+            hint,
+        )
 
 
 def _no_preamble(bits: Bits) -> Iterator[Finding]:

@@ -324,3 +324,34 @@ def test_a_longer_packet_in_a_stream_is_named_too() -> None:
     )
     assert (found.findings[0].reason, found.findings[0].offset) == (Reason.FRAMING_BIT, 41)
     assert found.unverified == dccwire.decode(STREAM[2])
+
+
+@pytest.mark.parametrize(
+    ("hexes", "mode", "byte"),
+    [
+        pytest.param(hexes, mode, byte, id=f"{name}, byte {byte}")
+        for name, (hexes, mode) in PACKETS.items()
+        for byte in range(1, len(bytes.fromhex(hexes)))
+    ],
+)
+def test_a_start_bit_that_was_left_out_is_placed(hexes: str, mode: Mode, byte: int) -> None:
+    """Where the rest makes no packet, and the bits make one right packet with it."""
+    data, ones = bytes.fromhex(hexes), ONES[mode]
+    at = ones + 9 * byte
+    bits = sent(data, ones)
+    found = inspect(Bits.from_string("0b" + bits[:at] + bits[at + 1 :]), mode=mode)
+    missing = [one for one in found.findings if "missing before" in one.message]
+    if found.packet or found.unverified:  # a wrong bit tells it as well
+        assert missing == []
+        return
+    (one,) = missing
+    assert (one.length, one.reason) == (0, Reason.FRAMING_BIT)
+    assert set(bits[one.offset : at]) <= {"0"}  # wherever among these a 0 is put, it is the same
+    assert re.search(rf"start bit of byte .*\b{byte}\b.* may be", one.message)
+    assert f"all of it is {hexes}, {dccwire.decode(data, mode=mode)}" in missing[0].hint
+
+
+def test_where_more_than_one_packet_could_be_meant_no_start_bit_is_named() -> None:
+    """Ones behind a preamble, and bits that are no packet with any bit more."""
+    for bits in ("1" * 41, sent(bytes.fromhex("377443"), 14)[:-2], "1" * 14 + "0" * 27):
+        assert not any("missing before" in str(one) for one in inspect(Bits(bin=bits)).findings)
