@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from bitstring import Bits
 
 import dccwire
 from dccwire import (
@@ -22,14 +23,16 @@ from dccwire import (
 )
 from dccwire.cv.values import VALUE_TYPES
 from dccwire.formats import FORMATS, Format, Kept
+from dccwire.framing import to_bits
 from dccwire.instructions.later import longer_form
+from dccwire.receiver import BitReceiver, PacketReceived
 from refusals import refused
 from strategies import GENERAL
 
 ROOT = Path(__file__).parent.parent / "vectors"
 FILES = {path.stem: json.loads(path.read_text("utf-8")) for path in sorted(ROOT.glob("*.json"))}
 OTHERS = {
-    *("cvs", "cvs-refused", "refused", "refused-values", "rules"),
+    *("cvs", "cvs-refused", "framing", "refused", "refused-values", "rules"),
     *("speed-steps", "pair-numbers"),
 }
 PACKETS = [case for name, file in FILES.items() if name not in OTHERS for case in file["cases"]]
@@ -184,6 +187,19 @@ def test_refused_vector(case: dict[str, Any]) -> None:
     reason = "from-memory" if longer_form(data) else case["reason"]
     found = [one for one in dccwire.inspect(data).findings if one.reason.value == reason]
     assert [one.clause in cited(case) for one in found] == [True]
+
+
+@pytest.mark.parametrize("case", FILES["framing"]["cases"], ids=lambda case: case["name"])
+def test_framing_vector(case: dict[str, Any]) -> None:
+    """A receiver takes these packets out of the bits; what a station sends is made again."""
+    received = BitReceiver().feed(bits := Bits(bin=case["bits"]))
+    packets = [one for one in received if isinstance(one, PacketReceived) and one.error_byte_right]
+    found = [one.data.hex(" ").upper() for one in packets if len(one.data) in range(3, 7)]
+    assert found == case["packets"]
+    if case["preamble"] is not None:
+        (packet,) = map(bytes.fromhex, case["packets"])
+        assert to_bits(packet, case["preamble"]) == bits
+        assert dccwire.inspect(bits, mode=dccwire.Mode(case["mode"])).well
 
 
 @pytest.mark.parametrize("case", FILES["refused-values"]["cases"], ids=lambda case: case["text"])

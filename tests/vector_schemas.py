@@ -23,6 +23,7 @@ from dccwire.cv.values import VALUE_TYPES, DecoderKind
 from dccwire.errors import Reason
 from dccwire.fields import Data, Number
 from dccwire.formats import Format, Instruction, Kept, Provenance, Reserved, Undefined
+from dccwire.framing import least_preamble
 from dccwire.instructions import SpeedAndDirection, SpeedStepControl128
 from strategies import GENERAL
 
@@ -215,6 +216,20 @@ def refused() -> Schema:
     return file_of("Bytes that are no packet", {"const": "refused"}, item)
 
 
+def framing() -> Schema:
+    """The schema of bits, and the packets that a receiver takes out of them."""
+    one = {"type": "string", "pattern": f"^{BYTE}( {BYTE}){{{SHORTEST - 1},{LONGEST - 1}}}$"}
+    item = record(
+        name=SENTENCE,
+        bits={"type": "string", "pattern": "^[01]+$"},
+        mode={"enum": [mode.value for mode in Mode]},
+        preamble={"type": ["integer", "null"], "minimum": least_preamble(Mode.OPERATIONS)},
+        packets={"type": "array", "items": one},
+        **CITED,
+    )
+    return file_of("Bits, and the packets in them", {"const": "framing"}, item)
+
+
 def refused_values() -> Schema:
     """The schema of packets in words that cannot be built."""
     known = Reason.FIELD, Reason.COMBINATION, Reason.TEXT, Reason.LENGTH
@@ -317,6 +332,7 @@ FAMILIES = [
 
 SCHEMAS = {
     "packets": packets(FAMILIES),
+    "framing": framing(),
     "cvs": cvs(),
     "cvs-refused": cvs_refused(),
     "rules": rules(),

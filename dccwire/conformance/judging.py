@@ -149,10 +149,13 @@ class Judge:
         self.framing.close()
         end = max(self.last, end_ns or 0)
         self.rules.end(end, stopped=self.stopped, unread=not self.framing.packets)
-        for one in self.terms.session.expectations:
-            if one.from_ns > end and not self.stopped:
-                hint = f"the recording ends there, before {one}"
-                raise FieldError("from_s", f"0 to {end / 1e9:g}", one.from_ns / 1e9, hint)
+        session = self.terms.session
+        told = [("from_s", one.from_ns, f", before {one}") for one in session.expectations]
+        told += [("power_on_s", at, "") for at in session.power_on_ns or ()]
+        for key, at, before in told:
+            if at > end and not self.stopped:
+                hint = f"the recording ends there{before}"
+                raise FieldError(key, f"0 to {end / 1e9:g}", at / 1e9, hint)
 
     def without_probe(self) -> list[Judge]:
         """Judges to judge again without what the probe may have done."""

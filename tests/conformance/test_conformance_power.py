@@ -20,7 +20,9 @@ from test_conformance_sequences import (
 )
 
 from dccwire.conformance import RuleResult, Session, Verdict, check
+from dccwire.errors import FieldError
 from dccwire.recordings import Chunk
+from refusals import refused
 
 PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
 NOT_EXERCISED, NOT_DECIDABLE = Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE
@@ -93,9 +95,13 @@ def test_rule_50_after_a_gap() -> None:
     assert judged(50, [*few, 9_000, *enough, VERIFY]).verdict is NOT_DECIDABLE
     found = judged(50, [*few, VERIFY, 11_000, *enough, VERIFY, *few, VERIFY])
     assert (found.verdict, found.measured, found.worst) == (PASS, 1, "31 packets")
-    for times in ((), (10**12,)):
-        session = Session(power_on_ns=times)
-        assert judged(50, [*few, 11_000, *few, VERIFY], session).verdict is NOT_EXERCISED
+    session = Session(power_on_ns=())
+    assert judged(50, [*few, 11_000, *few, VERIFY], session).verdict is NOT_EXERCISED
+    end = int(edges_of(packets := [*few, 11_000, *few, VERIFY])[-1])
+    assert judged(50, packets, Session(power_on_ns=(end,))).verdict is NOT_EXERCISED
+    with refused(FieldError, field="power_on_s", value=(end + 1) / 1e9) as caught:
+        judged(50, packets, Session(power_on_ns=(0, end + 1)))
+    assert caught.value.hint == "the recording ends there"
 
 
 @pytest.mark.parametrize("before", [IDLE, SPOILED, WRONG])
