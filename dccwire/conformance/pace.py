@@ -15,7 +15,7 @@ from dccwire.codebook import RESET_PACKET, is_query_or_lock
 from dccwire.conformance.addresses import AddressTable
 from dccwire.conformance.measures import LimitMeasure, Readings, Tally
 from dccwire.conformance.rules import UNKNOWN_MODE, Force, Outcome, Sent, Verdict, rule
-from dccwire.conformance.session import Session
+from dccwire.conformance.session import ROUNDED_NS, Session
 from dccwire.formats import Provenance
 from dccwire.notation import address_text
 from dccwire.signal import Limit
@@ -147,7 +147,8 @@ class PaceRules:
     def hide(self, begin: int, end: int, why: str) -> None:
         """Packets may have been sent that were not heard; `why` says what keeps that open."""
         told = self._session.power_on_ns
-        if why == SILENT and told is not None and not any(begin <= at <= end for at in told):
+        known = why == SILENT and told is not None
+        if known and not any(begin <= at <= end + ROUNDED_NS for at in told or ()):
             return
         self._hidden = self._hidden or why
 

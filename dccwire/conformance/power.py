@@ -14,7 +14,7 @@ from dccwire.codebook import IDLE_PACKET, RESET_PACKET
 from dccwire.conformance.history import Heard, Watch, hides, most_hidden
 from dccwire.conformance.measures import Tally
 from dccwire.conformance.rules import MISSED, PASSED, UNKNOWN_MODE, Outcome, Sent, Verdict, rule
-from dccwire.conformance.session import Session
+from dccwire.conformance.session import ROUNDED_NS, Session
 from dccwire.counts import START_IDLES, START_RESETS
 from dccwire.receiver.tracking import is_service
 from dccwire.signal import LIMITS, Limit
@@ -36,6 +36,7 @@ START_UP = rule(
 _POWER = "needs the session: power_on_s = [...]"
 _NEW = f"{_POWER}, and new = true where there was no earlier state"
 _PERHAPS = "fewer, behind a time without signal: whether power was off; power_on_s would tell"
+_ABOUT = "fewer, behind a silence that ends a little before power_on_s: its exact time would tell"
 _SERVICE = Outcome(
     Verdict.UNDECIDED,
     note="before service mode, not operation: what comes first there is rule 50's",
@@ -53,6 +54,10 @@ class _PowerOn(Watch, abstract=True):
         # what was missed since power came on last: from when to when, and how many packets at most.
         self._resumed: int | None = None
         self._misses: list[tuple[int, int, int]] = []
+        # Of the times that were told, those that were moved to the end of a silence; and whether
+        # power came on last at one of them.
+        self._rounded: set[int] = set()
+        self._about = False
         self.awake = bool(self._times)
 
     @property
@@ -66,6 +71,7 @@ class _PowerOn(Watch, abstract=True):
         since = due[-1] if due else self._resumed
         self._resumed = None
         if since is not None:
+            self._about = since in self._rounded
             self._misses = [one for one in self._misses if one[1] > since]
         return since is not None
 
@@ -73,12 +79,18 @@ class _PowerOn(Watch, abstract=True):
         """What too few packets show."""
         if self.session.power_on_ns is None:
             return Outcome(Verdict.UNDECIDED, value, _PERHAPS)
+        if self._about:
+            return Outcome(Verdict.UNDECIDED, value, _ABOUT)
         if enough_with_missed:
             return MISSED._replace(value=value)
         return Outcome(Verdict.FAIL, value)
 
     def gap(self, begin: int, end: int) -> None:
         if self.session.power_on_ns is not None:
+            # What may have come on when the signal did, if the time that was told is rounded.
+            late = {at for at in self._times if end < at <= end + ROUNDED_NS}
+            self._times = [end if at in late else at for at in self._times]
+            self._rounded |= {end} if late else set()
             # What came on before stays on: the file lacks edges, or the station was silent.
             since = max([begin, *(one for one in self.session.power_on_ns if one < end)])
             if hides(since, end):

@@ -25,6 +25,10 @@ from dccwire.packet import Packet
 from dccwire.toml_tables import each, truth, whole_number, words
 from dccwire.wording import either
 
+ROUNDED_NS = 100_000_000
+"""A power-on that is told may be so long behind the packets that follow it: a tenth of a second, as
+a person reads it off (common practice, no source)."""
+
 
 class Access(StrEnum):
     """A mode by which a programmer gets at CVs (S-9.2.3 §E)."""

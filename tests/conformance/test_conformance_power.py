@@ -98,10 +98,22 @@ def test_rule_50_after_a_gap() -> None:
     session = Session(power_on_ns=())
     assert judged(50, [*few, 11_000, *few, VERIFY], session).verdict is NOT_EXERCISED
     end = int(edges_of(packets := [*few, 11_000, *few, VERIFY])[-1])
-    assert judged(50, packets, Session(power_on_ns=(end,))).verdict is NOT_EXERCISED
+    found = judged(50, packets, Session(power_on_ns=(end,)))  # at the gap's end, or now
+    assert (found.verdict, found.worst) == (UNDECIDED, "4 packets")
+    assert "its exact time would tell" in found.note
     with refused(FieldError, field="power_on_s", value=(end + 1) / 1e9) as caught:
         judged(50, packets, Session(power_on_ns=(0, end + 1)))
     assert caught.value.hint == "the recording ends there"
+
+
+@pytest.mark.parametrize(("behind_ms", "count"), [(0, 20), (7, 20), (99, 20), (101, 3)])
+def test_rule_50_a_power_on_may_be_told_a_little_late(behind_ms: int, count: int) -> None:
+    """What comes behind a silence came with the power, if that is told to a tenth of a second."""
+    packets: list[str | int] = [IDLE, 40_000, *[IDLE] * 19, RESET, VERIFY]
+    first = int(edges_of(packets[:2])[-1])
+    session = Session(power_on_ns=(first + behind_ms * 1_000_000,), programming_track=True)
+    found = judged(50, packets, session)
+    assert (found.verdict, found.worst) == (PASS if count == 20 else FAIL, f"{count} packets")
 
 
 @pytest.mark.parametrize("before", [IDLE, SPOILED, WRONG])

@@ -597,13 +597,28 @@ def test_rule_22_start_to_start(apart: int, verdict: Verdict) -> None:
 
 
 @pytest.mark.parametrize(
-    ("power", "verdict"), [(None, UNDECIDED), ((), FAIL), ((0,), FAIL), ((20_000_000,), UNDECIDED)]
+    ("power", "verdict"),
+    [
+        (None, UNDECIDED),
+        ((), FAIL),
+        ((0,), FAIL),
+        ((20_000_000,), UNDECIDED),
+    ],
 )
 def test_rule_22_across_silence(power: tuple[int, ...] | None, verdict: Verdict) -> None:
     """It may be the station's, or its power switched off: the session tells when it came on."""
     session = Session(every_30_ms=True, power_on_ns=power)
     assert of(22, IDLE, 31_000, IDLE, session=session).verdict is verdict
     assert of(22, IDLE, 11_000, IDLE, session=session).verdict is PASS
+
+
+def test_a_power_on_is_told_to_a_tenth_of_a_second() -> None:
+    """So it may be told a little behind the packets that follow it, and no more than that."""
+    packets = [IDLE, IDLE, 35_000, *[IDLE] * 30]
+    for behind_ms, verdict in ((0, UNDECIDED), (99, UNDECIDED), (101, FAIL)):
+        at = (2 * 6 + 35 + behind_ms) * 1_000_000
+        session = Session(every_30_ms=True, power_on_ns=(at,))
+        assert of(22, *packets, session=session).verdict is verdict, behind_ms
 
 
 @pytest.mark.parametrize("middle", [SPOILED, WRONG, "gap"])

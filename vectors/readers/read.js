@@ -9,7 +9,7 @@ for (const name of fs.readdirSync(folder).filter((one) => one.endsWith(".json"))
   if (family.schema !== 1) throw new Error(`${name}: another version`);
   const refused = family.family === "refused"; // decode(bytes) refuses, for one.reason
   for (const one of family.cases) {
-    // Numbers of pairs, steps, CVs, rules, values: README.md says what each has.
+    // Bits, numbers of pairs, steps, CVs, rules: README.md says what each has.
     if (!refused && !("instructions" in one && "bytes" in one)) continue;
     // Your codec: decode(bytes, one.mode) gives one.address and one.instructions, and encoding
     // these gives the same bytes.

@@ -17,7 +17,7 @@ for path in sorted(Path(__file__).parent.parent.glob("*.json")):
         elif family["family"] == "refused":
             refused = True  # decode(bytes) refuses, for case["reason"]
         else:
-            continue  # numbers of pairs, steps, CVs, rules, values: README.md says what each has
+            continue  # bits, numbers of pairs, steps, CVs, rules: README.md says what each has
         data = bytes.fromhex(case["bytes"])
         right = 3 <= len(data) <= 6 and reduce(xor, data, 0) == 0
         count, wrong = count + 1, wrong + (right == refused)
