@@ -147,6 +147,8 @@ class Judge:
         self._take(self.receiver.close(end_ns))
         self._judge(None)
         self.framing.close()
+        if not self.framing.packets:
+            self.timing.doubt_kinds()
         end = max(self.last, end_ns or 0)
         self.rules.end(end, stopped=self.stopped, unread=not self.framing.packets)
         session = self.terms.session

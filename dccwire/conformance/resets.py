@@ -171,7 +171,7 @@ class AfterDecoderReset(Watch):
                 return
             if service or (self._perhaps and outcome.verdict is Verdict.FAIL):
                 outcome, self._perhaps = _MEANT._replace(value=count), track is None
-            elif outcome.verdict is Verdict.FAIL and sent.mode is None:
+            elif outcome.verdict is Verdict.FAIL and None in (sent.mode, last.sent.mode):
                 outcome = Outcome(Verdict.UNDECIDED, count, UNKNOWN_MODE)
             self._tally.add(outcome, [heard.start])
             self._told = True

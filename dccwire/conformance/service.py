@@ -47,6 +47,7 @@ PERHAPS_OPERATIONS = (
     "or packets to 112 to 127 behind a reset: what the track is for decides (say it in the session)"
 )
 OF_RECOVERY = "or the recovery of a write that is not recorded: record it from its begin"
+LONGER = "or the recovery of the same write before, which may last longer than it must"
 OPEN_END = "not 1; whether programming has ended decides"
 SHORT_RESETS = "resets among service mode packets behind fewer ones (the text is not clear)"
 
@@ -187,7 +188,7 @@ class ServiceMode(Watch):
             self._meant = said or signs < 2
         if not self._meant:
             return PERHAPS_OPERATIONS
-        return OF_RECOVERY if group.may_recover else ""
+        return OF_RECOVERY if group.may_recover else LONGER * group.again
 
     def _follow_page(self, group: Group) -> None:
         """Keep what the page register holds; data registers behind a power cycle (footnote 3)."""

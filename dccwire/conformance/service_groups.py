@@ -93,6 +93,7 @@ class Group:
         count: the packets, where none of another kind divides them.
         same: the last packets that are identical; `differs`: not all of them are.
         folded: resets among the packets, behind as many writes as are enough: all are its recovery.
+        again: it may be the recovery of the same write before, which may last longer than it must.
         long: a preamble has at least the 20 ones of service mode.
         unsure: the mode of a packet could not be known.
         missed: some may not have been read.
@@ -112,6 +113,7 @@ class Group:
     run: int = 0
     same: int = 0
     folded: int = 0
+    again: bool = False
     differs: bool = False
     long: bool = False
     unsure: bool = False
@@ -148,6 +150,11 @@ class Group:
     def surplus(self) -> int:
         """Identical packets beyond those that are enough, and resets among them."""
         return max(0, min(self.same, self.run - ENOUGH)) + self.folded
+
+    def repeats(self, data: bytes) -> bool:
+        """Whether bytes among the resets behind it may be the same write, in its recovery."""
+        written = self.same >= ENOUGH or self.again or self.missed or self.uncounted
+        return written and self.data == data
 
     def add(self, heard: Heard, *, missed: bool, unsure: bool) -> None:
         """Take one more packet."""
@@ -325,6 +332,7 @@ class Groups:
         earlier = None if paused or held is not None else group
         start = heard.number, heard.start, heard.end
         self._group = Group(kind, target, *start, before, earlier, data)
+        self._group.again = earlier is not None and kind is Kind.WRITE and earlier.repeats(data)
         self._group.add(heard, missed=self._lost, unsure=unsure)
         self._resets = Resets()
         return ended

@@ -63,6 +63,7 @@ _PROBE_SHARE = 0.1
 
 NOISE = "single ones may be noise where the probe is (E5)"
 
+_UNREAD = "no packet was read, so which half-bits are ones is not known"
 _FALLEN = "before a stretch without a level, whose edge may be of power that fell"
 _BESIDE = "beside merged pulses, known only to their width (M8)"
 
@@ -235,6 +236,13 @@ class TimingRules:
                     f"halves of one polarity last {abs(shift) / 1e3:.2f} us too long, those of the "
                     "other too short: the station, or the probe; reverse the probe to decide (M7)"
                 )
+
+    def doubt_kinds(self) -> None:
+        """Leave all open: where no packet was read, nothing tells ones from zeros."""
+        for tally in (self.ones, self.differences, self.zeros, self.totals, self.neither):
+            if tally.measured:
+                tally.doubt()
+                tally.remarks.append(_UNREAD)
 
     def _sum(self, row: int, readings: Readings) -> None:
         if (self.zeros.highest or 0) > _UNSTRETCHED_NS:

@@ -1,0 +1,54 @@
+"""Recovery that mixes the write and resets, and lasts longer than it must (S-9.2.3 §E).
+
+What comes behind a write is its recovery as long as nothing but that write and resets come: six
+packets, or ten, and any number more. So no such packet fails, whatever the mixture is.
+"""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+from conformance_helpers import edges_of, lengths_of
+
+from dccwire.conformance import Session, Verdict, check
+from dccwire.conformance.session import Access
+
+RESET, IDLE, PRESET = "00 00 00", "FF 00 FF", "7D 01 7C"
+DIRECT, REGISTER_1 = "7C 1C 06 66", "78 32 4A"
+"""A byte of CV 29, and of register 1."""
+
+RULES = {*range(53, 59), *range(62, 65), *range(66, 73), 75, 76}
+
+
+def failed(packets: list[str], access: Access | None = None) -> dict[int, Verdict]:
+    """What fails of a recording of these behind idles, on a programming track."""
+    lengths = lengths_of(*[IDLE] * 20, *packets, *[RESET] * 3, *[IDLE] * 4, preamble=20)
+    session = Session(programming_track=True, access=access)
+    report = check([edges_of(lengths)], session=session, resolution_ns=1000)
+    found = {one.rule.number: one.verdict for one in report.results}
+    return {number: found[number] for number in RULES if found[number] is Verdict.FAIL}
+
+
+@pytest.mark.parametrize("size", [6, 7, 8])
+def test_any_mixture_of_a_direct_write_and_resets_is_its_recovery(size: int) -> None:
+    """All of six and seven packets, and each fifth of eight."""
+    every = list(product([DIRECT, RESET], repeat=size))
+    for mixture in every[:: 1 if size < 8 else 5]:
+        assert failed([*[RESET] * 3, *[DIRECT] * 5, *mixture]) == {}, mixture
+
+
+@pytest.mark.parametrize("access", [Access.ADDRESS_ONLY, Access.REGISTER])
+def test_ten_packets_of_either_kind_are_the_recovery_of_register_1(access: Access) -> None:
+    """Each seventh of all mixtures."""
+    opening = [*[RESET] * 3, *[PRESET] * 5, *[RESET] * 9, *[REGISTER_1] * 5]
+    for mixture in list(product([REGISTER_1, RESET], repeat=10))[::7]:
+        assert failed([*opening, *mixture], access) == {}, mixture
+
+
+def test_what_is_not_the_same_write_still_fails() -> None:
+    """Another value, one packet of it, behind recovery that is mixed."""
+    other = "7C 1C 07 67"
+    found = failed([*[RESET] * 3, *[DIRECT] * 5, RESET, DIRECT, *[RESET] * 5, other])
+    assert {57, 58} <= found.keys()
+    assert failed([*[RESET] * 3, *[DIRECT] * 2, *[IDLE] * 3]).keys() >= {57, 58}
