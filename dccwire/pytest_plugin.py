@@ -86,7 +86,7 @@ def assert_sent(
 
     Args:
         signal: as for `assert_conforms`.
-        packet: a packet, its text, or its bytes, error byte included.
+        packet: a packet, its text, or its bytes, error byte included, in whichever mode.
         between: seconds from the recording's begin, of packet start bits; all of it if left out.
         times: how often exactly, where once or more is not meant; 0: never.
         options: those of `dccwire.conformance.check`.
@@ -102,7 +102,7 @@ def assert_sent(
     if isinstance(packet, str):
         packet = Packet.from_text(packet)
     elif not isinstance(packet, Packet):
-        packet = decode(packet)
+        packet = bytes(decode(packet))
     asked_for: tuple[object, ...] = between or ()
     for one in asked_for:
         if not isinstance(one, (int, float)) or not 0 <= one < 1e9:

@@ -15,7 +15,7 @@ from dccwire.conformance.rules import Verdict
 from dccwire.errors import FieldError, Reason, TextError
 from dccwire.instructions.function_groups import FunctionGroup
 from dccwire.notation import INSTRUCTION_TYPES, address_text, instruction_from_text
-from dccwire.packet import Packet
+from dccwire.packet import Packet, decode
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,10 +24,12 @@ class Expectation:
 
     `to` is their address, any if None. `what` is an instruction's type, with some of its fields as
     its text has them, or a function such as `F2=on`; any instruction if it is empty. With `packet`
-    it is that one alone. Times are in ns from the recording's begin, of packet start bits.
+    it is that one alone; bytes are of either mode. Times are in ns from the recording's begin, of
+    packet start bits.
 
     Raises:
         TextError: `what` names no instruction, none of its fields, or no value of such a field.
+        LengthError, ErrorByteError: bytes that are no packet.
         FieldError: a bound below 0, or an end before its begin.
 
     >>> from dccwire import LongAddress
@@ -41,10 +43,12 @@ class Expectation:
     at_most: int | None = None
     from_ns: int = 0
     until_ns: int | None = None
-    packet: Packet | None = None
+    packet: Packet | bytes | None = None
 
     def __post_init__(self) -> None:
         wanted_of(self.what)
+        if isinstance(self.packet, bytes):
+            decode(self.packet)
         if self.packet is not None and (self.what or self.to is not None):
             raise FieldError("packet", "no to and no what beside it", self.packet)
         for name, least in (("at_least", 0), ("from_ns", 0)):
@@ -65,7 +69,10 @@ class Expectation:
             count = f"exactly {self.at_least}" if self.at_least else "none"
         end = "the end" if self.until_ns is None else f"{self.until_ns / 1e9:g} s"
         begin = f"{self.from_ns / 1e9:g}{'' if self.until_ns is not None else ' s'}"
-        asked = f"{to}{': ' * bool(self.what)}{self.what}" if self.packet is None else self.packet
+        asked = f"{to}{': ' * bool(self.what)}{self.what}"
+        if self.packet is not None:
+            exactly = self.packet
+            asked = exactly.hex(" ").upper() if isinstance(exactly, bytes) else str(exactly)
         return f"{asked}, {count}, {begin} to {end}"
 
 

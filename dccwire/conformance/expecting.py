@@ -58,9 +58,14 @@ class Expecting(Watch, abstract=True):
 
     def _compare(self, packet: Packet) -> tuple[bool, int, str] | None:
         if (exactly := self._asked.packet) is not None:
-            if packet.address != exactly.address or len(bytes(packet)) != len(bytes(exactly)):
+            sent, asked = bytes(packet), bytes(exactly)
+            if isinstance(exactly, bytes):
+                alike, meets = sent[0] == asked[0], sent == asked
+            else:
+                alike, meets = packet.address == exactly.address, packet == exactly
+            if not alike or len(sent) != len(asked):
                 return None
-            return (True, 0, "") if packet == exactly else _differences(packet, bytes(exactly))
+            return (True, 0, "") if meets else _differences(packet, asked)
         alike = self._asked.to in (None, packet.address)
         if self._wanted is None:
             return (True, 0, "") if alike else None

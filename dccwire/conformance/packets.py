@@ -282,7 +282,7 @@ class PacketRules:
             new = keys
         for key in new:
             sent = _sent(key)
-            said = [(one.number, one.judge(sent)) for one in self._judges]
+            said = [(one.number, one.judge(sent, track=self._track)) for one in self._judges]
             outcomes = tuple([(number, one) for number, one in said if one is not None])
             watches = tuple([one for one in self._watches if one.wants(sent)])
             address = self._pace.address(sent)

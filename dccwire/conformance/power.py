@@ -13,7 +13,16 @@ from dccwire.address import Mode
 from dccwire.codebook import IDLE_PACKET, RESET_PACKET
 from dccwire.conformance.history import Heard, Watch, hides, most_hidden
 from dccwire.conformance.measures import Tally
-from dccwire.conformance.rules import MISSED, PASSED, UNKNOWN_MODE, Outcome, Sent, Verdict, rule
+from dccwire.conformance.rules import (
+    MISSED,
+    PASSED,
+    PERHAPS_OPERATIONS,
+    UNKNOWN_MODE,
+    Outcome,
+    Sent,
+    Verdict,
+    rule,
+)
 from dccwire.conformance.session import ROUNDED_NS, Session
 from dccwire.counts import START_IDLES, START_RESETS
 from dccwire.receiver.tracking import is_service
@@ -142,6 +151,8 @@ class Cycle(_PowerOn):
             outcome = Outcome(Verdict.PASS, count, _CLOSE if count < least + 3 else "")
         elif heard.sent.mode is None:
             outcome = Outcome(Verdict.UNDECIDED, count, UNKNOWN_MODE)
+        elif self.session.programming_track is None and self.session.power_on_ns is not None:
+            outcome = Outcome(Verdict.UNDECIDED, count, PERHAPS_OPERATIONS)
         else:
             outcome = self._fewer(count, enough_with_missed=count + unread >= least)
         self._tally.add(outcome, [heard.start])

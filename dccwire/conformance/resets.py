@@ -16,6 +16,7 @@ from dccwire.conformance.rules import (
     FAILED,
     MISSED,
     PASSED,
+    PERHAPS_OPERATIONS,
     UNKNOWN_MODE,
     Force,
     Outcome,
@@ -205,9 +206,10 @@ class AfterSession(Watch):
             self.awake = False
             outcome = MISSED if self._missed else PASSED
             if is_service(sent.data):
-                unknown = Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE)
                 # Where service mode is meant, the mode is in doubt because nothing leads there.
-                known = sent.mode is not None or self.session.programming_track
+                known = self.session.programming_track
+                note = UNKNOWN_MODE if sent.mode is None else PERHAPS_OPERATIONS
+                unknown = Outcome(Verdict.UNDECIDED, note=note)
                 outcome = MISSED if self._missed and known else FAILED if known else unknown
                 outcome = _OFF if self._off else outcome
             self._tally.add(outcome, [heard.start])

@@ -83,6 +83,9 @@ class Outcome(NamedTuple):
     force: Force | None = None
 
 
+PERHAPS_OPERATIONS = (
+    "or packets to 112 to 127 behind a reset: what the track is for decides (say it in the session)"
+)
 UNKNOWN_MODE = "in packets of service mode, perhaps: what came before them does not tell"
 
 PASSED, FAILED = Outcome(Verdict.PASS), Outcome(Verdict.FAIL)
@@ -126,13 +129,19 @@ class Rule:
         # Its function is not found by its name, which is that of the rule.
         return _numbered, (self.number,)
 
-    def judge(self, sent: Sent) -> Outcome | None:
-        """What bytes show; in a mode that is not known, what would fail is undecided."""
+    def judge(self, sent: Sent, *, track: bool | None = None) -> Outcome | None:
+        """What bytes show; in a mode that is not known, what would fail is undecided.
+
+        `track` says whether they are of a programming track, which that of service mode hangs on.
+        """
         if self.of_bytes is None or self.mode not in (None, sent.mode or self.mode):
             return None
         said = self.of_bytes(sent)
-        if said and said.verdict is Verdict.FAIL and self.mode and sent.mode is None:
-            return Outcome(Verdict.UNDECIDED, said.value, UNKNOWN_MODE)
+        if said and said.verdict is Verdict.FAIL and self.mode:
+            if sent.mode is None:
+                return Outcome(Verdict.UNDECIDED, said.value, UNKNOWN_MODE)
+            if self.mode is Mode.SERVICE and track is None:
+                return Outcome(Verdict.UNDECIDED, said.value, PERHAPS_OPERATIONS)
         return said
 
     @property

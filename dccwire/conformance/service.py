@@ -16,7 +16,16 @@ from dccwire.conformance import service_rules as r
 from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.pace import APART_112_127
-from dccwire.conformance.rules import FAILED, PASSED, UNKNOWN_MODE, Outcome, Rule, Sent, Verdict
+from dccwire.conformance.rules import (
+    FAILED,
+    PASSED,
+    PERHAPS_OPERATIONS,
+    UNKNOWN_MODE,
+    Outcome,
+    Rule,
+    Sent,
+    Verdict,
+)
 from dccwire.conformance.service_demands import accesses, by_count, by_order
 from dccwire.conformance.service_groups import (
     COUNTS,
@@ -43,9 +52,6 @@ STRICT = "of exactly the least with the end bit before; the strict reading asks 
 HIDDEN = "fewer, before which half-bits of no packet may hide ones"
 PERHAPS_SERVICE = "identical packets in close succession to 112 to 127: service mode without reset?"
 CYCLED = "behind a time without signal: whether the power was off decides"
-PERHAPS_OPERATIONS = (
-    "or packets to 112 to 127 behind a reset: what the track is for decides (say it in the session)"
-)
 OF_RECOVERY = "or the recovery of a write that is not recorded: record it from its begin"
 LONGER = "or the recovery of the same write before, which may last longer than it must"
 OPEN_END = "not 1; whether programming has ended decides"
@@ -236,8 +242,8 @@ class ServiceMode(Watch):
         measure, lasted, start = self._pauses, pause.lasted, pause.start
         if lasted + measure.error + pause.within <= measure.rule.limit.most:
             measure.add(Outcome(Verdict.PASS, lasted), [start])
-        elif pause.doubt:
-            measure.add(Outcome(Verdict.UNDECIDED, lasted, pause.doubt), [start])
+        elif doubt := pause.doubt or PERHAPS_OPERATIONS * (self.session.programming_track is None):
+            measure.add(Outcome(Verdict.UNDECIDED, lasted, doubt), [start])
         else:
             times, within = np.array([start]), np.array([pause.within])
             measure.take(np.array([lasted]), lambda some: times[some], within)

@@ -27,13 +27,14 @@ from dccwire.conformance.rules import (
     rule,
 )
 from dccwire.conformance.session import Session
-from dccwire.formats import Provenance
+from dccwire.formats import Instruction, Provenance
 from dccwire.instructions import (
     ConsistControl,
     CvAccessLongForm,
     CvBitManipulation,
     CvOperation,
     DecoderFlag,
+    HardReset,
     SetDecoderFlags,
     SpeedAndDirection,
     SpeedStepControl128,
@@ -69,6 +70,11 @@ _AGAINST = Outcome(
     Verdict.UNDECIDED,
     note="to an address that the recording makes a consist's: name it in consists = [...]",
 )
+_LEFT = Outcome(
+    Verdict.UNDECIDED,
+    note="to a consist that its locomotives have left in the recording: name it in consists = "
+    "[...] if it is still one",
+)
 _TO_ALL = b"\0"
 _ITS_OWN = Outcome(
     Verdict.UNDECIDED, note="to an address that is a consist's and a locomotive's own"
@@ -82,22 +88,56 @@ _BEGUN = Outcome(Verdict.UNDECIDED, note="whose first packet may not have been r
 class _Consists:
     """The short addresses of consists: what the session tells, and what the recording sets besides.
 
-    `told` and `known` are None where the session does not tell them; `known` has both.
+    `told` and `known` are None where the session does not tell them; `known` has both. `members`
+    are the consists of decoders, by the header of their own address, as the session tells them and
+    as long as the recording does not change them; `left` are those whose members all have left.
     """
 
     def __init__(self, session: Session) -> None:
         self.told = session.consists_in_use
         self.known = None if self.told is None else set(self.told)
+        self.members = {
+            one.address.header: one.consist
+            for one in session.locomotives
+            if one.consist is not None
+        }
+        self._named = session.consists or frozenset()
+        self.left: set[int] = set()
 
     def take(self, sent: Sent) -> None:
-        """Hear a packet that may set one (S-9.2.1 §C, Consist Control)."""
-        if self.known is not None and sent.packet is not None and _sets_consist(sent):
-            set_ = [one for one in sent.packet.instructions if isinstance(one, ConsistControl)]
-            self.known |= {one.consist for one in set_ if one.consist}
+        """Hear a packet that may set one (S-9.2.1 §C, Consist Control; S-9.2.2, CV 19)."""
+        if sent.packet is None or not _sets_consist(sent):
+            return
+        consists = {*map(_consist_of, sent.packet.instructions)} - {None}
+        if self.known is not None:
+            self.known |= {one for one in consists if one}
+        header = whole_address(sent.data)
+        for member in [*self.members] if header == _TO_ALL else [header]:
+            consist = self.members.get(member)
+            if consist is not None and consists != {consist}:
+                del self.members[member]
+                stays = consist in self._named or consist in self.members.values()
+                self.left |= set() if stays else {consist}
+
+
+def _consist_of(one: Instruction) -> int | None:
+    """The consist that an instruction puts a decoder into, 0 for none; None: it does not."""
+    match one:
+        case ConsistControl(consist=consist):
+            return consist
+        case CvAccessLongForm(operation=CvOperation.WRITE, cv=19, value=value):
+            return value & 0b111_1111
+        case CvBitManipulation(operation=CvOperation.WRITE, cv=19) | HardReset():
+            return 0  # or some other
+    return None
 
 
 def _sets_consist(sent: Sent) -> bool:
-    return sent.mode is not Mode.SERVICE and holds(sent, ConsistControl)
+    """Whether a packet puts a decoder into a consist, or out of it."""
+    of_it = ConsistControl, CvAccessLongForm, CvBitManipulation, HardReset
+    if sent.mode is Mode.SERVICE or sent.packet is None or not holds(sent, *of_it):
+        return False
+    return any(_consist_of(one) is not None for one in sent.packet.instructions)
 
 
 _GIVEN_UP = "given up for an emergency stop, which cancels it"
@@ -125,12 +165,6 @@ class WrittenTwice(Watch):
         self._consist: set[bytes] = set()
         self._done: dict[bytes, bytes] = {}
         self._consists = _Consists(session)
-        # The consist's address, by the decoder's own, where the session tells it.
-        self._consist_of = {
-            one.address.header: bytes((one.consist,))
-            for one in session.locomotives
-            if one.consist is not None
-        }
 
     def wants(self, sent: Sent) -> bool:
         return (sent.mode is not Mode.SERVICE and _writes(sent.packet)) or _sets_consist(sent)
@@ -153,7 +187,8 @@ class WrittenTwice(Watch):
         data = heard.sent.data
         address = whole_address(data) or data[:1]
         to_all = data[0] == 0
-        members = [one for one, consist in self._consist_of.items() if consist == address]
+        inside = self._consists.members.items()
+        members = [one for one, consist in inside if bytes((consist,)) == address]
         for one in [*self._first] if to_all else [address, *members]:
             first = self._first.pop(one, None)
             if first is None:
@@ -180,7 +215,7 @@ class WrittenTwice(Watch):
             self._consist.discard(address)
         consists = self._consists.known
         if data[0] in (Partition.SHORT.value if consists is None else consists):
-            others = self._first.keys() - self._consist_of.keys()
+            others = self._first.keys() - self._consists.members.keys()
             self._consist.update(one for one in others if one != address)
 
     def _doubt(self) -> None:
@@ -243,6 +278,8 @@ class ToConsists(Watch):
             wrong = _ITS_OWN
         elif wrong is FAILED and packet.address.number not in told:
             wrong = _AGAINST
+        elif wrong is FAILED and packet.address.number in self._consists.left:
+            wrong = _LEFT
         cvs = holds(sent, CvAccessLongForm, CvBitManipulation)
         kept = {DecoderFlag.SET_BIDIRECTIONAL_COMMUNICATION, DecoderFlag.SET_CV_ACCESS}
         flags = [one.flag for one in packet.instructions if isinstance(one, SetDecoderFlags)]

@@ -101,7 +101,7 @@ declare(
         *("early-programming", "service mode right after power came on", 50),
         send=_track("3 reset, 5 verify"),
         at=0,
-        session="power_on_s = [0]",
+        session="power_on_s = [0]\nprogramming_track = true",
     ),
     Planting(
         *("page-not-set-anew", "a data register of page 8 behind a power cycle", 74),

@@ -97,7 +97,7 @@ class _Edges:
     """The state between levels and edges.
 
     No edge is the first defined level, before which nothing is known, nor the end of a gap, unless
-    the gap has no length.
+    the gap has no length. A recording may begin with a gap.
     """
 
     def __init__(
@@ -161,7 +161,7 @@ class _Edges:
                 self.lost.append(self.repeated[1])
                 edges, self.repeated = [], None
             if level == UNDEFINED:
-                if self.level is not None and self.gap_start is None:
+                if self.gap_start is None and not (self.level is None and self.later):
                     self.gap_start = time
                 continue
             start, self.gap_start = self.gap_start, None

@@ -185,8 +185,8 @@ TABLE: dict[int, Row] = {
     48: TOLD_ALONE,
     49: row("3 reset, 5 verify preamble=19", "3 reset, 5 verify preamble=18", WHOLE, DIRECT),
     50: Row(
-        at("17 idle, 3 reset, 5 verify", AT_ONCE, alone=True),
-        at("16 idle, 3 reset, 5 verify", AT_ONCE, alone=True),
+        at("17 idle, 3 reset, 5 verify", f"{AT_ONCE}\n{TRACK}", alone=True),
+        at("16 idle, 3 reset, 5 verify", f"{AT_ONCE}\n{TRACK}", alone=True),
         WHOLE,
     ),
     51: Row(at("3 reset, 5 verify", TRACK), at("@no-reset-before", TRACK), at("5 verify")),

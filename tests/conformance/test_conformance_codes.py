@@ -27,8 +27,8 @@ def whole(text: str) -> bytes:
 
 
 def said(number: int, text: str, mode: Mode | None = Mode.OPERATIONS) -> Outcome | None:
-    """What a rule says of a packet."""
-    return RULES[number].judge(Sent(whole(text), mode))
+    """What a rule says of a packet; of one of service mode, on a programming track."""
+    return RULES[number].judge(Sent(whole(text), mode), track=mode is Mode.SERVICE or None)
 
 
 def verdict(number: int, text: str, mode: Mode | None = Mode.OPERATIONS) -> Verdict | None:

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pytest
 from conformance_helpers import PLAIN, edges_of, judge, lengths_of, result
-from test_conformance_codes import verdict
+from test_conformance_codes import verdict, whole
 
 from dccwire import Mode
 from dccwire.conformance import RULES, Force, Session, Verdict, check
+from dccwire.conformance.rules import Sent
 from dccwire.conformance.session import Access
 from dccwire.signal import Timing
 from dccwire.synthesis import Sending
@@ -50,6 +51,8 @@ def test_packets_of_service_mode(number: int, text: str, expected: Verdict | Non
     assert verdict(number, text, Mode.SERVICE) is expected
     if number == 59:
         assert verdict(number, text, Mode.OPERATIONS) is None
+        untold = RULES[59].judge(Sent(whole(text), Mode.SERVICE))
+        assert (untold and untold.verdict) is (UNDECIDED if expected is FAIL else expected)
 
 
 RESET, IDLE = "00 00 00", "FF 00 FF"

@@ -45,7 +45,7 @@ def judged(number: int, packets: list[str | int], session: Session | None = None
     return result(check([edges_of(packets)], resolution_ns=1000, session=session), number)
 
 
-ON = Session(power_on_ns=(0,))
+ON = Session(power_on_ns=(0,), programming_track=True)
 
 
 @pytest.mark.parametrize("kinds", [[IDLE, OTHER, RESET], [RESET], [WRITE, IDLE, RESET]])
@@ -98,7 +98,8 @@ def test_rule_50_after_a_gap() -> None:
     session = Session(power_on_ns=())
     assert judged(50, [*few, 11_000, *few, VERIFY], session).verdict is NOT_EXERCISED
     end = int(edges_of(packets := [*few, 11_000, *few, VERIFY])[-1])
-    found = judged(50, packets, Session(power_on_ns=(end,)))  # at the gap's end, or now
+    session = Session(power_on_ns=(end,), programming_track=True)
+    found = judged(50, packets, session)  # at the gap's end, or now
     assert (found.verdict, found.worst) == (UNDECIDED, "4 packets")
     assert "its exact time would tell" in found.note
     with refused(FieldError, field="power_on_s", value=(end + 1) / 1e9) as caught:
@@ -120,7 +121,7 @@ def test_rule_50_a_power_on_may_be_told_a_little_late(behind_ms: int, count: int
 def test_rule_50_packets_before_power_on_are_none_of_its(before: str) -> None:
     """The one whose start bit begins when power comes on is the first."""
     packets: list[str | int] = [IDLE, before, *[IDLE] * 18, RESET, VERIFY]
-    session = Session(power_on_ns=(start_of(IDLE, before),))
+    session = Session(power_on_ns=(start_of(IDLE, before),), programming_track=True)
     found = judged(50, packets, session)
     assert (found.verdict, found.worst) == (FAIL, "19 packets")
 
@@ -130,10 +131,13 @@ def test_rule_50_each_power_on_is_judged_by_the_first_operation_behind_it() -> N
     few, enough = [IDLE] * 3 + [RESET], [IDLE] * 30 + [RESET]
     packets: list[str | int] = [*few, VERIFY, IDLE, 40_000, *enough, VERIFY, IDLE, 40_000, *few]
     second = int(edges_of(packets[:7])[-1])
-    session = Session(power_on_ns=(second, 0))
+    session = Session(power_on_ns=(second, 0), programming_track=True)
     found = judged(50, [*packets, VERIFY], session)
     assert (found.measured, found.failed, found.worst) == (2, 1, "4 packets")
     assert found.first_times_ns == (start_of(*few),)
+    untold = judged(50, packets, Session(power_on_ns=(0,)))
+    assert (untold.verdict, untold.failed) == (UNDECIDED, 0)
+    assert "what the track is for decides" in untold.note
     none = Session(power_on_ns=(0,), programming_track=False)
     assert judged(50, [*few, VERIFY], none).verdict is NOT_EXERCISED
 

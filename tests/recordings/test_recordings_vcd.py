@@ -47,7 +47,7 @@ BODIES = {
     "the same value repeated": ("#0\n0!\n#58\n1!\n#60\n1!\n#116\n0!\n", [58, 116], []),
     "two changes at one time": ("#0\n0!\n#58\n1!\n0!\n#116\n1!\n", [58, 58, 116], []),
     "the same time again": ("#0\n0!\n#58\n1!\n#58\n0!\n", [58, 58], []),
-    "x and z before the first level": ("#0\nx!\n#10\nz!\n#20\n0!\n#58\n1!\n", [58], []),
+    "x and z before the first level": ("#0\nx!\n#10\nz!\n#20\n0!\n#58\n1!\n", [58], [(0, 20)]),
     "x within": ("#0\n0!\n#58\n1!\n#70\nx!\n#80\nz!\n#90\n0!\n#99\n1!\n", [58, 99], [(70, 90)]),
     "x until the end": ("#0\n0!\n#58\n1!\n#70\nX!\n#80\n", [58], [(70, 80)]),
     "x for no time": ("#0\n0!\n#58\nx!\n1!\n#70\nZ!\n1!\n", [58], []),

@@ -1,0 +1,136 @@
+"""What one recording cannot tell, and is left open: modes, consists that change, what came before.
+
+Each recording here keeps its rules in one way to see it, and breaks them in another.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from conformance_helpers import edges_of, lengths_of, result
+
+from dccwire import LongAddress, ShortAddress
+from dccwire.conformance import Expectation, Locomotive, Report, Session, Verdict, check
+from dccwire.errors import ErrorByteError
+from dccwire.pytest_plugin import assert_sent
+
+PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
+IDLE, RESET = "FF 00 FF", "00 00 00"
+
+
+def whole(text: str) -> str:
+    """The bytes with their error byte."""
+    data = bytes.fromhex(text)
+    check_ = 0
+    for one in data:
+        check_ ^= one
+    return (data + bytes([check_])).hex(" ").upper()
+
+
+def of(*packets: str, session: Session | None = None, preamble: int = 16) -> Report:
+    """The report on packets, given without their error bytes if they are short of it."""
+    lengths = lengths_of(*packets, preamble=preamble)
+    return check([edges_of(lengths)], session=session, resolution_ns=1000)
+
+
+WRITE, TO_7, TO_9 = (whole(one) for one in ("03 EC 1C 26", "07 60", "09 60"))
+
+
+@pytest.mark.parametrize("track", [None, True])
+def test_what_may_be_direct_access_is_no_certain_decoder_reset(track: bool | None) -> None:
+    """74 00 03 verifies CV 1 in direct mode, or would reset a decoder at 116 (rule 38)."""
+    verify, later = whole("74 00 03"), whole("71 EC 05 05")
+    packets = [*[verify] * 5, IDLE, IDLE, later, IDLE, later, *[IDLE] * 5]
+    report = of(*packets, session=Session(programming_track=track), preamble=20)
+    assert result(report, 38).verdict is not FAIL
+    surely = whole("03 00"), *[IDLE] * 2, later
+    assert result(of(*surely, session=Session(programming_track=False)), 38).verdict is FAIL
+
+
+def in_consist(number: int | None) -> Session:
+    """Locomotive 3, in a consist or in none; all other consists are told."""
+    one = Locomotive(ShortAddress(3), consist=number)
+    return Session(consists=frozenset(), locomotives=(one, Locomotive(LongAddress(9999))))
+
+
+@pytest.mark.parametrize(
+    ("number", "change", "between"),
+    [
+        (0, "03 12 09", TO_9),
+        (7, "03 12 09", TO_9),
+        (0, "03 EC 12 09", TO_9),  # CV 19 on the main
+        (7, "03 12 00", TO_7),
+        (7, "03 12 09", TO_7),
+        (7, "03 01", TO_7),  # a hard reset
+        (7, "00 01", TO_7),  # of all
+        (7, "03 E8 12 F0", TO_7),  # a bit of CV 19
+    ],
+)
+def test_rule_42_a_consist_that_the_recording_changes(
+    number: int, change: str, between: str
+) -> None:
+    """Whether the packet between is for the same decoder is not known any more."""
+    session = in_consist(number)
+    changed = whole(change)
+    report = of(changed, changed, IDLE, WRITE, between, WRITE, IDLE, session=session)
+    assert result(report, 42).verdict is UNDECIDED
+
+
+def test_rule_42_the_same_consist_again_changes_nothing() -> None:
+    """It is still the session's."""
+    again = whole("03 12 07")
+    report = of(again, again, IDLE, WRITE, TO_7, WRITE, IDLE, session=in_consist(7))
+    assert result(report, 42).verdict is FAIL
+
+
+@pytest.mark.parametrize(("rule", "to_it"), [(44, "07 EC 1C 26"), (91, "07 07 80")])
+def test_rules_44_and_91_where_the_last_one_has_left(rule: int, to_it: str) -> None:
+    """Unless the session names the consist by itself, or another one stays in it."""
+    leaves, written = whole("03 12 00"), whole(to_it)
+    one, other = (Locomotive(ShortAddress(number), consist=7) for number in (3, 4))
+    for session, verdict in (
+        (Session(locomotives=(one,)), UNDECIDED),
+        (Session(locomotives=(one, other)), FAIL),
+        (Session(locomotives=(one,), consists=frozenset({7})), FAIL),
+    ):
+        report = of(leaves, IDLE, leaves, IDLE, written, IDLE, written, session=session)
+        assert result(report, rule).verdict is verdict
+
+
+def test_bytes_are_sent_in_whichever_mode() -> None:
+    """A packet of a programming track, by its bytes alone."""
+    verify = "74 1C 06 6E"
+    packets = [*[IDLE] * 20, *[RESET] * 3, *[verify] * 5, *[IDLE] * 3]
+    edges = edges_of(lengths_of(*packets, preamble=20))
+    found = assert_sent(edges, bytes.fromhex(verify), times=5, resolution_ns=1000)
+    assert (found.verdict, found.count) == (PASS, 5)
+    assert str(found.expectation) == "74 1C 06 6E, exactly 5, 0 s to the end"
+    never = Expectation(at_least=0, at_most=0, packet=bytes.fromhex(verify))
+    report = check([edges], session=Session(expectations=(never,)), resolution_ns=1000)
+    assert report.expectations[0].verdict is FAIL
+    near = Expectation(packet=bytes.fromhex("741C076F"))
+    report = check([edges], session=Session(expectations=(near,)), resolution_ns=1000)
+    assert "differs in byte 2 bit 0" in report.expectations[0].nearest
+    other = Expectation(packet=bytes.fromhex("03606F")[:2] + b"\x63")
+    report = check([edges], session=Session(expectations=(other,)), resolution_ns=1000)
+    assert (report.expectations[0].verdict, report.expectations[0].nearest) == (FAIL, "")
+    with pytest.raises(ErrorByteError):
+        Expectation(packet=b"\x03\x60\x60")
+
+
+def test_a_recording_that_begins_without_a_level_is_not_known_there(tmp_path: Path) -> None:
+    """It is a stretch without a level as any other: what came then is not recorded."""
+    edges = edges_of(lengths_of(*[RESET] * 3, *[IDLE] * 5, whole("03 60"), IDLE), 10**9).tolist()
+    head = "$timescale 1 ns $end\n$var wire 1 ! track $end\n$enddefinitions $end\n#0\nx!\n"
+    rows = (f"#{time}\n{place % 2}!\n" for place, time in enumerate([10**9 - 58_000, *edges]))
+    path = tmp_path / "late.vcd"
+    path.write_text(head + "".join(rows), "utf-8")
+    none = Expectation(ShortAddress(5), at_least=0, at_most=0)
+    early = Expectation(ShortAddress(5), until_ns=900_000_000)
+    session = Session(
+        programming_track=False, power_on_ns=(200_000_000,), new=True, expectations=(none, early)
+    )
+    report = check(path, session=session)
+    assert [one.verdict for one in report.expectations] == [UNDECIDED, UNDECIDED]
+    assert result(report, 86).verdict is UNDECIDED
