@@ -49,7 +49,7 @@ def _rule(
     number: int, quantity: str, clause: str, words: str = "", most: int = 0, *,
     force: Force = Force.DERIVED, derived: bool = False,
 ) -> Callable[[Callable[[Sent], Outcome | None]], Rule]:  # fmt: skip
-    """Declare a rule of operations mode; the longer CV access (from memory) never fails one."""
+    """Declare a rule of operations mode; where a later form ends (from memory) never fails one."""
     provenance = Provenance.DERIVED if derived else Provenance.PUBLISHED
     limit = Limit(clause, words=words, provenance=provenance)
     if most:
@@ -60,7 +60,7 @@ def _rule(
         def told(sent: Sent) -> Outcome | None:
             said = judge(sent)
             failed = said is not None and said.verdict is Verdict.FAIL
-            return _LATER if failed and _is_longer_cv_access(sent.data) else said
+            return _LATER if failed and _holds_later(sent) else said
 
         return declare(told)
 
@@ -70,6 +70,12 @@ def _rule(
 def _is_longer_cv_access(data: bytes) -> bool:
     """Whether a packet that `decode` reads as several instructions may be a single later one."""
     return data[0] < 128 and is_extended_cv_access(data[1:-1])
+
+
+def _holds_later(sent: Sent) -> bool:
+    """Whether a later form may be in a packet, so that nobody knows what stands behind it."""
+    known = parts[0] if (parts := _parts(sent)) else ()
+    return _is_longer_cv_access(sent.data) or any(map(_is_later, known))
 
 
 @lru_cache(maxsize=1)  # nine rules ask for the same in a row
@@ -203,7 +209,7 @@ def _once(group: int) -> Callable[[Sent], Outcome | None]:
         )
         hidden = 0 if kept is None else len(kept.data) - 1
         count += kept is not None and kept.data[0] >> 5 == group
-        later = any(map(_is_later, known)) or (kept is not None and kept.data[0] in LATER_CODES)
+        later = kept is not None and kept.data[0] in LATER_CODES
         asked = sum(bytes(one) == _PERHAPS_A_REQUEST for one in known)
         if count > 1 and count - asked <= 1:
             return _OPEN_REQUEST

@@ -17,12 +17,15 @@ from dccwire.framing import least_preamble
 from dccwire.packet import Packet, encode, readings
 from dccwire.signal import UNBOUNDED
 
+AT_EDGE = "one comes as near to these times as the times of a recording are exact"
+
 
 class Expecting(Watch, abstract=True):
     """Watches for one expectation."""
 
-    def __init__(self, expectation: Expectation, *, meant: bool | None) -> None:
+    def __init__(self, expectation: Expectation, error_ns: int, *, meant: bool | None) -> None:
         self._asked, self._wanted = expectation, wanted_of(expectation.what)
+        self._error = error_ns
         # Whether it is known to be a programming track, or to be none.
         self._track_known = meant is not None
         self._until = UNBOUNDED if expectation.until_ns is None else expectation.until_ns
@@ -88,6 +91,9 @@ class Expecting(Watch, abstract=True):
             self.miss(heard.start, heard.start)
             return
         inside = self._asked.from_ns <= heard.start <= self._until
+        edges = [one for one in (self._asked.from_ns, self._until) if one]  # 0 is the begin
+        error = self._error + heard.within
+        at_edge = any(abs(heard.start - one) < error for one in edges)
         # Behind a reset, only a long preamble shows service mode, if the session does not.
         short = not self._track_known and heard.ones < least_preamble(Mode.SERVICE)
         if heard.sent.data in self._either and (heard.sent.mode is None or short):
@@ -98,6 +104,10 @@ class Expecting(Watch, abstract=True):
         if said is None:  # it would be in the other mode
             return
         meets, bits, told = said
+        if meets and at_edge:
+            self._hidden += 1
+            self._why += [AT_EDGE] * (AT_EDGE not in self._why)
+            return
         if meets and inside:
             self._count += 1
             self._times += [heard.start][: FIRST_TIMES - len(self._times)]

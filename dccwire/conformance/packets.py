@@ -83,7 +83,7 @@ class PacketRules:
         self._judges = [one for one in RULES.values() if one.of_bytes]
         self._tallies = {one.number: Tally(one) for one in self._judges}
         meant = session.programming_track
-        self._expecting = [Expecting(one, meant=meant) for one in session.expectations]
+        self._expecting = [Expecting(one, error_ns, meant=meant) for one in session.expectations]
         self._watches = [*(one(error_ns, session) for one in Watch.classes), *self._expecting]
         self._pace = PaceRules(error_ns, session)
         self._history = ModeHistory()

@@ -18,6 +18,7 @@ from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.pace import APART_112_127
 from dccwire.conformance.rules import (
     FAILED,
+    MISSED,
     PASSED,
     PERHAPS_OPERATIONS,
     UNKNOWN_MODE,
@@ -75,10 +76,11 @@ class ServiceMode(Watch):
         self._tallies = {one.number: Tally(one) for one in others}
         self._least_one = 2 * (LIMITS["t1"].least - error_ns)
         # The last packet; what was written to the page register last, None if that is not known;
-        # whether the power may have been off since, and whether operations packets came.
+        # whether the power may have been off since, whether operations packets came, and whether a
+        # packet may be lost.
         self._last: Heard | None = None
         self._page: int | None = None
-        self._cycled = self._left = False
+        self._cycled = self._left = self._unread = False
         self._last_page = 0
         self._kinds: set[int] = set()
         # What is to be said of preambles of the open group; whether its sequence is one, surely.
@@ -98,10 +100,13 @@ class ServiceMode(Watch):
         """Judge the groups that it ends, and the packet by itself."""
         self._judge(self._groups.take(heard))
         data, groups = heard.sent.data, self._groups
+        self._unread |= not heard.sent.right
         if (pause := groups.pause) is not None:
             self._judge_pause(pause)
         if groups.service:
             self._judge_preamble(heard)
+            if self._left and self._page not in (None, PRESET_PAGE):
+                self._add(r.LAST_PAGE, Outcome(Verdict.UNDECIDED, note=OPEN_END), self._last_page)
             self._left = False
         elif heard.sent.right and is_service(data):
             self._look_closer(heard)
@@ -127,6 +132,7 @@ class ServiceMode(Watch):
     def miss(self, begin: int, end: int) -> None:
         """A packet may be lost."""
         self._groups.miss(end)
+        self._unread = True
 
     def go_on_missing(self, end: int) -> None:
         """It is still the same packet."""
@@ -139,8 +145,9 @@ class ServiceMode(Watch):
         if self._page == PRESET_PAGE:
             self._add(r.LAST_PAGE, PASSED, 0)
         elif self._page is not None and all(one.ended is not End.RECORDING for one in cut):
-            doubt = Outcome(Verdict.UNDECIDED, note=OPEN_END)
-            self._add(r.LAST_PAGE, FAILED if self._left else doubt, self._last_page)
+            doubt = MISSED if self._unread else Outcome(Verdict.UNDECIDED, note=OPEN_END)
+            surely = self._left and not self._unread
+            self._add(r.LAST_PAGE, FAILED if surely else doubt, self._last_page)
 
     def tallies(self) -> Iterable[Tally]:
         """What was found."""
@@ -202,13 +209,16 @@ class ServiceMode(Watch):
             return
         if group.target == r.PAGE:
             if group.kind is Kind.WRITE:
-                self._page, self._cycled, self._last_page = group.data[1], False, group.begin
+                self._page, self._last_page = group.data[1], group.begin
+                self._cycled = self._unread = False
         elif group.target.number <= 4 and self._page not in (None, PRESET_PAGE):
             on = any(self._last_page < one < group.begin for one in self.session.power_on_ns or ())
             known = self.session.power_on_ns is not None
             cycled = on if known else self._cycled
-            doubt = Outcome(Verdict.UNDECIDED, note=CYCLED)
-            self._add(r.POWER_CYCLE, (FAILED if on else doubt) if cycled else PASSED, group.begin)
+            doubt = MISSED if self._unread else Outcome(Verdict.UNDECIDED, note=CYCLED)
+            surely = on and not self._unread
+            told = (FAILED if surely else doubt) if cycled else PASSED
+            self._add(r.POWER_CYCLE, told, group.begin)
 
     def _note(self, group: Group) -> None:
         """What no rule can be decided by without the current or the session."""

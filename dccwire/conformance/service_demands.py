@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TypeAlias
 
+from dccwire.codebook import is_query_or_lock
 from dccwire.conformance import service_rules as r
 from dccwire.conformance.rules import FAILED, PASSED, Outcome, Rule, Verdict
 from dccwire.conformance.service_groups import (
@@ -43,7 +44,7 @@ UNOPENED = (
     "with no write of the page register before, which opens the sequence, as far as is recorded: "
     "record it from its begin, which may lie before a power cycle"
 )
-SILENT = "where the text is silent: behind an address query or a decoder lock"
+SILENT = "where the text is silent: of, and behind, address queries and decoder locks"
 DIVIDED = "that divide the resets before a step, or come before them"
 FREE = "that come before the recovery ends, if the decoder has not answered (record the current)"
 
@@ -183,6 +184,8 @@ def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
     before = group.before
     if group.earlier is None and not group.cut:
         lost = Outcome(Verdict.UNDECIDED, note=LOST) if before.missed else FAILED
+        if is_query_or_lock(group.data):
+            lost = Outcome(Verdict.UNDECIDED, note=SILENT)
         yield r.LEAD, PASSED if before.count else lost, group.begin
     if group.kind is Kind.OTHER:
         return

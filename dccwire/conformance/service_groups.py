@@ -304,7 +304,9 @@ class Groups:
         data, (kind, target) = heard.sent.data, kind_and_target(heard.sent.data)
         group, held, bare = self._group, self._intruder, not self._resets.count
         like = group is not None and bare and (group.kind, group.target) == (kind, target)
-        unsure = heard.sent.mode is None and not self._meant
+        begins = group is None and self._resets.cut and bare  # the recording, perhaps within
+        begins &= heard.ones < COUNTS.preamble
+        unsure = heard.sent.mode is None and (begins or not self._meant)
         doubt = UNKNOWN_MODE if unsure else ""
         (silenced, end), self._silenced = self._silenced, (b"", 0)
         if self._ended is None and bare and silenced == data:

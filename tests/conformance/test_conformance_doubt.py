@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from conformance_helpers import edges_of, lengths_of, result
 
 from dccwire import LongAddress, ShortAddress
 from dccwire.conformance import Expectation, Locomotive, Report, Session, Verdict, check
+from dccwire.conformance.session import Access
 from dccwire.errors import ErrorByteError
 from dccwire.pytest_plugin import assert_sent
 
@@ -134,3 +136,58 @@ def test_a_recording_that_begins_without_a_level_is_not_known_there(tmp_path: Pa
     report = check(path, session=session)
     assert [one.verdict for one in report.expectations] == [UNDECIDED, UNDECIDED]
     assert result(report, 86).verdict is UNDECIDED
+
+
+@pytest.mark.parametrize("lost", [True, False])
+def test_rule_74_a_page_that_could_not_be_read_may_be_written_anew(lost: bool) -> None:
+    """Behind a power cycle, by packets whose error bytes read wrong."""
+    page, data = whole("7D 05"), whole("71 07")
+    wrong = f"{whole('7D 09')[:5]} 00"
+    first = [*[IDLE] * 20, *[RESET] * 3, *[page] * 5, *[RESET] * 9, *[data] * 5, *[RESET] * 6]
+    again = [
+        *[IDLE] * 20,
+        *[RESET] * 3,
+        *[wrong] * 5 * lost,
+        *[RESET] * 9,
+        *[data] * 5,
+        *[IDLE] * 3,
+    ]
+    one = edges_of(lengths_of(*first, preamble=20))
+    off, on = int(one[-1]), int(one[-1]) + 250_000_000
+    two = edges_of(lengths_of(*again, preamble=20), off + 300_000_000)
+    session = Session(programming_track=True, access=Access.PAGED, power_on_ns=(0, on))
+    report = check([np.concatenate([one, two])], session=session, resolution_ns=1000)
+    assert result(report, 74).verdict is (UNDECIDED if lost else FAIL)
+
+
+@pytest.mark.parametrize(("rule", "first"), [(49, True), (51, True), (49, False), (51, False)])
+def test_a_locomotive_at_112_may_run_where_the_recording_begins(rule: int, first: bool) -> None:
+    """On a programming track, with short preambles: nothing leads to service mode (S-9.2.3 §C)."""
+    packets = [*[IDLE] * (0 if first else 20), *[whole("70 60"), IDLE] * 10]
+    report = of(*packets, session=Session(programming_track=True))
+    assert result(report, rule).verdict is not FAIL
+
+
+@pytest.mark.parametrize(
+    ("rule", "packet"),
+    [
+        (30, "03 D8 20 10"),
+        (30, "03 F4 08 01 10"),
+        (31, "03 D9 01 13 85"),
+        (30, "03 DC 01 04"),
+        (88, "00 D8 20 00"),
+    ],
+)
+def test_what_stands_behind_a_later_form_fails_nothing(rule: int, packet: str) -> None:
+    """Where such a form ends is known from memory alone."""
+    found = result(of(*[IDLE] * 3, whole(packet), *[IDLE] * 3), rule)
+    assert found.verdict is UNDECIDED
+    assert "defined later (from memory)" in found.note
+
+
+def test_a_decoder_lock_needs_no_reset_that_a_text_asks_for() -> None:
+    """Rule 51: Appendix B is silent."""
+    lock = whole("00 F9 03")
+    session = Session(programming_track=True)
+    report = of(*[IDLE] * 20, *[lock] * 5, *[IDLE] * 5, session=session, preamble=20)
+    assert result(report, 51).verdict is not FAIL

@@ -72,7 +72,7 @@ def test_how_many_are_expected(least: int, most: int | None, verdict: Verdict) -
 
 
 @pytest.mark.parametrize(
-    ("begin", "end", "count"), [(0, 0, 1), (1, 5, 0), (0, -1, 0), (-1_000_000, 10**9, 1)]
+    ("begin", "end", "count"), [(-1, 1, 1), (1, 5, 0), (0, -1, 0), (-1_000_000, 10**9, 1)]
 )
 def test_packets_count_from_one_time_to_another(begin: int, end: int, count: int) -> None:
     """By their packet start bits, both times included."""
@@ -83,6 +83,22 @@ def test_packets_count_from_one_time_to_another(begin: int, end: int, count: int
     (one,) = found(lengths_of(PLAIN, LIGHT, PLAIN), asked)
     assert (one.count, one.verdict) == (count, PASS if count else FAIL)
     assert ("outside of these times" in one.nearest) is not count
+
+
+@pytest.mark.parametrize("by", [-999, 0, 999])
+def test_a_packet_as_near_to_a_time_as_the_recording_is_exact_may_be_outside(by: int) -> None:
+    """A reading is off by less than the resolution, 1 us here (M1)."""
+    start = sum(lengths_of(PLAIN)) + 14 * 116_000
+    inside = Expectation(THREE, "FL=on", from_ns=start + by)
+    none = Expectation(THREE, "FL=on", at_least=0, at_most=0, until_ns=start + by)
+    session = Session(expectations=(inside, none))
+    edges = edges_of(lengths_of(PLAIN, LIGHT, PLAIN))
+    report = check([edges], session=session, resolution_ns=1000)
+    assert [one.verdict for one in report.expectations] == [UNDECIDED, UNDECIDED]
+    assert "as near to these times as" in report.expectations[0].note
+    session = Session(expectations=(Expectation(THREE, "FL=on", from_ns=start - 1000),))
+    report = check([edges], session=session, resolution_ns=1000)
+    assert report.expectations[0].verdict is PASS
 
 
 def test_the_packet_that_came_nearest_is_told_with_the_bits_that_differ() -> None:
