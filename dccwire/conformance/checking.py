@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import TypeAlias
 
 import numpy as np
@@ -169,10 +170,15 @@ def _closed(judge: Judge, chunks: Iterable[Chunk], end_ns: int | None) -> Judge:
     """The judge at the end; what the probe may have done is judged again without (M7)."""
     judge.close(None if judge.stopped else end_ns)
     for again in judge.without_probe():
-        again.run(chunks, None)
-        again.close(end_ns)
+        as_far = partial(_is_as_far, again, judge.last) if judge.stopped else None
+        again.run(chunks, as_far)
+        again.close(None if judge.stopped else end_ns)
         judge.doubt_probe(again)
     return judge
+
+
+def _is_as_far(judge: Judge, time: int) -> bool:
+    return judge.last >= time
 
 
 def _times(edges: object) -> Times:

@@ -168,6 +168,10 @@ class FramingRules:
                 tally.lacks = f"the recording lacks {tally.rule.needs}: record it to decide"
         return self._tallies()
 
+    def on_times(self) -> list[LimitMeasure]:
+        """The measure of how long the signal goes on behind a packet."""
+        return [self._after_end]
+
     def _tallies(self) -> tuple[Tally, ...]:
         return self._gaps, self._preamble, self._framing, self._after_end
 

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from copy import copy
 from dataclasses import dataclass, fields, is_dataclass, replace
 from itertools import groupby
+from math import ceil
 from operator import itemgetter
 from typing import Any, cast
 
@@ -18,11 +19,11 @@ import numpy as np
 
 from dccwire.conformance.framing import FramingRules
 from dccwire.conformance.histogram import Histogram
-from dccwire.conformance.measures import Tally
+from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.places import Places
 from dccwire.conformance.session import Session
-from dccwire.conformance.timing import TimingRules
+from dccwire.conformance.timing import TimingRules, doubt
 from dccwire.errors import FieldError
 from dccwire.receiver.columns import ColumnReceiver, Columns, PacketColumns
 from dccwire.recordings import Chunk
@@ -109,14 +110,18 @@ class Judge:
         self.receiver = ColumnReceiver(resolution_ns=error)
         self.places = Places(error)
         self.timing = TimingRules(error, terms.probe_ns)
-        self.rules = cast(PacketRules, Tape()) if tape else PacketRules(error, terms.session)
-        self.framing = FramingRules(error, self.rules)
+        # What a probe may have done is taken off half-bits; times from packet to packet are known
+        # as much less.
+        wide = error + ceil(abs(terms.probe_ns))
+        self.rules = cast(PacketRules, Tape()) if tape else PacketRules(wide, terms.session)
+        self.framing = FramingRules(wide, self.rules)
         self.histogram = Histogram()
         self.edges, self.merged = 0, 0
         self.first: int | None = None
         self.last = 0
         self.first_pulse: int | None = None
-        self._levels_known = True
+        # Whether it is known which polarity comes next, and whether no edge has come behind a gap.
+        self._levels_known, self._bare = True, True
         # What is judged when it is known what comes next: whether silence, or distortion.
         self._held: Columns | None = None
 
@@ -135,12 +140,16 @@ class Judge:
             self.first = int(chunk.edges[0]) if self.first is None else self.first
             self.last = int(chunk.edges[-1])
             self._take(self.receiver.feed(chunk.edges))
+            self._bare = False
         if chunk.gap is not None:
-            self._levels_known = False  # which polarity comes next, nobody knows
             if not chunk.lost:
                 self.framing.undefined.add(chunk.gap[0])
             self._take(self.receiver.gap(*chunk.gap))
             self._judge(None, undefined=True)
+            # The half-bit that the gap cut has one polarity, and the next edge begins the other.
+            self.timing.polarity ^= bool(chunk.turned) ^ (not self._bare)
+            self._levels_known &= chunk.turned is not None
+            self._bare = True
 
     def close(self, end_ns: int | None) -> None:
         """The recording ends."""
@@ -161,12 +170,23 @@ class Judge:
 
     def without_probe(self) -> list[Judge]:
         """Judges to judge again without what the probe may have done."""
-        probes = self.timing.probes() if self._levels_known and not self.stopped else ()
+        self.timing.doubt_untold(levels_known=self._levels_known)
+        probes = self.timing.probes() if self._levels_known else ()
+        clear_of = [self.timing.clear_of, *(one.clear_of for one in self._between_packets())]
+        if all(clear(shift) for clear in clear_of for shift, _ in probes):
+            return []  # most of the time: to judge again takes as long as to judge
         return [Judge(self.terms.without_probe(*one)) for one in probes]
 
     def doubt_probe(self, again: Judge) -> None:
         """Leave open what hangs on what the probe may have done, as judged `again` without."""
-        self.timing.doubt_probe(again.terms.probe_ns, again.timing)
+        shift = again.terms.probe_ns
+        self.timing.doubt_probe(shift, again.timing)
+        for mine, other in zip(self._between_packets(), again._between_packets(), strict=True):
+            doubt(mine, other, shift)
+
+    def _between_packets(self) -> list[LimitMeasure]:
+        """The measures of times from packet to packet, and behind one."""
+        return [*self.framing.on_times(), *self.rules.on_times()]
 
     def tallies(self) -> list[Tally]:
         """What was found, rule by rule."""
@@ -188,6 +208,7 @@ class Judge:
             for name in mine.OPEN:
                 setattr(its, name, getattr(mine, name))
         made.receiver, made._held, made.last = self.receiver, self._held, self.last
+        made._bare = self._bare
         made.merged = -self.receiver.merged
         return made
 
@@ -204,7 +225,7 @@ class Judge:
         self.merged += self.receiver.merged + later.merged
         self.receiver, self._held = later.receiver, later._held
         self.edges += later.edges
-        self.last = later.last
+        self.last, self._bare = later.last, later._bare
         if self.first_pulse is None:
             self.first_pulse = later.first_pulse
         self._levels_known &= later._levels_known

@@ -199,6 +199,14 @@ class LimitMeasure(Tally):
         if len(failed):
             self.fail(time_of(failed[:FIRST_TIMES]).tolist(), len(failed))
 
+    def clear_of(self, shift: float) -> bool:
+        """Whether all passes, and would if each edge were off by so much more."""
+        if self.lowest is None or self.highest is None:
+            return True
+        limit, margin = self.rule.limit, self.error + self._edges * shift
+        inside = self.lowest - margin >= limit.least and self.highest + margin <= limit.most
+        return inside and not self.failed + self.undecided
+
     def all_below(self, readings: Readings, mask: NDArray[np.bool_]) -> bool:
         """Take those readings of the mask, if all of them pass a limit that has no lower end.
 

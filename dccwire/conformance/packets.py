@@ -33,7 +33,7 @@ from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.expecting import Expecting
 from dccwire.conformance.extended import LENGTH, judge_length
 from dccwire.conformance.history import Heard, Watch, hides
-from dccwire.conformance.measures import FIRST_TIMES, Tally
+from dccwire.conformance.measures import FIRST_TIMES, LimitMeasure, Tally
 from dccwire.conformance.pace import MISSED, SILENT, TO_ALL, UNHEARD, PaceRules, whole_address
 from dccwire.conformance.rules import RULES, Outcome, Sent, Verdict
 from dccwire.conformance.session import Session
@@ -212,6 +212,11 @@ class PacketRules:
         for one in self._watches:
             yield from one.tallies()
         yield from lacking.tallies()
+
+    def on_times(self) -> list[LimitMeasure]:
+        """The measures of times from packet to packet."""
+        found = [*self._pace.tallies(), *(one for each in self._watches for one in each.tallies())]
+        return [one for one in found if isinstance(one, LimitMeasure)]
 
     def _in_session(self, heard: Mode | None) -> Mode | None:
         """The mode of what can be of service mode: where none is meant, nothing is of it.

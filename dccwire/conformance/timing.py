@@ -54,12 +54,12 @@ _ABOUT_NS = (39_000, 77_000), (77_000, _UNSTRETCHED_NS + 1)
 for one (S-9.1 §A), which is midway between both; that they tell of a probe is common practice, no
 source."""
 
-_PROBE_NS = 200
-"""Less of a shift by polarity is not looked at, and so far those of ones and zeros may differ
-(common practice, no source)."""
+_PROBE_NS = 20
+"""Less of a shift by polarity is not looked at (common practice, no source)."""
 
-_PROBE_SHARE = 0.1
-"""Or by so much of it (common practice, no source)."""
+_APART_NS, _APART_SHARE = 200, 0.1
+"""So far, or by so much of it, the shifts of ones and zeros may differ and be one probe's (common
+practice, no source)."""
 
 NOISE = "single ones may be noise where the probe is (E5)"
 
@@ -216,25 +216,54 @@ class TimingRules:
         one, zero = ((means[:, 0] - means[:, 1]) / 2).tolist()
         apart, period = abs(one - zero), self.ones.error
         least = max(_PROBE_NS, period / 2)
+        # How far a mean may be off, if halves differ as they come (M6): thrice what is usual.
+        one_error, zero_error = 3 * ((squares - means**2) / counts).max(axis=1) ** 0.5
+        known = ceil(one_error + zero_error)
         # Without a probe halves of one length read alike in step, or by one period apart.
-        if apart <= max(_PROBE_NS, _PROBE_SHARE * abs(one), period) and abs(one) > least:
-            return ((one, ceil(apart) if apart > _PROBE_NS else 0),)
-        if zero**2 <= max(least**2, (squares[1] - means[1] ** 2).max()):
+        shifted = abs(one) > max(least, one_error)
+        if apart <= max(_APART_NS, _APART_SHARE * abs(one), period) and shifted:
+            return ((one, ceil(apart) + known),)
+        # Where ones show nothing, zeros that are stretched one by one show it all by themselves.
+        spread = float((squares[1] - means[1] ** 2).max()) ** 0.5
+        if abs(zero) <= max(least, zero_error if shifted else spread):
             return ()
-        return ((zero, period), (one, period))
+        return ((zero, period + known), (one, period + known))
+
+    def clear_of(self, shift: float) -> bool:
+        """Whether nothing would be told otherwise if halves were so much longer, or shorter."""
+        halves = self.ones, self.differences, self.zeros
+        return all(one.clear_of(abs(shift)) for one in halves) and not (
+            self.neither.failed or self.neither.undecided
+        )
 
     def doubt_probe(self, shift: float, without: TimingRules) -> None:
         """Leave open what is told otherwise `without` what the probe may have done."""
         for mine, other in zip(self._tallies(), without._tallies(), strict=True):
-            doubtful = mine.failed if not other.failed else 0 if mine.failed else other.failed
-            if not mine.failed and not mine.undecided:
-                doubtful += other.undecided
-            if doubtful:
-                mine.undecided, mine.failed, mine.first_times = mine.undecided + doubtful, 0, []
-                mine.nearest = None
-                mine.remarks.append(
-                    f"halves of one polarity last {abs(shift) / 1e3:.2f} us too long, those of the "
-                    "other too short: the station, or the probe; reverse the probe to decide (M7)"
+            doubt(mine, other, shift)
+
+    def doubt_untold(self, *, levels_known: bool) -> None:
+        """Leave open what a probe may have done, where zeros do not tell whether it did (M7).
+
+        They do not where those of one polarity are all stretched, nor where the levels of some
+        stretches are not known.
+        """
+        counts, sums, _ = self._polarity_sums[0].T
+        shift, least = 0.0, max(_PROBE_NS, self.ones.error / 2)
+        if not levels_known:
+            shift = (self.differences.highest or 0) / 2
+            least = max(least, self.differences.error)
+        elif counts.all() and not self._polarity_sums[1, :, 0].all():
+            shift = abs(float(np.subtract(*(sums / counts)))) / 2
+        if shift <= least:
+            return
+        for tally in (self.ones, self.differences, self.zeros):
+            near = tally is self.zeros and not tally.failed and tally.clear_of(2 * shift)
+            if tally.measured and not near:
+                tally.undecided, tally.failed, tally.first_times = tally.measured, 0, []
+                tally.nearest = None
+                tally.remarks.append(
+                    f"halves differ by {2 * shift / 1e3:.2f} us, and no zeros tell whether that is "
+                    "the station or the probe; reverse the probe to decide (M7)"
                 )
 
     def doubt_kinds(self) -> None:
@@ -378,6 +407,20 @@ class TimingRules:
         counts, sums, _ = self._polarity_sums[0].T
         by_polarity = abs(float(np.subtract(*(sums / counts)))) if counts.all() else 0
         tell_differences(ones, self.differences, by_polarity)
+
+
+def doubt(mine: Tally, other: Tally, shift: float) -> None:
+    """Leave a rule open that is told otherwise by another tally, which knows of a probe."""
+    doubtful = mine.failed if not other.failed else 0 if mine.failed else other.failed
+    if not mine.failed and not mine.undecided:
+        doubtful += other.undecided
+    if doubtful:
+        mine.undecided, mine.failed, mine.first_times = mine.undecided + doubtful, 0, []
+        mine.nearest = None
+        mine.remarks.append(
+            f"halves of one polarity last {abs(shift) / 1e3:.2f} us too long, those of the "
+            "other too short: the station, or the probe; reverse the probe to decide (M7)"
+        )
 
 
 def _take(

@@ -52,6 +52,7 @@ class Chunk:
     edges: Ints  # ns after the recording's first time mark, non-decreasing
     gap: tuple[int, int] | None = None  # its start and end, ns
     lost: bool = False  # whether it is not the signal that is missing there, but edges of it
+    turned: bool | None = None  # whether the level behind the gap is not that before it, if known
 
 
 class Block(NamedTuple):
@@ -126,7 +127,7 @@ class _Edges:
         if not last:
             return
         if self.gap_start is not None and self.mark is not None and self.mark > self.gap_start:
-            yield Chunk(np.empty(0, np.int64), (self.gap_start, self.mark))
+            yield Chunk(np.empty(0, np.int64), (self.gap_start, self.mark), turned=False)
         if self.lost:
             rows = f"{counted(len(self.lost), 'row')}, the first at {self.lost[0] / 1e6:.3f} ms"
             told = "with the level of the row before: an edge between is missing, or the row wrong"
@@ -157,7 +158,7 @@ class _Edges:
         edges: list[int] = []
         for time, level in zip(times, levels, strict=True):
             if self.repeated is not None:
-                yield Chunk(np.array(edges, np.int64), self.repeated, lost=True)
+                yield Chunk(np.array(edges, np.int64), self.repeated, lost=True, turned=False)
                 self.lost.append(self.repeated[1])
                 edges, self.repeated = [], None
             if level == UNDEFINED:
@@ -166,7 +167,8 @@ class _Edges:
                 continue
             start, self.gap_start = self.gap_start, None
             if start is not None and start < time:
-                yield Chunk(np.array(edges, np.int64), (start, time))
+                turned = self.level is not None and level != self.level
+                yield Chunk(np.array(edges, np.int64), (start, time), turned=turned)
                 edges = []
             elif self.level is not None and level != self.level:
                 edges.append(time)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 
@@ -172,7 +173,7 @@ def eventful() -> list[Chunk]:
         )
         start = int(edges[-1]) + 10_000 * part
         at = start + 300_000
-        chunks.append(Chunk(edges, (start, at)))
+        chunks.append(Chunk(edges, (start, at), turned=False))
     return chunks
 
 
@@ -185,7 +186,7 @@ def test_chunks_change_nothing(eventful: list[Chunk], data: st.DataObject) -> No
     for chunk in eventful:
         cuts = data.draw(st.lists(st.integers(0, len(chunk.edges)), max_size=12))
         *most, last = np.split(chunk.edges, sorted(cuts))
-        pieces += [*map(Chunk, most), Chunk(last, chunk.gap)]
+        pieces += [*map(Chunk, most), replace(chunk, edges=last)]
     found = check(pieces)
     assert list(found.to_dicts()) == list(whole.to_dicts())
     assert found.text() == whole.text()
@@ -199,7 +200,7 @@ def test_edge_by_edge_changes_nothing(eventful: list[Chunk]) -> None:
         for chunk in eventful
         for piece in (
             *map(Chunk, np.split(chunk.edges, len(chunk.edges))),
-            Chunk(np.empty(0, np.int64), chunk.gap),
+            replace(chunk, edges=np.empty(0, np.int64)),
         )
     ]
     assert list(check(pieces).to_dicts()) == list(whole.to_dicts())
@@ -209,7 +210,10 @@ def test_edge_by_edge_changes_nothing(eventful: list[Chunk]) -> None:
 @pytest.mark.parametrize("shift", [1, 10**9 + 1, 10**18])
 def test_a_shift_in_time_moves_times_alone(eventful: list[Chunk], shift: int) -> None:
     """No float rounds a time away, not even after 30 years."""
-    moved = [Chunk(one.edges + shift, (one.gap[0] + shift, one.gap[1] + shift)) for one in eventful]
+    moved = [
+        Chunk(one.edges + shift, (one.gap[0] + shift, one.gap[1] + shift), turned=False)
+        for one in eventful
+    ]
     for before, after in zip(check(eventful).results, check(moved).results, strict=True):
         later = tuple(time + shift for time in before.first_times_ns)
         assert after.first_times_ns == later

@@ -120,11 +120,15 @@ def test_a_file_is_looked_at_again_without_the_shift(tmp_path: Path) -> None:
 
 
 def test_across_a_stretch_without_a_level_polarity_is_not_known() -> None:
-    """Then nothing is said of the probe."""
+    """Unless the recording tells: what differs by half may be the probe's, and is left open."""
     edges = edges_of(seen(1800))
     gap = int(edges[-1]) + 40_000
-    chunks = [Chunk(edges, (gap, gap + 10**6)), Chunk(edges + gap + 10**6)]
-    assert result(check_signal(chunks, resolution_ns=100), 2).verdict is FAIL
+    for turned in (None, False, True):
+        later = Chunk(edges[turned is False :] + gap + 10**6)
+        chunks = [Chunk(edges, (gap, gap + 10**6), turned=turned), later]
+        found = result(check_signal(chunks, resolution_ns=100), 2)
+        assert found.verdict is UNDECIDED
+        assert "reverse the probe to decide (M7)" in found.note
 
 
 def test_it_is_the_same_wherever_the_edges_are_cut() -> None:
