@@ -7,6 +7,7 @@ from itertools import groupby
 
 from dccwire.cli.printing import say
 from dccwire.cli.words import Commands, add_command, text_of
+from dccwire.errors import Reason, RecordingError
 from dccwire.wording import wrapped
 
 CAUTION = (
@@ -22,7 +23,7 @@ a wish a line, behind the milliseconds at which it comes:
   500  write long 1205 cv=3 value=12     800  stop long 1205, or stop alone
   600  couple short 9 long 1205 short 3  700  uncouple short 9
   950  remove long 1205                  1000 end
-without an end packets go on until nothing waits
+nothing stands behind the end; without one packets go on until nothing waits
 """
 
 
@@ -41,7 +42,11 @@ def add_commands(commands: Commands) -> None:
 def _drive(given: argparse.Namespace) -> int:
     from dccwire.station import perform
 
-    packets = list(perform(text_of(given.script).splitlines(), new=not given.running))
+    lines = text_of(given.script).splitlines()
+    packets = list(perform(lines, new=not given.running, name=given.script))
+    if not packets:
+        hint = "a wish a line, as 'dccwire drive --help' lists them"
+        raise RecordingError(Reason.FILE, given.script, "has nothing to send", "", hint)
     for line in wrapped(CAUTION, 78):
         say(f"# {line}")
     for text, same in groupby(map(str, packets)):

@@ -12,15 +12,17 @@ MS is milliseconds since the first packet's preamble began. WISH is one of
     couple ADDRESS ADDRESS ...          uncouple ADDRESS
     end
 
-with addresses as in a packet's text, `short 3` or `long 3000`; `couple` names the consist's address
-first, and the packets go on until `end`, or without it until nothing waits. Room: text to calls of
-a station, whose clock it keeps.
+with addresses as in a packet's text, `short 3` or `long 3000`; blanks or commas stand between
+functions, `couple` names the consist's address first, and the packets go on until `end`, which is
+the last wish, or without it until nothing waits. Room: text to calls of a station, whose clock it
+keeps.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from typing import Any, NamedTuple, TypeAlias
 
 from dccwire.address import Address
@@ -56,43 +58,54 @@ _FORMS = {
 }
 """The wishes that are calls of the same names."""
 
+_MAY_LACK = ("forward",)
+"""Names that need not stand there, in brackets where a form is told."""
+
 _WISHES = (*_FORMS, "on", "off", "operate", "end")
 
 
-def perform(lines: Iterable[str], *, new: bool = True) -> Iterator[Packet]:
+def perform(
+    lines: Iterable[str], *, new: bool = True, name: str = "the script"
+) -> Iterator[Packet]:
     """The packets of a station that is told what the lines say, at nominal timing.
 
     Raises:
-        TextError: a line cannot be read, or its time is before the one above; `position` is within
-            the line, and a note has the line's number.
+        TextError: a line cannot be read, its time is before the one above, or it stands behind the
+            end; `position` is within the line, and a note has the line's number, and `name`.
         FieldError: a value outside its bounds, or a locomotive that was not added.
 
     >>> script = ["0 add short 3 steps=28", "0 drive short 3 step=6 forward=yes", "10 end"]
     >>> [str(packet) for packet in perform(script, new=False)]
     ['short 3: SpeedAndDirection forward=yes c=1 speed=4', 'idle: Idle']
     """
-    station, now_ns, before_ns = Station(new=new), 0, 0
+    station, now_ns, before_ns, ended = Station(new=new), 0, 0, False
     for number, line in enumerate(lines, 1):
         if not line.strip() or line.lstrip().startswith("#"):
             continue
-        try:
+        with _placed(f"line {number} of {name}"):
+            if ended:
+                problem, hint = "behind the end, where nothing is sent", "the end is the last wish"
+                raise TextError(Reason.TEXT, line, 0, problem, hint)
             at_ns, tell = _wish(line, before_ns)
-        except CallError as error:
-            error.add_note(f"line {number} of the script")
-            raise
         before_ns = at_ns
         while now_ns < at_ns:
             yield (packet := station.next())
             now_ns += packet.duration_ns(SENT_PREAMBLE)
-        if tell is None:
-            return
-        try:
-            tell(station)
-        except CallError as error:
-            error.add_note(f"line {number} of the script")
-            raise
-    while station.waiting:
+        ended = tell is None
+        if tell is not None:
+            with _placed(f"line {number} of {name}"):
+                tell(station)
+    while station.waiting and not ended:
         yield station.next()
+
+
+@contextmanager
+def _placed(where: str) -> Iterator[None]:
+    try:
+        yield
+    except CallError as error:
+        error.add_note(where)
+        raise
 
 
 def _wish(line: str, before_ns: int) -> tuple[int, Tell | None]:
@@ -123,9 +136,10 @@ def _tell(word: str, rest: str) -> Tell | None:
     addresses, words = _addresses(rest)
     if word in ("on", "off"):
         _count(rest, len(addresses), _Form(1, 1))
-        if not words:
+        functions = [name for one in words for name in re.findall("[^,]+", one[0])]
+        if not functions:
             raise TextError(Reason.TEXT, rest, len(rest), "no function", "as in 'on short 3 FL F1'")
-        return _switch(addresses[0], [one[0] for one in words], on=word == "on")
+        return _switch(addresses[0], functions, on=word == "on")
     form = _FORMS.get(word, _Form(0, 0))
     _count(rest, len(addresses), form)
     named = _named(rest, words, form.names)
@@ -158,11 +172,12 @@ def _count(rest: str, count: int, form: _Form) -> None:
 def _named(rest: str, words: list[re.Match[str]], names: tuple[str, ...]) -> dict[str, Any]:
     """Words such as `step=40`: all of these names, and no others."""
     found = dict(word[0].partition("=")[::2] for word in words)
-    needed = [name for name in names if name != "forward"]  # which it is, if nothing is said
+    needed = [name for name in names if name not in _MAY_LACK]
     if not {*needed} <= found.keys() <= {*names} or len(words) != len(found):
         place = words[0].start() if words else len(rest)
         given = repr(rest[place:]) if words else "nothing"
-        expected = " ".join(f"{name}=..." for name in names) or "nothing more"
+        told = (f"[{name}=...]" if name in _MAY_LACK else f"{name}=..." for name in names)
+        expected = " ".join(told) or "nothing more"
         hint = "each once, without blanks around =" if names else "one wish a line"
         problem = f"{given} where {expected} is expected"
         raise TextError(Reason.TEXT, rest, place, problem, hint)

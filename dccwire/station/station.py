@@ -132,8 +132,18 @@ class Station:
             shared.kin[unit] = unit.kin[shared] = None
 
     def uncouple(self, consist: ShortAddress) -> None:
-        """Say that no unit obeys this address any more; as a unit's own it stays where it is."""
+        """Say that no unit obeys this address any more; as a unit's own it stays where it is.
+
+        Raises:
+            FieldError: no unit was coupled to it.
+        """
         shared = self._hearer(consist)
+        if not shared.is_consist:
+            coupled = [
+                address_text(one.address) for one in self._hearers.values() if one.is_consist
+            ]
+            hint = f"coupled: {', '.join(coupled) or 'none'}"
+            raise FieldError("consist", "one that was coupled", address_text(consist), hint)
         shared.is_consist = False
         for unit in self._units.pop(shared, {}):
             if shared not in self._units.get(unit, {}):

@@ -123,8 +123,9 @@ class Run:
                 self.coupled = True
                 station.couple(CONSIST, *UNITS)
             case "uncouple", ():
+                if self.coupled:
+                    station.uncouple(CONSIST)
                 self.coupled = False
-                station.uncouple(CONSIST)
 
     def tell_all(self, wishes: Iterable[Wish]) -> Run:
         """Tell them in turn."""

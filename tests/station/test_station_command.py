@@ -86,17 +86,27 @@ def test_what_it_prints_can_be_composed_and_checked(run, script, tmp_path) -> No
         ("0 fly\n", "position 2: 'fly' is no wish"),
         ("0 add short 3 steps=28\n5 drive short 3 step=29 forward=yes\n", "step: 0 to 28 expected"),
         ("0 add short 3 steps=many\n", "steps: an integer expected, 'many' given"),
+        ("0 end\n20 stop\n", "position 0: behind the end, where nothing is sent"),
     ],
 )
 def test_a_script_that_cannot_be_used_ends_with_2(run, tmp_path, text, told) -> None:
-    """One line on standard error: what is wrong, and the number of the line; no packets."""
+    """One line on standard error: what is wrong, the number of the line, the file; no packets."""
     path = tmp_path / "shed.txt"
     path.write_text(text)
     status, out, err = run("drive", str(path))
     assert (status, out) == (2, "")
     assert err.count("\n") == 1
     assert told in err
-    assert err.endswith(f"line {text.count(chr(10))} of the script\n")
+    assert err.endswith(f"line {text.count(chr(10))} of {path}\n")
+
+
+@pytest.mark.parametrize("text", ["", "# later\n", "0 end\n"])
+def test_a_script_without_a_packet_ends_with_2(run, tmp_path, text) -> None:
+    """And says where the wishes are listed."""
+    path = tmp_path / "shed.txt"
+    path.write_text(text)
+    told = f"dccwire: {path}: has nothing to send; a wish a line, as 'dccwire drive --help'"
+    assert run("drive", str(path)) == (2, "", f"{told} lists them\n")
 
 
 def test_a_file_that_is_none_ends_with_2(run, tmp_path) -> None:

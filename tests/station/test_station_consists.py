@@ -105,6 +105,21 @@ def test_a_unit_runs_in_one_consist() -> None:
     station.couple(ten, UNITS[3], UNITS[2])
 
 
+def test_a_consist_that_nobody_was_coupled_to_is_not_uncoupled() -> None:
+    """Nor is a unit's own address, or what was uncoupled; those that are coupled are told."""
+    station, nine = Station(new=False), ShortAddress(9)
+    told = {"field": "consist", "bound": "one that was coupled"}
+    with refused(FieldError, **told, value="short 9", hint="coupled: none"):
+        station.uncouple(nine)
+    station.couple(nine, UNITS[1])
+    station.couple(ShortAddress(10), UNITS[2])
+    with refused(FieldError, **told, value="short 22", hint="coupled: short 9, short 10"):
+        station.uncouple(ShortAddress(22))
+    station.uncouple(nine)
+    with refused(FieldError, **told, value="short 9", hint="coupled: short 10"):
+        station.uncouple(nine)
+
+
 def test_a_consist_that_ends_leaves_its_address_as_a_unit_s_own() -> None:
     """Where a unit whose own address was a consist's runs in another one, it still does."""
     station = Station(new=False)

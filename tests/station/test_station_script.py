@@ -19,7 +19,12 @@ from refusals import refused
 
 ENGINE, OTHER, CONSIST = LongAddress(1205), ShortAddress(3), ShortAddress(9)
 SWITCH = Packet(AccessoryAddress(31), BasicAccessory(active=True, pair=0, output=1))
-PREPARED = ["0 add long 1205 steps=128", "0 add short 3 steps=28"]
+CREW, UNIT = ShortAddress(8), ShortAddress(4)
+PREPARED = [
+    "0 add long 1205 steps=128",
+    "0 add short 3 steps=28",
+    "0 couple short 8 short 4",
+]
 
 
 def prepared() -> Station:
@@ -27,6 +32,7 @@ def prepared() -> Station:
     station = Station(new=False)
     station.add(ENGINE, steps=128)
     station.add(OTHER, steps=28)
+    station.couple(CREW, UNIT)
     return station
 
 
@@ -38,13 +44,14 @@ WISHES: dict[str, Callable[[Station], object]] = {
     "stop": lambda one: one.stop(),
     "stop short 3": lambda one: one.stop(OTHER),
     "on long 1205 FL F2 F28": lambda one: [one.switch(ENGINE, f) for f in ("FL", "F2", "F28")],
+    "on long 1205 FL,F2, F28": lambda one: [one.switch(ENGINE, f) for f in ("FL", "F2", "F28")],
     "off long 1205 F0": lambda one: one.switch(ENGINE, "F0", on=False),
     "write short 3 cv=1024 value=255": lambda one: one.write(OTHER, cv=1024, value=255),
     "operate accessory 31: BasicAccessory active=yes pair=0 output=1": lambda one: one.operate(
         SWITCH
     ),
     "couple short 9 long 1205 short 3": lambda one: one.couple(CONSIST, ENGINE, OTHER),
-    "uncouple short 9": lambda one: one.uncouple(CONSIST),
+    "uncouple short 8": lambda one: one.uncouple(CREW),
 }
 
 
@@ -64,11 +71,20 @@ def test_a_wish_is_the_call_of_its_name(wish: str) -> None:
 
 
 def test_packets_go_on_until_the_end() -> None:
-    """What is sent when the end comes is the last; lines behind the end are not read."""
-    idles = [str(one) for one in perform(["11.592 end", "what comes then"], new=False)]
+    """What is sent when the end comes is the last."""
+    idles = [str(one) for one in perform(["11.592 end", "", " # nothing more"], new=False)]
     assert idles == ["idle: Idle"] * 2  # of 5.796 ms: 31 ones and 11 zeros each
     assert len([*perform(["11.592001 end"], new=False)]) == 3
     assert [*perform(["0 end"])] == []
+
+
+@pytest.mark.parametrize("line", ["20 stop", "5 end", "what comes then", "\0"])
+def test_what_stands_behind_the_end_is_refused(line: str) -> None:
+    """It would not be sent, and it may be a stop."""
+    with refused(TextError, Reason.TEXT, text=line, position=0) as caught:
+        [*perform(["10 end", "", line], name="shed.txt")]
+    assert caught.value.problem == "behind the end, where nothing is sent"
+    assert caught.value.__notes__ == ["line 3 of shed.txt"]
 
 
 def test_without_an_end_packets_go_on_until_nothing_waits() -> None:
@@ -115,12 +131,13 @@ BAD_TEXTS: dict[str, tuple[int, str]] = {
     "9 add short 3 steps = 28": (14, "'steps = 28' where steps=... is expected"),
     "9 add short 3  steps=28 steps=28": (15, "'steps=28 steps=28' where"),
     "9 remove short 3 now": (17, "'now' where nothing more is expected"),
-    "9 drive long 1205 1205": (18, "'1205' where step=... forward=... is expected"),
-    "9 drive short 3 forward=yes": (16, "'forward=yes' where step=... forward=... is expected"),
+    "9 drive long 1205 1205": (18, "'1205' where step=... [forward=...] is expected"),
+    "9 drive short 3 forward=yes": (16, "'forward=yes' where step=... [forward=...] is expected"),
     "9 stop short 3 long 5": (7, "0 to 1 address expected, 2 given"),
     "9 stop now": (7, "'now' where nothing more is expected"),
     "9 on FL": (5, "1 address expected, 0 given"),
     "9 on short 3": (12, "no function"),
+    "9 on short 3 , ,": (16, "no function"),
     "9 off short 3 short 4 FL": (6, "1 address expected, 2 given"),
     "9 couple short 9": (9, "2 to 127 addresses expected, 1 given"),
     "9 couple short 9 tram 4": (17, "no address kind 'tram'"),
@@ -163,6 +180,7 @@ BAD_VALUES: dict[str, tuple[type[DccwireError], dict[str, object]]] = {
     "write short 3 cv=0 value=1": (FieldError, {"field": "cv", "value": 0}),
     "write short 3 cv=8 value=256": (FieldError, {"value": 256}),
     "couple long 9 short 3": (FieldError, {"field": "address", "value": "long 9"}),
+    "uncouple short 9": (FieldError, {"field": "consist", "value": "short 9"}),
     "operate short 3: FunctionGroupOne functions=FL": (FieldError, {"field": "packet"}),
     "operate short 3: Idle": (PacketError, {"reason": Reason.COMBINATION}),
 }
@@ -175,4 +193,4 @@ def test_a_value_outside_its_bounds_is_told_with_its_key_and_line(wish: str) -> 
     with pytest.raises(error) as caught:
         [*perform([*PREPARED, f"7 {wish}", "9 end"])]
     assert {name: getattr(caught.value, name) for name in told} == told
-    assert caught.value.__notes__ == ["line 3 of the script"]
+    assert caught.value.__notes__ == [f"line {len(PREPARED) + 1} of the script"]
