@@ -63,8 +63,8 @@ def read_packet(text: str) -> bytes:
     return parse_hex(text)
 
 
-def read_plan(lines: Iterable[str]) -> Iterator[Sending]:
-    """What the lines of a plan say to send; errors carry the number of the line as a note.
+def read_plan(lines: Iterable[str], name: str = "the plan") -> Iterator[Sending]:
+    """What the lines of a plan say to send; errors carry the line's number, and `name`, as a note.
 
     Raises:
         TextError: a line cannot be read; `position` is within the line.
@@ -79,7 +79,7 @@ def read_plan(lines: Iterable[str]) -> Iterator[Sending]:
             try:
                 yield from _sendings(line.rstrip())
             except CallError as error:
-                error.add_note(f"line {number} of the plan")
+                error.add_note(f"line {number} of {name}")
                 raise
 
 

@@ -364,10 +364,10 @@ def test_compose_writes_nothing_of_a_plan_that_cannot_be_read(run, tmp_path) -> 
     status, out, err = run("compose", str(plan), str(path))
     assert (status, out) == (2, "")
     assert "'repeat=x | idle: Idle', position 0: 'x' is no number" in err
-    assert err.endswith("; line 2 of the plan\n")
+    assert err.endswith(f"; line 2 of {plan}\n")
     plan.write_text("preamble=3 | short 300: HardReset\n")
     assert run("compose", str(plan), str(path))[2] == (
-        "dccwire: short address: 1 to 127 expected, 300 given; line 1 of the plan\n"
+        f"dccwire: short address: 1 to 127 expected, 300 given; line 1 of {plan}\n"
     )
     plan.write_text("# nothing\n")
     assert run("compose", str(plan), str(path))[2] == (

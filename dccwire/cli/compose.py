@@ -46,7 +46,7 @@ def _compose(given: argparse.Namespace) -> int:
     write = writers.get(given.file[-4:].lower())
     if write is None:
         raise FieldError("file", "a name that ends in .vcd or .csv", given.file)
-    sendings = read_plan(text_of(given.plan).splitlines())
+    sendings = read_plan(text_of(given.plan).splitlines(), given.plan)
     first = next(sendings, None)
     if first is None:
         raise RecordingError(Reason.FILE, given.plan, "has nothing to send", "", "a packet a line")

@@ -71,7 +71,7 @@ def _jobs(given: argparse.Namespace) -> tuple[str, dict[str, Job]]:
 def _of_plan(path: str) -> Job:
     """The packets of a plan, alike ones together, with the silence that it asks for."""
     parts: dict[str, Cost] = {}
-    for sending in read_plan(text_of(path).splitlines()):
+    for sending in read_plan(text_of(path).splitlines(), path):
         name = sending.data.hex(" ").upper()
         packets, ns = parts.get(name, (0, 0))
         parts[name] = Cost(packets + 1, ns + sum(sending.lengths()))
