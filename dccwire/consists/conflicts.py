@@ -60,8 +60,21 @@ class ConflictReason(StrEnum):
     )
     NO_LEAD = "no-lead", "no unit is the lead", PRACTICE, True
     TWO_LEADS = "two-leads", "more than one unit is the lead", PRACTICE, True
+    TWO_TRAILING = "two-trailing", "more than one unit is the trailing one", PRACTICE, True
     SOUNDED_TWICE = "sounded-twice", "two units sound the bell, or the horn", PRACTICE, True
     MIDDLE_LIT = "middle-lit", "a middle unit shows a headlight or a rear light", PRACTICE, True
+    TRAILING_LIT = (
+        "trailing-lit",
+        "the trailing unit shows a headlight at the consist's address",
+        PRACTICE,
+        True,
+    )
+    LIT_TWICE = (
+        "lit-twice",
+        "two units show a headlight, or a rear light, in one direction of the consist",
+        PRACTICE,
+        True,
+    )
     STEPS_DIFFER = (
         "steps-differ",
         "a unit at 14 steps among others: FL is a bit of the speed there",
@@ -89,6 +102,12 @@ class ConflictReason(StrEnum):
     TRAILING_FORWARD = (
         "trailing-forward",
         "the trailing unit is not reversed, as it often is",
+        PRACTICE,
+        False,
+    )
+    NEARLY_KNOWN = (
+        "nearly-known",
+        "a word that counts as the rest is nearly one of the four that do not",
         PRACTICE,
         False,
     )
@@ -137,7 +156,8 @@ def _said(
     """The conflict, with the names of the units in place of `{}`."""
     units = tuple(units)
     names = " and ".join(unit.name for unit in units)
-    yield Conflict(reason, tuple(unit.address for unit in units), message.format(names), hint)
+    message = message.replace("{}", names)  # which no `format` reads: words may hold braces
+    yield Conflict(reason, tuple(unit.address for unit in units), message, hint)
 
 
 def _no_consist(consist: Consist) -> Iterator[Conflict]:
@@ -176,14 +196,26 @@ def _twice(consist: Consist) -> Iterator[Conflict]:
             yield from _said(ConflictReason.UNIT_TWICE, same[:1], message, hint)
 
 
+def _placed(consist: Consist, position: UnitPosition) -> list[Unit]:
+    return [unit for unit in consist.units if unit.position is position]
+
+
 def _leads(consist: Consist) -> Iterator[Conflict]:
-    leads = [unit for unit in consist.units if unit.position is UnitPosition.LEAD]
+    leads = _placed(consist, UnitPosition.LEAD)
     hint = "one unit is the lead"
     if not leads:
         message = "no unit is the lead, which answers nearly all functions"
         yield from _said(ConflictReason.NO_LEAD, (), message, hint)
     if len(leads) > 1:
         yield from _said(ConflictReason.TWO_LEADS, leads, "{} are both the lead", hint)
+
+
+def _last(consist: Consist) -> Iterator[Conflict]:
+    last = _placed(consist, UnitPosition.TRAILING)
+    if len(last) > 1:
+        hint = "one unit is the last, those between are middle ones"
+        message = "{} are both the trailing unit"
+        yield from _said(ConflictReason.TWO_TRAILING, last, message, hint)
 
 
 def _sounds(consist: Consist) -> Iterator[Conflict]:
@@ -195,12 +227,39 @@ def _sounds(consist: Consist) -> Iterator[Conflict]:
 
 
 def _middle(consist: Consist) -> Iterator[Conflict]:
-    for unit in consist.units:
+    for unit in _placed(consist, UnitPosition.MIDDLE):
         lit = [role for role in sorted(LIGHTS) if unit.shows(role)]
-        if unit.position is UnitPosition.MIDDLE and lit:
+        if lit:
             message = f"{{}}, a middle unit, shows its {' and '.join(lit)}"
             hint = "switch it off at its own address, and let it not obey: obeys = false"
             yield from _said(ConflictReason.MIDDLE_LIT, [unit], message, hint)
+
+
+def _trailing_lit(consist: Consist) -> Iterator[Conflict]:
+    for unit in _placed(consist, UnitPosition.TRAILING):
+        ahead, behind = (
+            unit.switches(role) if role in unit.functions else frozenset[str]()
+            for role in sorted(LIGHTS)
+        )
+        if (ahead - behind) & {*unit.mask.names_on}:
+            message = "{}, the trailing unit, shows its headlight at the consist's address"
+            hint = "it shines at the unit ahead; let it not obey: obeys headlight = false"
+            yield from _said(ConflictReason.TRAILING_LIT, [unit], message, hint)
+
+
+def _lit_twice(consist: Consist) -> Iterator[Conflict]:
+    """Lights of one kind that shine at one time; a middle unit's are told by themselves."""
+    ends = [unit for unit in consist.units if unit.position is not UnitPosition.MIDDLE]
+    for role in sorted(LIGHTS):
+        lit: dict[tuple[Unit, ...], list[str]] = {}
+        for way, backwards in (("forward", False), ("in reverse", True)):
+            units = tuple(unit for unit in ends if unit.lit(role, backwards=backwards))
+            lit.setdefault(units, []).append(way)
+        for units, ways in lit.items():
+            if len(units) > 1:
+                message = f"{{}} show a {role} while the consist runs {' and '.join(ways)}"
+                hint = f"let one alone obey it: obeys {role} = false"
+                yield from _said(ConflictReason.LIT_TWICE, units, message, hint)
 
 
 def _steps(consist: Consist) -> Iterator[Conflict]:
@@ -251,11 +310,23 @@ def _left_on(consist: Consist) -> Iterator[Conflict]:
 
 
 def _trailing(consist: Consist) -> Iterator[Conflict]:
-    for unit in consist.units:
-        if unit.position is UnitPosition.TRAILING and not unit.reversed:
+    for unit in _placed(consist, UnitPosition.TRAILING):
+        if not unit.reversed:
             message = "{}, the trailing unit, is not reversed, as it often is"
             hint = "look which way it stands"
             yield from _said(ConflictReason.TRAILING_FORWARD, [unit], message, hint)
+
+
+def _nearly(consist: Consist) -> Iterator[Conflict]:
+    from difflib import get_close_matches
+
+    known = SOUNDS | LIGHTS
+    for unit in consist.units:
+        for role, function in unit.functions.items():
+            near = get_close_matches(role[:40].lower(), sorted(known), n=1, cutoff=0.75)
+            if near and role not in known:
+                message = f"{role} ({function}) of {{}} counts as any other word"
+                yield from _said(ConflictReason.NEARLY_KNOWN, [unit], message, f"perhaps {near[0]}")
 
 
 _CHECKS: tuple[Callable[[Consist], Iterator[Conflict]], ...] = (
@@ -264,11 +335,15 @@ _CHECKS: tuple[Callable[[Consist], Iterator[Conflict]], ...] = (
     _in_use,
     _twice,
     _leads,
+    _last,
     _sounds,
     _middle,
+    _trailing_lit,
+    _lit_twice,
     _steps,
     _above,
     _mixed,
     _left_on,
     _trailing,
+    _nearly,
 )

@@ -159,9 +159,22 @@ class Unit:
 
     def shows(self, role: str) -> bool:
         """Whether it has a function that the consist's address switches, or that is on by now."""
+        return bool(self._shown(role))
+
+    def lit(self, role: str, *, backwards: bool) -> bool:
+        """Whether it shows this while the consist runs forward, or backwards.
+
+        >>> unit = Unit(ShortAddress(3), "trailing", {"rear light": "FL-reverse"}, reversed=True)
+        >>> unit.lit("rear light", backwards=False), unit.lit("rear light", backwards=True)
+        (False, True)
+        """
+        dark = LIT[self.reversed == backwards]
+        return bool(self._shown(role) - {dark})
+
+    def _shown(self, role: str) -> frozenset[str]:
         if role not in self.functions:
-            return False
-        return bool(self.switches(role) & {*self.mask.names_on, *self.on})
+            return frozenset()
+        return self.switches(role) & {*self.mask.names_on, *self.on}
 
 
 def _spread(function: str, where: str) -> tuple[str, ...]:

@@ -48,13 +48,29 @@ CASES = {
         consist(unit(22, "lead", {"smoke": "F5"})),
         consist(unit(22, "middle", {"smoke": "F5"})),
     ),
+    "two-trailing": (
+        consist(unit(22, "trailing", {}, reversed=True)),
+        consist(unit(22, "middle", {}, reversed=True)),
+    ),
     "sounded-twice": (
         consist(unit(22, "middle", obeys={"bell": True})),
         consist(unit(22, "middle", {"bell": "F13"}, obeys={"bell": False})),
     ),
     "middle-lit": (
         consist(unit(22, "middle", obeys={"headlight": True})),
-        consist(unit(23, "trailing", reversed=True, obeys={"headlight": True})),
+        consist(unit(21, "lead", obeys={"headlight": True})),
+    ),
+    "trailing-lit": (
+        consist(
+            unit(21, "lead", {}), unit(23, "trailing", obeys={"headlight": True}, reversed=True)
+        ),
+        consist(unit(21, "lead", {}), unit(23, "trailing", reversed=True)),
+    ),
+    "lit-twice": (
+        consist(unit(21, "lead", obeys={"rear light": True})),
+        consist(
+            unit(21, "lead", obeys={"rear light": True}), unit(23, "trailing", {}, reversed=True)
+        ),
     ),
     "steps-differ": (
         consist(unit(22, "middle", steps=14)),
@@ -73,6 +89,10 @@ CASES = {
         consist(unit(22, "middle", on=["F5"])),
     ),
     "trailing-forward": (consist(unit(23, "trailing")), consist()),
+    "nearly-known": (
+        consist(unit(22, "middle", {"hron": "F7"})),
+        consist(unit(22, "middle", {"deck light": "F7"})),
+    ),
 }
 
 
@@ -80,7 +100,7 @@ def test_every_reason_has_its_cases() -> None:
     """None is left out, and a code tells its clause and whether it blames."""
     assert [*CASES] == [one.value for one in ConflictReason]
     told = ["long-consist", "above-f12", "mixed-function", "left-on", "trailing-forward"]
-    assert [one.value for one in ConflictReason if not one.blames] == told
+    assert [one.value for one in ConflictReason if not one.blames] == [*told, "nearly-known"]
     assert ConflictReason.LONG_CONSIST.clause == "from memory: RCN-225"
     assert ConflictReason.SOUNDED_TWICE.clause == "common practice, no source"
 
@@ -132,6 +152,52 @@ def test_a_light_of_a_middle_unit_that_is_on_now() -> None:
         assert found[0].units == (ShortAddress(22),)
         dark = unit(22, "middle", {"headlight": function}, on=["F1"], reversed=True)
         assert reasons(consist(dark)) == ["left-on"]
+
+
+def test_lights_of_one_kind_that_shine_at_one_time() -> None:
+    """Two trailing units, one that shows its rear light and one its headlight, behind a lead."""
+    second = unit(22, "trailing")
+    third = unit(23, "trailing", reversed=True, obeys={"headlight": True})
+    found = [one for one in conflicts(Consist(10, (LEAD, second, third))) if one.reason.blames]
+    assert [one.message for one in found] == [
+        "short 22 and short 23 are both the trailing unit",
+        "short 23, the trailing unit, shows its headlight at the consist's address",
+        "short 21 and short 23 show a headlight while the consist runs forward",
+        "short 22 and short 23 show a rear light while the consist runs in reverse",
+    ]
+    lamps = {"headlight": "F3"}
+    both = Consist(10, (unit(21, "lead", lamps), unit(22, "lead", lamps), TRAILING))
+    assert conflicts(both)[1].message == (
+        "short 21 and short 22 show a headlight while the consist runs forward and in reverse"
+    )
+    turned = unit(22, "lead", {"headlight": "FL-forward"}, reversed=True)
+    assert conflicts(Consist(10, (LEAD, turned, TRAILING)))[1].message == (
+        "short 21 and short 22 show a headlight while the consist runs forward"
+    )
+    apart = {"headlight": "FL-reverse", "rear light": "FL-reverse"}
+    assert reasons(consist(unit(23, "trailing", apart, reversed=True))) == []
+
+
+@pytest.mark.parametrize(
+    ("word", "meant"),
+    [
+        ("hron", "horn"),
+        ("Bells", "bell"),
+        ("head light", "headlight"),
+        ("rear_light", "rear light"),
+    ],
+)
+def test_a_word_that_is_nearly_one_of_common_practice_is_told(word: str, meant: str) -> None:
+    """As a note, with what may have been meant."""
+    (found,) = conflicts(consist(unit(22, "middle", {word: "F7"})))[:1]
+    assert found.message == f"{word} (F7) of short 22 counts as any other word"
+    assert (found.hint, found.reason.blames) == (f"perhaps {meant}", False)
+
+
+def test_a_word_may_hold_braces() -> None:
+    """It is told as it stands."""
+    (found,) = conflicts(consist(unit(22, "middle", {"{0} {x}": "F13"})))
+    assert found.message == "short 22 obeys {0} {x} (F13) at its own address alone"
 
 
 def test_all_at_14_steps_go_together() -> None:
