@@ -61,8 +61,9 @@ def read_table(
     """
     read: dict[str, Any] = {}
     given = [*items_of(plain, path, name)]
-    for key, value, where in given:
+    for key, value, where in given:  # before any value is judged
         refuse_unknown(key, where, value, keys)
+    for key, value, where in given:
         field, reader = keys[key]
         try:
             read[field] = reader(value, where)

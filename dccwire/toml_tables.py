@@ -119,7 +119,7 @@ def nearest(name: str, known: Collection[str]) -> str:
     """
     from difflib import get_close_matches
 
-    near = get_close_matches(name[:40], known, n=1, cutoff=0.4)
+    near = get_close_matches(name[:40], known, n=1, cutoff=0.6)
     return f"perhaps {near[0]}" if near else f"known are {', '.join(known)}"
 
 
@@ -144,10 +144,10 @@ def read_table(
     Traceback (most recent call last):
     dccwire.errors.ShapeError: mast.tall: a known key expected, 3 given; known are height
     """
-    read: dict[str, Any] = {}
-    for key, value, where in items_of(plain, path, "the document"):
+    given = [*items_of(plain, path, "the document")]
+    for key, value, where in given:  # before any value is judged
         refuse_unknown(key, where, value, keys)
-        read[key] = placed(where, keys[key], value, where)
+    read = {key: placed(where, keys[key], value, where) for key, value, where in given}
     for key in needed:
         if key not in read:
             raise ShapeError(path or "the document", f"the key {key}", plain)

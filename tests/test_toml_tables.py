@@ -135,6 +135,8 @@ def test_keys_are_read_by_their_readers() -> None:
         read_table({"nam": "x"}, "t", keys)
     with refused(ShapeError, path="qqq", hint="known are yes, count, name, some"):
         read_table({"qqq": "x"}, "", keys)
+    with refused(ShapeError, path="qqq", expected="a known key"):  # before any value is judged
+        read_table({"count": "x", "qqq": 3}, "", keys)
 
 
 @pytest.mark.parametrize(

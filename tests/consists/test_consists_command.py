@@ -132,6 +132,12 @@ def test_every_key_has_its_field() -> None:
             "unit[1].functions: a table expected, 3 given; line 14 of quay.toml",
         ),
         (
+            "[unit.functions]",
+            "[functions]",
+            "functions: a known key expected, {'rear light': 'FL-reverse', 'bell': 'F1'} given; "
+            "known are consist, unit, others; line 15 of quay.toml",
+        ),
+        (
             'position = "lead"\n',
             "",
             "unit[0]: a key position expected, ['address', 'functions'] given; line 4 of quay.toml",
