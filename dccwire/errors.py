@@ -261,9 +261,28 @@ class RecordingError(DccwireError):
         self.reason, self.path, self.problem = reason, path, problem
         self.where, self.hint = where, hint
 
+    @classmethod
+    def of_system(cls, path: str, error: OSError) -> Self:
+        """What the system has to say of a file or a folder, with what would help.
+
+        >>> print(RecordingError.of_system("a.csv", FileNotFoundError(2, "No such file")))
+        a.csv: No such file; check the path and the folder
+        """
+        helps = (help_ for kind, help_ in _HELPS.items() if isinstance(error, kind))
+        return cls(Reason.FILE, path, error.strerror or str(error), "", next(helps, ""))
+
     def __str__(self) -> str:
         place = f"{self.path}, {self.where}" if self.where else self.path
         return _hinted(f"{place}: {self.problem}", self.hint)
+
+
+_HELPS: dict[type[OSError], str] = {
+    FileNotFoundError: "check the path and the folder",
+    NotADirectoryError: "check the path and the folder",
+    FileExistsError: "name a folder",
+    IsADirectoryError: "name a file inside it",
+    PermissionError: "check its permissions",
+}
 
 
 class MissingPartError(DccwireError, ImportError):

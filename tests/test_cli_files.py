@@ -338,7 +338,7 @@ def test_a_plan_that_is_no_text_is_refused(run, tmp_path) -> None:
     assert run("compose", str(plan), str(tmp_path / "a.vcd")) == (
         2,
         "",
-        f"dccwire: {plan}: is no UTF-8 text\n",
+        f"dccwire: {plan}: is no UTF-8 text; save it as such\n",
     )
 
 

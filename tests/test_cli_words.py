@@ -449,4 +449,33 @@ def test_explain_draws_and_compares(run, tmp_path) -> None:
     )
     status, _, err = run("explain", "377443", "--html", str(tmp_path / "none" / "a.html"))
     assert status == 2
-    assert err.endswith("No such file or directory\n")
+    assert err.endswith("No such file or directory; check the path and the folder\n")
+
+
+@pytest.mark.parametrize(
+    ("command", "text"),
+    [
+        (["cv"], '{"cvs": {"29": 6}}'),
+        (["cv"], "cv,value\n29,6\n"),
+        (["drive"], "0 add short 3 steps=28\n"),
+        (["duration", "--plan"], "idle: Idle\n"),
+        (["consist"], 'consist = 9\n[[unit]]\naddress = "short 3"\nposition = "lead"\n'),
+    ],
+)
+def test_a_mark_at_the_begin_of_a_file_is_no_part_of_it(run, tmp_path, command, text) -> None:
+    """Some editors put it there; what a file says is the same without."""
+    path = tmp_path / "given.txt"
+    path.write_text(text, "utf-8")
+    expected = run(*command, str(path))
+    assert expected[0] == 0
+    path.write_text(text, "utf-8-sig")
+    assert run(*command, str(path)) == expected
+
+
+def test_nor_of_the_lines_of_standard_input(run, monkeypatch) -> None:
+    """Of the first line alone."""
+    monkeypatch.setattr(sys, "stdin", io.StringIO("\ufeff37 74 43\n37 74 43\n"))
+    status, out, err = run("decode", "-")
+    assert (status, err, out.count("short 55")) == (0, "", 2)
+    monkeypatch.setattr(sys, "stdin", io.StringIO("37 74 43\n\ufeff37 74 43\n"))
+    assert run("decode", "-")[0] == 1

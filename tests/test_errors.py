@@ -36,6 +36,21 @@ def test_errors_carry_data_and_fit_one_line(reason: str, error: errors.DccwireEr
     assert isinstance(error, ValueError) is isinstance(error, errors.CallError)
 
 
+@pytest.mark.parametrize(
+    ("error", "told"),
+    [
+        (FileNotFoundError(2, "No such"), "a.csv: No such; check the path and the folder"),
+        (PermissionError(13, "Denied"), "a.csv: Denied; check its permissions"),
+        (OSError(5, "Input/output error"), "a.csv: Input/output error"),
+        (OSError("of another kind"), "a.csv: of another kind"),
+    ],
+)
+def test_what_the_system_says_comes_with_help_where_there_is_some(error, told: str) -> None:
+    """Its words, and the path."""
+    made = errors.RecordingError.of_system("a.csv", error)
+    assert (made.reason, str(made)) == (Reason.FILE, told)
+
+
 def test_every_class_has_an_example_here() -> None:
     """A new error does not slip by these tests."""
     classes = {getattr(errors, name) for name in errors.__all__} - {Reason}

@@ -76,9 +76,9 @@ def _write_sets(matching: Matching, folder: Path) -> None:
     from dccwire.cv import DecoderKind, to_csv
 
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(exist_ok=True)
     except OSError as error:
-        raise RecordingError(Reason.FILE, str(folder), error.strerror or str(error)) from None
+        raise RecordingError.of_system(str(folder), error) from None
     for one in matching.units:
         text = to_csv(one.to_cvs(), decoder=DecoderKind.MULTI_FUNCTION)
         write_text(str(folder / f"{one.unit.name.replace(' ', '-')}.csv"), text)

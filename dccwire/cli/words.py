@@ -74,13 +74,16 @@ def _mode(given: argparse.Namespace) -> Mode:
 
 
 def text_of(path: str) -> str:
-    """The text of a file, or of standard input; a `RecordingError` if it cannot be read."""
+    """The text of a file, or of standard input, without the mark that some editors put first.
+
+    A `RecordingError` if it cannot be read.
+    """
     try:
-        return "".join(given_lines()) if path == "-" else Path(path).read_text("utf-8")
+        return "".join(given_lines()) if path == "-" else Path(path).read_text("utf-8-sig")
     except OSError as error:
-        raise RecordingError(Reason.FILE, path, error.strerror or str(error)) from None
+        raise RecordingError.of_system(path, error) from None
     except UnicodeDecodeError:
-        raise RecordingError(Reason.FILE, path, "is no UTF-8 text") from None
+        raise RecordingError(Reason.FILE, path, "is no UTF-8 text", "", "save it as such") from None
 
 
 def write_text(path: str, text: str) -> None:
@@ -88,13 +91,14 @@ def write_text(path: str, text: str) -> None:
     try:
         Path(path).write_text(text, "utf-8")
     except OSError as error:
-        raise RecordingError(Reason.FILE, path, error.strerror or str(error)) from None
+        raise RecordingError.of_system(path, error) from None
 
 
 def given_lines() -> Iterator[str]:
     """The lines of standard input as they come."""
     try:
-        yield from sys.stdin
+        for number, line in enumerate(sys.stdin):
+            yield line if number else line.removeprefix("\ufeff")
     except (TypeError, OSError, UnicodeDecodeError) as error:
         problem = f"cannot be read ({error if sys.stdin else 'it is closed'})"
         raise RecordingError(Reason.FILE, "standard input", problem) from None

@@ -272,7 +272,7 @@ def test_what_cannot_be_used_is_one_line(run, harbour: str, tmp_path: Path, monk
     """No file, no TOML, a wrong key, an address that a way does not reach; standard input is."""
     status, out, err = run("consist", str(tmp_path / "none.toml"))
     assert (status, out) == (2, "")
-    assert err.endswith("none.toml: No such file or directory\n")
+    assert err.endswith("none.toml: No such file or directory; check the path and the folder\n")
     monkeypatch.setattr("sys.stdin", io.StringIO("consist ="))
     status, _, err = run("consist", "-")
     assert status == 2

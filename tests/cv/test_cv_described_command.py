@@ -103,9 +103,10 @@ def test_a_set_is_told_from_values_by_its_name(run, tmp_path: Path, monkeypatch)
     assert run("cv", "empty.json", "--json") == (0, "", "")
     assert "a CV without its value" in run("cv", "29")[2]
     assert "no CV value 'some'" in run("cv", "some", "3")[2]
-    assert run("cv", "none.csv") == (2, "", "dccwire: none.csv: No such file or directory\n")
-    assert run("cv", "./none") == (2, "", "dccwire: ./none: No such file or directory\n")
-    assert run("cv", ".") == (2, "", "dccwire: .: Is a directory\n")
+    told = "No such file or directory; check the path and the folder\n"
+    assert run("cv", "none.csv") == (2, "", f"dccwire: none.csv: {told}")
+    assert run("cv", "./none") == (2, "", f"dccwire: ./none: {told}")
+    assert run("cv", ".") == (2, "", "dccwire: .: Is a directory; name a file inside it\n")
     (tmp_path / "bad.csv").write_text("cv,value\n3\n")
     assert run("cv", "bad.csv")[2].startswith("dccwire: bad.csv: '3', position 0: line 2: 2 colum")
     assert run("cv", "accessory.csv", "--accessory")[0] == 2

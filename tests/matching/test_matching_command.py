@@ -57,8 +57,8 @@ def test_json_is_one_object_with_all_of_the_result(run) -> None:
 
 
 def test_the_picture_and_the_sets_are_written(run, tmp_path: Path) -> None:
-    """A folder that is not there is made; `cv --compare` reads the sets."""
-    picture, folder = tmp_path / "a.svg", tmp_path / "some" / "sets"
+    """A folder that is not there is made, none above it; `cv --compare` reads the sets."""
+    picture, folder = tmp_path / "a.svg", tmp_path / "sets"
     status, out, _ = run("match", str(EXAMPLE), "--svg", str(picture), "--csv", str(folder))
     assert (status, out) == (0, MATCHING.text() + "\n")
     assert picture.read_text("utf-8") == MATCHING.svg()
@@ -128,10 +128,16 @@ def test_what_cannot_be_used_ends_with_two(run, tmp_path: Path, given, message) 
 def test_a_file_that_is_not_there_and_a_folder_that_cannot_be_made(run, tmp_path: Path) -> None:
     """Each in one line."""
     status, _, err = run("match", str(tmp_path / "no.toml"))
-    assert (status, err) == (2, f"dccwire: {tmp_path / 'no.toml'}: No such file or directory\n")
+    told = "No such file or directory; check the path and the folder"
+    assert (status, err) == (2, f"dccwire: {tmp_path / 'no.toml'}: {told}\n")
+    for option in ("--csv", "--svg"):
+        path = tmp_path / "none" / "one"
+        status, _, err = run("match", str(EXAMPLE), option, str(path))
+        assert (status, err) == (2, f"dccwire: {path}: {told}\n")
+        assert not path.parent.exists()
     (tmp_path / "taken").write_text("")
     status, _, err = run("match", str(EXAMPLE), "--csv", str(tmp_path / "taken"))
-    assert (status, err) == (2, f"dccwire: {tmp_path / 'taken'}: File exists\n")
+    assert (status, err) == (2, f"dccwire: {tmp_path / 'taken'}: File exists; name a folder\n")
 
 
 def test_without_numpy_the_command_says_what_to_install(run, monkeypatch) -> None:
