@@ -85,9 +85,9 @@ class Reason(StrEnum):
 
 
 def _shown(value: object) -> str:
-    """A value's repr, cut short."""
+    """A value's repr, cut short; `nothing` for None."""
     try:
-        return _cut(repr(value), 60)
+        return "nothing" if value is None else _cut(repr(value), 60)
     except ValueError:  # an integer of more digits than Python writes
         return "a number of thousands of digits"
     except RecursionError:
@@ -312,4 +312,4 @@ def member(kind: type[_Member], field: str, value: object) -> _Member:
         return kind(value)
     except ValueError:
         bound = either(repr(one.value) for one in kind)
-        raise FieldError(field, bound, value, f"or a member of {kind.__name__}") from None
+        raise FieldError(field, bound, value) from None

@@ -13,8 +13,16 @@ from dataclasses import fields as dataclass_fields
 from typing import Any, Generic, TypeVar, cast
 
 from dccwire import codebook as _codebook  # noqa: F401 - enters all formats, which are listed here
-from dccwire.address import ADDRESS_KINDS, BROADCAST, IDLE, PROGRAMMING_TRACK, Address
-from dccwire.errors import Reason, ShapeError, TextError
+from dccwire.address import (
+    ADDRESS_KINDS,
+    BROADCAST,
+    IDLE,
+    PROGRAMMING_TRACK,
+    Address,
+    LongAddress,
+    ShortAddress,
+)
+from dccwire.errors import FieldError, Reason, ShapeError, TextError
 from dccwire.fields import FieldKind, Plain
 from dccwire.formats import FORMATS, Declared, PacketPart, Reserved, Undefined
 from dccwire.wording import wrapped
@@ -147,6 +155,18 @@ def address_from_text(text: str) -> Address:
     if len(number) != 1 or not re.fullmatch("[0-9]{1,19}", number[0]):
         raise TextError(Reason.TEXT, text, len(kind), "one number expected", f"as in '{kind} 3'")
     return ADDRESS_KINDS[kind](int(number[0]))
+
+
+def own_address(address: object) -> ShortAddress | LongAddress:
+    """The same, if a multi-function decoder can have it as its own; else a FieldError.
+
+    >>> own_address(ShortAddress(3))
+    ShortAddress(number=3)
+    """
+    if not isinstance(address, ShortAddress | LongAddress):
+        given = address_text(address) if isinstance(address, Address) else address
+        raise FieldError("address", "a short or a long address", given)
+    return address
 
 
 def address_to_plain(address: Address) -> dict[str, Plain]:

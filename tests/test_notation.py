@@ -16,11 +16,27 @@ from dccwire.notation import (
     address_from_plain,
     address_from_text,
     address_text,
+    own_address,
     plain_from_json,
     types_in_words,
 )
 from refusals import refused
 from strategies import bodies, packets, with_error_byte
+
+
+@pytest.mark.parametrize(
+    ("given", "shown"),
+    [
+        (dccwire.IDLE, "'idle' given"),
+        (dccwire.AccessoryAddress(3), "'accessory 3' given"),
+        ("short 3", "'short 3' given"),
+        (None, "nothing given"),
+    ],
+)
+def test_an_address_that_is_no_decoder_s_own_is_told_in_words(given: object, shown: str) -> None:
+    """Whatever else is given as it is."""
+    with refused(FieldError, field="address", match=f"a short or a long address expected, {shown}"):
+        own_address(given)
 
 
 @given(st.one_of(packets(), bodies.map(with_error_byte).map(dccwire.decode)))

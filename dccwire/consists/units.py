@@ -26,7 +26,7 @@ from dccwire.errors import FieldError, member
 from dccwire.fields import Functions
 from dccwire.instructions.function_groups import function_names
 from dccwire.instructions.speed_and_direction import STEPS
-from dccwire.notation import address_text
+from dccwire.notation import address_text, own_address
 from dccwire.toml_tables import nearest
 from dccwire.wording import either
 
@@ -77,8 +77,7 @@ class Unit:
     on: frozenset[str] = frozenset()
 
     def __post_init__(self) -> None:
-        if not isinstance(self.address, ShortAddress | LongAddress):
-            raise FieldError("address", "a short or a long address", self.address)
+        own_address(self.address)
         position = member(UnitPosition, "position", self.position)
         for name, value in (("reversed", self.reversed), *self.obeys.items()):
             if type(value) is not bool:

@@ -28,7 +28,7 @@ from dccwire.cv.description import KindOrDescription, kind_of
 from dccwire.cv.paging import FIRST_PAGE
 from dccwire.cv.values import DecoderKind, cv_name
 from dccwire.errors import FieldError
-from dccwire.notation import address_text
+from dccwire.notation import address_text, own_address
 from dccwire.wording import either
 
 __all__ = ["CvChange", "CvWrite", "difference", "writes"]
@@ -254,8 +254,7 @@ def refuse_other_address(old: Mapping[CvKey, int], address: object) -> OwnAddres
             that of the decoder's consist, where long-form CV access has no place (S-9.2.1 §C), and
             CV 1 and 29 do not both say that it is its own as well.
     """
-    if not isinstance(address, ShortAddress | LongAddress):
-        raise FieldError("address", "a short or a long address", address)
+    address = own_address(address)
     given_long = isinstance(address, LongAddress)
     is_long = bool(old[29] & EXTENDED_BIT) if 29 in old else given_long
     cvs = (17, 18) if is_long else (1,)

@@ -16,7 +16,7 @@ from dccwire.cv.speed_curves import POINTS, SpeedTable
 from dccwire.cv.values import within
 from dccwire.decoder.state import Direction
 from dccwire.errors import FieldError, member
-from dccwire.notation import address_text
+from dccwire.notation import address_text, own_address
 
 __all__ = ["Measurements", "Reading", "Unit", "scale_km_h"]
 
@@ -120,8 +120,7 @@ class Unit:
     points: tuple[int, ...] | None = None
 
     def __post_init__(self) -> None:
-        if not isinstance(self.address, ShortAddress | LongAddress):
-            raise FieldError("address", "a short or a long address", self.address)
+        own_address(self.address)
         if not self.readings:
             raise FieldError(f"readings of {self.name}", "one or more", self.readings)
         if self.points is not None:

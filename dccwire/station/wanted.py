@@ -12,8 +12,6 @@ from dccwire.address import (
     AccessoryAddress,
     Address,
     ExtendedAccessoryAddress,
-    LongAddress,
-    ShortAddress,
 )
 from dccwire.errors import FieldError
 from dccwire.instructions import (
@@ -26,7 +24,7 @@ from dccwire.instructions import (
     function_group,
 )
 from dccwire.instructions.speed_and_direction import STEPS
-from dccwire.notation import address_text
+from dccwire.notation import own_address
 from dccwire.packet import Packet
 from dccwire.wording import either
 
@@ -86,9 +84,7 @@ class Wanted:
     groups: dict[type[FunctionGroup], Slot] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        address = self.hearer.address
-        if not isinstance(address, (ShortAddress, LongAddress)):
-            raise FieldError("address", "a short or a long address", address_text(address))
+        own_address(self.hearer.address)
         if self.steps not in STEPS:
             raise FieldError("steps", either(STEPS), self.steps)
         self.speed = Slot(self.hearer, self._speed())

@@ -101,7 +101,7 @@ def test_every_key_has_its_field() -> None:
         (
             '"long 1205"',
             '"accessory 5"',
-            "address: a short or a long address expected, AccessoryAddress(number=5) given; in "
+            "address: a short or a long address expected, 'accessory 5' given; in "
             "unit[1].address; line 10 of quay.toml",
         ),
         (

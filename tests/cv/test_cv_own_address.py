@@ -76,7 +76,7 @@ def test_an_address_that_nothing_contradicts_stands(old, address) -> None:
 
 def test_only_multi_function_decoders_have_such_writes() -> None:
     """An accessory's address is refused by kind."""
-    with refused(FieldError, match="a short or a long address", value=AccessoryAddress(3)):
+    with refused(FieldError, match="a short or a long address", value="accessory 3"):
         operations_packets(CvSet(), NEW, AccessoryAddress(3))
 
 

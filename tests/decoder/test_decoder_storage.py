@@ -353,8 +353,8 @@ def test_a_signal_reaches_the_decoder_through_a_receiver() -> None:
 @pytest.mark.parametrize(
     ("times", "message"),
     [
-        ((None, 1), "start_ns: a time in ns expected, None given"),
-        ((1, None), "end_ns: a time in ns expected, None given"),
+        ((None, 1), "start_ns: a time in ns expected, nothing given"),
+        ((1, None), "end_ns: a time in ns expected, nothing given"),
         ((-1, 1), "start_ns: 0 or later expected, -1 given"),
         ((2, 1), "end_ns: 2 or later expected, 1 given"),
     ],

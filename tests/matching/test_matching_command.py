@@ -104,8 +104,8 @@ def test_csv_is_read_with_its_scale(run, tmp_path: Path, monkeypatch) -> None:
 @pytest.mark.parametrize(
     ("given", "message"),
     [
-        (("a.csv", CSV), "--scale: the N of 1:N beside CSV expected, None given"),
-        (("a.csv", CSV, *HO), "line 2: length_mm: a length expected, None given"),
+        (("a.csv", CSV), "--scale: the N of 1:N beside CSV expected, nothing given"),
+        (("a.csv", CSV, *HO), "line 2: length_mm: a length expected, nothing given"),
         (("a.toml", "scale = 87", *HO), "--scale: a key of the TOML instead expected"),
         (("a.toml", "scale = 87", "--length-mm", "9"), "--length-mm: a key of the TOML instead"),
         (("a.toml", "scale = 87\n[[unit]]\naddress = 3"), "line 3, unit[0].address: address: a"),
