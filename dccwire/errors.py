@@ -84,10 +84,16 @@ class Reason(StrEnum):
     MISSING_PART = "missing-part", "an optional part of the installation is not there"
 
 
+_LONGEST = 60
+"""Characters of a value that is quoted."""
+
+
 def _shown(value: object) -> str:
     """A value's repr, cut short; `nothing` for None."""
     try:
-        return "nothing" if value is None else _cut(repr(value), 60)
+        shown = "nothing" if value is None else repr(value)
+        closed = isinstance(value, str) and len(shown) > _LONGEST
+        return f"{shown[: _LONGEST - 4]}{shown[0]}..." if closed else _cut(shown, _LONGEST)
     except ValueError:  # an integer of more digits than Python writes
         return "a number of thousands of digits"
     except RecursionError:
@@ -172,8 +178,11 @@ class TextError(CallError):
         self.problem, self.hint = problem, hint
 
     def __str__(self) -> str:
-        problem = _cut(self.problem)
-        return f"{_shown(self.text)}, position {self.position}: {problem}; {self.hint}"
+        text, begin, room = self.text, 0, _LONGEST - 5
+        if self.position >= room:  # where the begin of the text would not show the place
+            begin = max(0, min(self.position - room // 2, len(text) - room))
+        shown = f"{'...' if begin else ''}{_shown(text[begin:])}"
+        return f"{shown}, position {self.position}: {_cut(self.problem)}; {self.hint}"
 
 
 class ShapeError(CallError):

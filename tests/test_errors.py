@@ -4,6 +4,8 @@ import pickle
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from dccwire import errors
 from dccwire.errors import Reason
@@ -86,8 +88,10 @@ def test_no_refusal_and_one_without_a_reason_fail_the_test() -> None:
 
 def test_long_text_is_cut_short_in_the_message() -> None:
     """The whole of it stays in the attribute."""
-    error = errors.TextError(Reason.BITS, "0" * 100, 99, "no bit", "write 0 and 1")
-    assert str(error).startswith("'" + "0" * 56 + "..., position 99: no bit")
+    error = errors.TextError(Reason.BITS, "0" * 100, 9, "no bit", "write 0 and 1")
+    assert str(error).startswith("'" + "0" * 55 + "'..., position 9: no bit")
+    assert str(errors.FieldError("a", "b", "x" * 58)) == f"a: b expected, '{'x' * 58}' given"
+    assert str(errors.FieldError("a", "b", "x" * 59)) == f"a: b expected, '{'x' * 55}'... given"
     assert "thousands of digits" in str(errors.FieldError("cv", "1 to 1024", 10**5000))
     assert error.text == "0" * 100
     deep: list = []
@@ -95,6 +99,18 @@ def test_long_text_is_cut_short_in_the_message() -> None:
         deep = [deep]
     assert "nested too deep to show" in str(errors.ShapeError("packet", "an object", deep))
     assert len(str(errors.PacketError("x" * 500_000, "yes"))) < 200
+
+
+@given(st.integers(0, 300), st.integers(0, 300))
+def test_a_long_text_is_quoted_around_the_place(before: int, after: int) -> None:
+    """What is wrong shows, and dots stand where something is left out."""
+    text = "a" * before + "!" + "b" * after
+    quoted = str(errors.TextError(Reason.TEXT, text, before, "no", "yes")).partition(",")[0]
+    assert "!" in quoted
+    assert len(quoted) <= 63
+    head, inside, tail = quoted.split("'")
+    assert {head, tail} <= {"", "..."}
+    assert (head == "", tail == "") == (text.startswith(inside), text.endswith(inside))
 
 
 def test_reasons_have_meanings_and_codes_of_their_own() -> None:
