@@ -112,6 +112,18 @@ def _hinted(problem: str, hint: str) -> str:
     return f"{problem}; {hint}" if hint else problem
 
 
+def place_in(text: str, position: int) -> str:
+    """A text, of a long one what stands around a position, and the position.
+
+    >>> place_in("short 300:", 6)
+    "'short 300:', position 6"
+    """
+    begin, room = 0, _LONGEST - 5
+    if position >= room:  # the begin of the text would not show it
+        begin = max(0, min(position - room // 2, len(text) - room))
+    return f"{'...' if begin else ''}{_shown(text[begin:])}, position {position}"
+
+
 class DccwireError(Exception):
     """Root of all exceptions of this library; `reason` holds the stable code."""
 
@@ -178,11 +190,7 @@ class TextError(CallError):
         self.problem, self.hint = problem, hint
 
     def __str__(self) -> str:
-        text, begin, room = self.text, 0, _LONGEST - 5
-        if self.position >= room:  # where the begin of the text would not show the place
-            begin = max(0, min(self.position - room // 2, len(text) - room))
-        shown = f"{'...' if begin else ''}{_shown(text[begin:])}"
-        return f"{shown}, position {self.position}: {_cut(self.problem)}; {self.hint}"
+        return f"{place_in(self.text, self.position)}: {_cut(self.problem)}; {self.hint}"
 
 
 class ShapeError(CallError):

@@ -59,10 +59,14 @@ class Notation(Generic[_D]):
                 problem = f"{word[0]!r}: {'given twice' if equals else 'FIELD=VALUE expected'}"
                 raise TextError(Reason.TEXT, text, word.start(), problem, _takes(cls))
             given[name], places[name] = value, word.start()
-        kinds, make, odd = _way(cls, given)
-        if odd is not None:
-            problem = f"unknown field {odd!r}" if odd in given else f"field {odd!r} is missing"
-            raise TextError(Reason.TEXT, text, places.get(odd, len(text)), problem, _takes(cls))
+        kinds, make, unknown, missing = _way(cls, given)
+        if unknown:
+            problem = f"unknown field {unknown[0]!r}"
+            raise TextError(Reason.TEXT, text, places[unknown[0]], problem, _takes(cls))
+        if missing:
+            names = f"field{'s' * (len(missing) > 1)} {', '.join(map(repr, missing))}"
+            problem = f"{names} {'are' if len(missing) > 1 else 'is'} missing"
+            raise TextError(Reason.TEXT, text, len(text), problem, _takes(cls))
         values = {}
         for name, word_value in given.items():
             try:
@@ -81,8 +85,8 @@ class Notation(Generic[_D]):
             near = self._near(plain["type"])
             raise ShapeError(f"{path}.type", f"a type of {self.noun}", plain["type"], near)
         given = {name: value for name, value in plain.items() if name != "type"}
-        kinds, make, odd = _way(cls, given)
-        if odd is not None:
+        kinds, make, unknown, missing = _way(cls, given)
+        if unknown or missing:
             raise ShapeError(path, f"the fields of {cls.__name__}", dict(plain), _takes(cls))
         values = {name: kinds[name].value(f"{path}.{name}", value) for name, value in given.items()}
         return make(**values)
@@ -226,16 +230,15 @@ def declared_to_plain(one: Declared) -> dict[str, Plain]:
 
 def _way(
     cls: type[_D], given: Collection[str]
-) -> tuple[Mapping[str, FieldKind], Callable[..., _D], str | None]:
-    """The fields and the maker that the names given fit best, and a name that does not fit."""
+) -> tuple[Mapping[str, FieldKind], Callable[..., _D], list[str], list[str]]:
+    """The fields and the maker that the names given fit best, the unknown names, the missing."""
     names, make, optional = {*given}, cast(Any, cls), set[str]()
     way = max((cls.kinds, *cls.named_ways), key=lambda kinds: -len(names ^ {*kinds}))
     if way is cls.kinds:
         optional = {one.name for one in dataclass_fields(make) if one.default is not MISSING}
     else:
         make = make.at
-    odd = sorted(names - {*way}) or sorted({*way} - names - optional)
-    return way, make, odd[0] if odd else None
+    return way, make, sorted(names - {*way}), [name for name in way if name not in names | optional]
 
 
 def _with_bounds(cls: type[Declared], name: str, kind: FieldKind) -> str:

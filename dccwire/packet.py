@@ -7,6 +7,7 @@ choose a format by its first byte are made once, at import. Room: knows every fo
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache, reduce
@@ -36,6 +37,7 @@ from dccwire.errors import (
     ShapeError,
     TextError,
     member,
+    place_in,
 )
 from dccwire.formats import (
     FORMATS,
@@ -140,12 +142,15 @@ class Packet:
         """
         head, colon, _ = text.partition(":")
         if not colon:
-            hint = "as in 'idle: Idle'"
-            raise TextError(Reason.TEXT, text, len(text), "no colon after the address", hint)
+            place, hint = len(text) - len(_ADDRESS.sub("", text, 1)), "as in 'idle: Idle'"
+            raise TextError(Reason.TEXT, text, place, "no colon after the address", hint)
         mode = Mode.OPERATIONS
         if head.split()[:1] == [Mode.SERVICE.value]:
             mode, head = Mode.SERVICE, head.replace(Mode.SERVICE.value, "", 1)
-        address = notation.address_from_text(head)
+        try:
+            address = notation.address_from_text(head)
+        except FieldError as error:
+            raise _placed(error, text, text.find(str(error.value))) from None
         inside = _instructions_from_text(text, text.index(":") + 1)
         return cls(address, *inside, mode=mode)
 
@@ -257,6 +262,16 @@ class Packet:
         return NOMINAL.duration_ns(bits.count(1), bits.count(0))
 
 
+_ADDRESS = re.compile(rf"\s*({Mode.SERVICE.value}\s+)?([a-z-]+(\s+\d+)?)?")
+"""What an address looks like, where no colon says how far it goes."""
+
+
+def _placed(error: FieldError, text: str, place: int) -> FieldError:
+    """The same, with the place in the text."""
+    hint = "; ".join(filter(None, (error.hint, place_in(text, place))))
+    return FieldError(error.field, error.bound, error.value, hint)
+
+
 def _instructions_from_text(text: str, at: int) -> Iterator[PacketPart]:
     """The instructions of a packet's text from a position on; errors count from its start."""
     if not text[at:].strip():
@@ -267,6 +282,10 @@ def _instructions_from_text(text: str, at: int) -> Iterator[PacketPart]:
         except TextError as error:
             place = at + error.position
             raise TextError(error.reason, text, place, error.problem, error.hint) from None
+        except FieldError as error:
+            named = part.find(f" {error.field}=") + 1
+            place = at + (named or len(part) - len(part.lstrip()))
+            raise _placed(error, text, place) from None
         at += len(part) + 1
 
 

@@ -367,7 +367,8 @@ def test_compose_writes_nothing_of_a_plan_that_cannot_be_read(run, tmp_path) -> 
     assert err.endswith(f"; line 2 of {plan}\n")
     plan.write_text("preamble=3 | short 300: HardReset\n")
     assert run("compose", str(plan), str(path))[2] == (
-        f"dccwire: short address: 1 to 127 expected, 300 given; line 1 of {plan}\n"
+        "dccwire: short address: 1 to 127 expected, 300 given; 'short 300: HardReset', position 6; "
+        f"line 1 of {plan}\n"
     )
     plan.write_text("# nothing\n")
     assert run("compose", str(plan), str(path))[2] == (

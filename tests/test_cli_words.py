@@ -270,7 +270,7 @@ def test_packets_are_read_from_their_text_wherever_bytes_are(run) -> None:
     status, out, _ = run("explain", "short 3: HardReset")
     assert (status, out.splitlines()[0]) == (0, "03 01 02: short 3: HardReset")
     assert run("decode", "short 3 HardReset")[2].startswith(
-        "dccwire: 'short 3 HardReset', position 17: no colon after the address"
+        "dccwire: 'short 3 HardReset', position 7: no colon after the address"
     )
 
 

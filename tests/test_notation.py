@@ -92,7 +92,12 @@ def test_text_is_read_as_people_write_it(text: str, same: str | None) -> None:
 @pytest.mark.parametrize(
     ("text", "position", "words"),
     [
-        ("short 3 HardReset", 17, "no colon"),
+        ("short 3 HardReset", 7, "no colon"),
+        ("service programming-track RegisterAccess", 25, "no colon"),
+        ("idle Idle", 4, "no colon"),
+        ("  short", 7, "no colon"),
+        ("HardReset", 0, "no colon"),
+        ("", 0, "no colon"),
         ("shirt 3: HardReset", 0, "no address kind 'shirt'"),
         (": HardReset", 0, "no address kind ''"),
         ("short: HardReset", 5, "one number expected"),
@@ -116,7 +121,9 @@ def test_text_is_read_as_people_write_it(text: str, same: str | None) -> None:
             26,
             "write or verify expected",
         ),
-        ("short 3: SpeedAndDirection step=6", 33, "is missing"),
+        ("short 3: SpeedAndDirection step=6", 33, "fields 'steps', 'forward' are missing"),
+        ("short 3: SpeedAndDirection", 26, "fields 'forward', 'c', 'speed' are missing"),
+        ("short 3: SpeedAndDirection c=1 forward=no", 41, "field 'speed' is missing"),
     ],
 )
 def test_text_that_cannot_be_read_says_where_and_what_helps(text, position, words) -> None:
@@ -127,24 +134,39 @@ def test_text_that_cannot_be_read_says_where_and_what_helps(text, position, word
 
 
 @pytest.mark.parametrize(
-    ("text", "field", "bound", "value"),
+    ("text", "position", "field", "bound", "value"),
     [
-        ("short 128: HardReset", "short address", "1 to 127", 128),
-        ("long 10240: HardReset", "long address", "0 to 10239", 10240),
-        ("short 3: SpeedStepControl128 step=127 forward=yes", "step", "0 to 126", 127),
-        ("short 3: SpeedAndDirection step=29 steps=28 forward=yes", "step", "0 to 28", 29),
-        ("short 3: SpeedAndDirection step=6 steps=27 forward=yes", "steps", "14 or 28", 27),
-        ("short 3: CvBitManipulation operation=write cv=1 bit=8 value=1", "bit", "0 to 7", 8),
-        ("short 3: AnalogFunctionGroup output=2 value=1", "output", "1", 2),
-        ("broadcast: ModelDate day=32 month=1 year=9", "day", "1 to 31", 32),
+        ("short 128: HardReset", 6, "short address", "1 to 127", 128),
+        ("long 010240: HardReset", 6, "long address", "0 to 10239", 10240),
+        ("short 3: SpeedStepControl128 step=127 forward=yes", 29, "step", "0 to 126", 127),
+        ("short 3: SpeedAndDirection steps=28 step=29 forward=yes", 36, "step", "0 to 28", 29),
+        ("short 3: SpeedAndDirection step=6 steps=27 forward=yes", 34, "steps", "14 or 28", 27),
+        ("short 3: CvBitManipulation operation=write cv=1 bit=8 value=1", 48, "bit", "0 to 7", 8),
+        ("short 3: AnalogFunctionGroup output=2 value=1", 29, "output", "1", 2),
+        ("broadcast: ModelDate day=32 month=1 year=9", 21, "day", "1 to 31", 32),
+        (
+            "short 3: Idle; SpeedAndDirection step=3 steps=28 forward=yes headlight=yes",
+            61,
+            "headlight",
+            "None at 28 steps",
+            True,
+        ),
+        (
+            "short 3: HardReset;  SpeedAndDirection step=3 steps=14 forward=yes",
+            21,
+            "headlight",
+            "True or False at 14 steps",
+            None,
+        ),
     ],
 )
 def test_text_with_a_value_out_of_bounds_names_field_bound_and_value(
-    text, field, bound, value
+    text, position, field, bound, value
 ) -> None:
-    """The same error as from the constructor."""
-    with refused(FieldError, field=field, bound=bound, value=value):
+    """As the constructor's error does, and where it stands."""
+    with refused(FieldError, field=field, bound=bound, value=value) as caught:
         Packet.from_text(text)
+    assert caught.value.hint.endswith(f", position {position}")
 
 
 GOOD = dccwire.decode(bytes.fromhex("03EC0314F8")).to_dict()
