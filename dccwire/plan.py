@@ -110,9 +110,11 @@ def _options(line: str, head: str) -> dict[str, int]:
         name, _, value = word[0].partition("=")
         kind = "half:N" if re.fullmatch(r"half:-?\d{1,5}", name, re.ASCII) else name
         known = name != "half:N" and (kind in _COUNTS or kind in _TIMES)
-        number = r"\d{1,9}" if name in _COUNTS else r"\d{1,9}(\.\d{1,9})?"
+        most = 18 if name in _COUNTS else 9  # digits; of counts each has a bound of its own
+        number = rf"\d{{1,{most}}}" + r"(\.\d{1,9})?" * (name not in _COUNTS)
         if not known or not re.fullmatch(number, value, re.ASCII):
-            problem = f"{word[0]!r} is no option" if not known else f"{value!r} is no number"
+            problem = f"{value!r} is no number of {most} digits or fewer"
+            problem = problem if known else f"{word[0]!r} is no option"
             hint = f"OPTION=NUMBER of {', '.join((*_COUNTS, *_TIMES))}"
             raise TextError(Reason.TEXT, line, word.start(), problem, hint)
         given[name] = int(value) if name in _COUNTS else round(float(value) * _TIMES[kind])

@@ -76,6 +76,8 @@ OPTIONS = (
         ("  repeat=2 loud | FF 00 FF", 11, "'loud' is no option"),
         ("repeat= | FF 00 FF", 0, "'' is no number"),
         ("repeat=1.5 | FF 00 FF", 0, "'1.5' is no number"),
+        (f"repeat=1{'0' * 18} | FF 00 FF", 0, "00' is no number of 18 digits or fewer"),
+        ("zero=1234567890 | FF 00 FF", 0, "'1234567890' is no number of 9 digits or fewer"),
         ("one=58 preamble=-1 | FF 00 FF", 7, "'-1' is no number"),
         ("one=5e1 | FF 00 FF", 0, "'5e1' is no number"),
         ("gap=٣ | FF 00 FF", 0, "'٣' is no number"),
@@ -117,6 +119,10 @@ def test_packets_that_cannot_be_read(reason: Reason, read: str, rest: str) -> No
         ("preamble=10001 | FF 00 FF", "preamble", 10_001),
         ("preamble=999999999 | FF 00 FF", "preamble", 999_999_999),
         ("repeat=1000001 | FF 00 FF", "repeat", 1_000_001),
+        ("repeat=999999999999999999 | FF 00 FF", "repeat", 10**18 - 1),
+        ("preamble=1000000000000 | FF 00 FF", "preamble", 10**12),
+        ("flip=1000000000000 | FF 00 FF", "flip", 10**12),
+        ("drop=1000000000000 | FF 00 FF", "drop", 10**12),
     ],
 )
 def test_values_out_of_bounds(line: str, field: str, value: int) -> None:
