@@ -113,8 +113,9 @@ def _options(line: str, head: str) -> dict[str, int]:
         most = 18 if name in _COUNTS else 9  # digits; of counts each has a bound of its own
         number = rf"\d{{1,{most}}}" + r"(\.\d{1,9})?" * (name not in _COUNTS)
         if not known or not re.fullmatch(number, value, re.ASCII):
-            problem = f"{value!r} is no number of {most} digits or fewer"
-            problem = problem if known else f"{word[0]!r} is no option"
+            problem = f"{value!r} is no number" if known else f"{word[0]!r} is no option"
+            if known and re.fullmatch(r"\d+", value, re.ASCII):
+                problem = f"{value!r} is a number of more than {most} digits"
             hint = f"OPTION=NUMBER of {', '.join((*_COUNTS, *_TIMES))}"
             raise TextError(Reason.TEXT, line, word.start(), problem, hint)
         given[name] = int(value) if name in _COUNTS else round(float(value) * _TIMES[kind])
