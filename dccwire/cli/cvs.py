@@ -28,8 +28,9 @@ from dccwire.programming.session import Step
 from dccwire.wording import wrapped
 
 _USE = (
-    "CV VALUE pairs, or a value such as 'ExtendedAddress address=1205', or both, to change the "
-    "fields named: 29 6 Configuration speed_table=yes; or one set of CVs, a file of CSV or JSON"
+    "CV VALUE pairs, 29 6 or index 16 0, CV 257 7, or a value such as 'ExtendedAddress "
+    "address=1205', or both, to change the fields named: 29 6 Configuration speed_table=yes; or "
+    "one set of CVs, a file of CSV or JSON"
 )
 ON_MAIN = "Writing a CV on the main changes every decoder at that address."
 _CAUTION = (
@@ -102,6 +103,10 @@ _WORDS = re.compile(r"index +\S+ +\S+, +CV +\S+|\S+")
 """Words, and the CVs of index pages, which have several: index 16 0, CV 257."""
 
 
+_NO_CV = re.compile("index|cv[0-9]*|CV")
+"""What people write before a number that names a CV by itself; no type is called so."""
+
+
 def _decoder(given: argparse.Namespace) -> cv.KindOrDescription:
     """Whose CVs are meant: those of a kind, or of the description that is named."""
     if given.decoder is None:
@@ -119,7 +124,7 @@ def read_description(path: str) -> cv.DecoderDescription:
 
 
 def _opens_value(word: str) -> bool:
-    return word[0] == "{" or (word[0].isalpha() and " " not in word)
+    return word[0] == "{" or (word[0].isalpha() and " " not in word and not _NO_CV.fullmatch(word))
 
 
 def _names_set(words: list[str]) -> bool:
@@ -164,6 +169,12 @@ def _print(explanations: Iterable[cv.CvExplanation], as_json: bool) -> None:
 
 def _pairs(words: list[str]) -> dict[cv.CvKey, int]:
     """CV and value in turn."""
+    place, hint = 0, "a CV is its number, as in '29 6', or as in 'index 16 0, CV 257 7'"
+    for word in words:
+        if _NO_CV.fullmatch(word):
+            text = " ".join(words)
+            raise TextError(Reason.TEXT, text, place, f"{word!r} is no CV", hint)
+        place += len(word) + 1
     if not words or len(words) % 2:
         text = " ".join(words)
         problem = "a CV without its value" if words else "no CV"

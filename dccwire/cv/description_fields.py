@@ -75,8 +75,10 @@ def _width(letters: str, line: str, where: str) -> int:
     others = sorted({*line} - {*"01 "} - {*names})
     try:
         layout = Layout(line, {"": letters, **{other: other for other in others}})
-    except LayoutError as error:
-        raise ShapeError(where, f"letters of the layout {line!r}", letters, error.problem) from None
+    except LayoutError:
+        there = ", ".join(sorted({*line} - {*"01 "}))
+        hint = f"it has {there}; each stands once, with a blank between two, as in 'H L'"
+        raise ShapeError(where, f"letters of the layout {line!r}", letters, hint) from None
     if layout.fields[""].lowest:
         raise ShapeError(where, "letters without an offset", letters, "a formula has room for it")
     return layout.fields[""].width
@@ -84,10 +86,9 @@ def _width(letters: str, line: str, where: str) -> int:
 
 def _fitting(kind: FieldKind, width: int, where: str) -> FieldKind:
     """The kind, unless a number of its table is more than the bits can hold."""
-    most = (1 << width) - 1
-    for number in kind.table or ():
-        if not 0 <= number <= most:
-            raise ShapeError(where, f"0 to {most} in {width} bits", number)
+    most, given = (1 << width) - 1, max(kind.table or (0,))
+    if given > most:
+        raise ShapeError(where, f"0 to {most} in {width} bits", given)
     return kind
 
 

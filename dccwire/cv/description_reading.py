@@ -143,6 +143,15 @@ def _layout_line(value: object, path: str) -> str:
     return placed(path, Layout, line, {letter: letter for letter in letters}).line
 
 
+def _default(value: object, path: str) -> tuple[int, ...]:
+    if type(value) is int:
+        return (value,)
+    if not isinstance(value, list):
+        raise ShapeError(path, "a number, or a list of one for each CV", value)
+    numbers: tuple[int, ...] = each(whole_number)(value, path)
+    return numbers
+
+
 _TABLE: dict[str, Reader] = {
     "number": whole_number,
     "page": each(whole_number),
@@ -150,9 +159,7 @@ _TABLE: dict[str, Reader] = {
     "layout": _layout_line,
     "fields": lambda value, _: value,
     "rows": each(_name),
-    "default": lambda value, path: (
-        (value,) if type(value) is int else each(whole_number)(value, path)
-    ),
+    "default": _default,
     "note": _line(240),
 }
 
@@ -239,21 +246,27 @@ class _Making:
             if len(page) != 2:
                 raise ShapeError(at(path, "page"), "CV 31 and CV 32", [*page])
             placed(at(path, "page"), IndexPage, *page)
-        keys: list[CvKey] = []
-        for number in range(table["number"], table["number"] + count):
-            placed(where, check_cv, number)
-            if page is None and number in INDEXED:
-                hint = "such as page = [16, 0], CV 31 and 32, without which they are of any page"
-                raise ShapeError(where, "a page for CV 257 to 512", number, hint)
-            key = number if page is None else placed(where, IndexedCv, *page, number)
-            if not is_left_to_makers(number, self.kind):
-                hint = f"CV {number} is the standard's {entry(number, self.kind).name}"
-                raise ShapeError(where, "a CV that the standard leaves to the maker", number, hint)
-            if key in self.formats:
-                hint = f"{cv_name(key)} is of {self.formats[key].__name__} already"
-                raise ShapeError(where, "a CV once", number, hint)
-            keys.append(key)
-        return keys
+        first, last = table["number"], table["number"] + count - 1
+        try:
+            return [self._key(number, page, where) for number in range(first, last + 1)]
+        except ShapeError as error:
+            run = f"its {count} CVs are {first} to {last}" if count > 1 else ""
+            hint = "; ".join(filter(None, (error.hint, run)))
+            raise ShapeError(where, error.expected, error.actual, hint) from None
+
+    def _key(self, number: int, page: Sequence[int] | None, where: str) -> CvKey:
+        placed(where, check_cv, number)
+        if page is None and number in INDEXED:
+            hint = "such as page = [16, 0], CV 31 and 32, without which they are of any page"
+            raise ShapeError(where, "a page for CV 257 to 512", number, hint)
+        key = number if page is None else placed(where, IndexedCv, *page, number)
+        if not is_left_to_makers(number, self.kind):
+            hint = f"CV {number} is the standard's {entry(number, self.kind).name}"
+            raise ShapeError(where, "a CV that the standard leaves to the maker", number, hint)
+        if key in self.formats:
+            hint = f"{cv_name(key)} is of {self.formats[key].__name__} already"
+            raise ShapeError(where, "a CV once", number, hint)
+        return key
 
     def _type_name(self, name: str, where: str) -> str:
         """What text and JSON call the format: the words of its name, joined."""

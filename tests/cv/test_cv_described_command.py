@@ -195,7 +195,13 @@ def test_a_description_that_cannot_be_used_is_one_line(
         (["index 16 0, CV 257", "256"], "index 16 0, CV 257: 0 to 255 expected, 256 given"),
         (["index 16 0, CV 257", "2", "index 16 0, CV 257", "2"], "index 16 0, CV 257: one value"),
         (["index 16 0, CV 257"], "a CV without its value"),
-        (["index", "16"], "no CV value 'index'"),
+        (
+            ["index", "16"],
+            "position 0: 'index' is no CV; a CV is its number, as in '29 6', or as in",
+        ),
+        (["29", "6", "index 16 0", "257", "5"], "position 5: 'index' is no CV"),
+        (["CV", "60", "5"], "position 0: 'CV' is no CV"),
+        (["cv60", "5"], "position 0: 'cv60' is no CV"),
     ],
 )
 def test_indexed_cvs_that_cannot_be_are_one_line(run, words: list[str], message: str) -> None:
