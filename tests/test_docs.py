@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from codeop import compile_command
+from doctest import DocTestParser
 from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from types import ModuleType
@@ -135,3 +137,16 @@ def test_pictures_are_drawn_where_pages_have_their_names(conf: ModuleType) -> No
     conf.fill_in(None, "tutorial", source)
     assert dccwire.explain(bytes.fromhex("377443")).svg().strip() in source[0]
     assert "<!--" not in source[0]
+
+
+@pytest.mark.parametrize("page", [*sorted(DOCS.glob("*.md")), DOCS.parent / "README.md"])
+def test_examples_can_be_pasted_without_their_prompts(page: Path) -> None:
+    """At a prompt of Python a block ends with an empty line: `...` alone, or what is behind all."""
+    text = page.read_text("utf-8")
+    lines = text.splitlines()
+    for example in DocTestParser().get_examples(text):
+        statement = example.source.rstrip("\n")
+        if compile_command(statement) is None:
+            after = example.lineno + statement.count("\n") + 1
+            behind = after + example.want.count("\n")
+            assert lines[after] == "..." or not lines[behind], f"line {after + 1}"
