@@ -315,11 +315,13 @@ class Station:
         return slot
 
     def _may_go(self, hearer: Hearer, passed: Sequence[Hearer]) -> bool:
-        """Whether a packet keeps from the one before, from a write that is not done, and others."""
-        held, last = self._open, self._last
+        """Whether a packet keeps from the one before, and from others.
+
+        Then from a write that is not done as well: it waits only where its decoder heard the one
+        before, and a unit is in one consist.
+        """
+        last = self._last
         if last is not None and not self._apart(hearer, last):
-            return False
-        if held is not None and not self._apart(hearer, held.hearer):
             return False
         return not passed or all(self._apart(hearer, one) for one in passed)
 
