@@ -7,7 +7,7 @@ packet's explanation. Room: a seed in, questions and marks out; nothing is print
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from enum import Enum
 from random import Random
@@ -30,7 +30,19 @@ from dccwire.packet import Packet
 from dccwire.service_mode import DirectByteAccess
 from dccwire.wording import either, wrapped
 
-__all__ = ["Ask", "Exercise", "Mark", "exercise", "worksheet", "worksheet_page"]
+__all__ = [
+    "Ask",
+    "Exercise",
+    "Mark",
+    "exercise",
+    "exercises",
+    "tasks",
+    "worksheet",
+    "worksheet_page",
+]
+
+MOST = 1000
+"""Exercises of a sheet; another seed has others."""
 
 
 class Ask(Enum):
@@ -206,24 +218,55 @@ def exercise(seed: int, ask: Ask | str | None = None, *, number: int = 0) -> Exe
             return Exercise(packet, kind, question, one.kinds[name].text(getattr(one, name)), name)
 
 
+def exercises(seed: int, count: int, ask: Ask | str | None = None) -> Iterator[Exercise]:
+    """The first so many exercises of a seed, each drawn when it is asked for.
+
+    Raises:
+        FieldError: as `exercise`; or a count below 1 or above 1000.
+
+    >>> [one.answer for one in exercises(3, 2, "error-byte")]
+    ['DE', 'F2']
+    """
+    if type(count) is not int or not 1 <= count <= MOST:
+        raise FieldError("count", f"1 to {MOST}", count)
+    return (exercise(seed, ask, number=number) for number in range(count))
+
+
 def worksheet(
     seed: int, count: int = 6, ask: Ask | str | None = None, *, solutions: bool = False
 ) -> str:
-    """So many exercises from a seed on, numbered, as text of 80 columns; or their solutions.
+    """So many exercises from a seed on, numbered, as text of 80 columns; or with their solutions.
 
     Raises:
-        FieldError: as `exercise`; or a count below 1.
+        FieldError: as `exercises`.
 
     >>> print(worksheet(3, 2, "error-byte", solutions=True))
-    1. DE
-    2. F2
+    1. What is the error byte of the packet 4B 95?
+       DE
+    <BLANKLINE>
+    2. What is the error byte of the packet D3 69 3F 77?
+       F2
     """
-    lines = list[str]()
-    for number, one in enumerate(_exercises(seed, count, ask), 1):
+    return "\n\n".join(tasks(seed, count, ask, solutions=solutions))
+
+
+def tasks(
+    seed: int, count: int, ask: Ask | str | None = None, *, solutions: bool = False
+) -> Iterator[str]:
+    """What a sheet has of each exercise, one after the other as they are drawn.
+
+    Raises:
+        FieldError: as `exercises`.
+
+    >>> print(*tasks(3, 1, "error-byte", solutions=True))
+    1. What is the error byte of the packet 4B 95?
+       DE
+    """
+    for number, one in enumerate(exercises(seed, count, ask), 1):
         head = f"{number}. "
-        lines += wrapped(one.answer if solutions else one.question, 80, head)
-        lines += [] if solutions else ["", " " * len(head) + "_" * 40, ""]
-    return "\n".join(lines).rstrip()
+        below = [one.answer] if solutions else ["", "_" * 40]
+        indented = ((" " * len(head) + line).rstrip() for line in below)
+        yield "\n".join((*wrapped(one.question, 80, head), *indented))
 
 
 def worksheet_page(seed: int, count: int = 6, ask: Ask | str | None = None) -> str:
@@ -231,7 +274,7 @@ def worksheet_page(seed: int, count: int = 6, ask: Ask | str | None = None) -> s
     from dccwire.drawing.page import in_text, page, part_of
 
     body = list[str]()
-    for number, one in enumerate(_exercises(seed, count, ask), 1):
+    for number, one in enumerate(exercises(seed, count, ask), 1):
         body += [
             f"<h2>{number}. {in_text(one.question)}</h2>",
             "<details><summary>solution</summary>",
@@ -240,12 +283,6 @@ def worksheet_page(seed: int, count: int = 6, ask: Ask | str | None = None) -> s
             "</details>",
         ]
     return page(f"exercises of seed {seed}", "\n".join(body) + "\n")
-
-
-def _exercises(seed: int, count: int, ask: Ask | str | None) -> Sequence[Exercise]:
-    if type(count) is not int or count < 1:
-        raise FieldError("count", "1 or more", count)
-    return [exercise(seed, ask, number=number) for number in range(count)]
 
 
 def _ask(ask: Ask | str) -> Ask:

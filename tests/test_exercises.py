@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from dccwire import decode
 from dccwire.errors import FieldError
-from dccwire.exercises import Ask, Exercise, exercise, worksheet, worksheet_page
+from dccwire.exercises import Ask, Exercise, exercise, exercises, worksheet, worksheet_page
 from refusals import refused
 
 SEEDS = st.integers(-(10**6), 10**6)
@@ -147,20 +147,37 @@ def test_what_cannot_be_asked(arguments: tuple[object, ...], field: str) -> None
         exercise(*arguments)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("count", [0, -1, 1.5])
-def test_no_sheet_of_nothing(count: float) -> None:
-    """One exercise or more."""
-    with refused(FieldError, field="count", value=count, bound="1 or more"):
-        worksheet(1, count)  # type: ignore[arg-type]
+@pytest.mark.parametrize("count", [0, -1, 1.5, 1001, 10**9])
+def test_no_sheet_of_nothing_and_none_without_end(count: float) -> None:
+    """One exercise or more, and no more than the help says; refused before any is drawn."""
+    with refused(FieldError, field="count", value=count, bound="1 to 1000"):
+        exercises(1, count)  # type: ignore[arg-type]
 
 
-def test_a_sheet_has_questions_and_another_one_the_solutions() -> None:
+def test_exercises_are_drawn_when_they_are_asked_for(run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The first is printed before the second is drawn, of the most that there can be."""
+    drawn = list[int]()
+
+    def draw(seed: int, ask: object, *, number: int) -> Exercise:
+        drawn.append(number)
+        return exercise(seed, "fields", number=number)
+
+    monkeypatch.setattr("dccwire.exercises.exercise", draw)
+    monkeypatch.setattr("dccwire.cli.practice.say", lambda _: drawn.append(-1))
+    assert run("practice", "--sheet", "--count", "1000")[0] == 0
+    assert drawn == [one for number in range(1000) for one in (number, -1)]
+    assert "up to 1000" in run("practice", "--help")[1]
+
+
+def test_a_sheet_has_questions_and_another_one_the_solutions_too() -> None:
     """Numbered alike, within 80 columns; the page has both, valid."""
     asked, solved = worksheet(7, 12), worksheet(7, 12, solutions=True)
     for number in range(12):
         one = exercise(7, number=number)
         assert f"\n{number + 1}. " in f"\n{asked}"
-        assert f"\n{number + 1}. {one.answer}" in f"\n{solved}"
+        (task,) = (part for part in solved.split("\n\n") if part.startswith(f"{number + 1}. "))
+        *question, answer = (line.strip() for line in task.splitlines())
+        assert (" ".join(question), answer) == (f"{number + 1}. {one.question}", one.answer)
     assert max(map(len, (asked + "\n" + solved).splitlines())) <= 80
     page = worksheet_page(7, 12)
     html5lib.HTMLParser(strict=True).parse(page)

@@ -152,6 +152,7 @@ OWN: dict[str, dict[str, Any]] = {
     "consists.obedience": {"_SIDE": 14, "_COLUMN": 22},
     "decoder.state": {"AT_ONCE": (0, 0)},
     "errors": {"_LONGEST": 60},
+    "exercises": {"MOST": 1000},
     "framing": {"MOST_BYTES": 16},
     "inspection": {"MOST_WRONG": 2},
     "matching.picture": {

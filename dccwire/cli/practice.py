@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from itertools import chain, repeat
 
 from dccwire.cli.printing import flush, say
 from dccwire.cli.words import Commands, add_command, given_lines, write_text
@@ -15,27 +16,28 @@ def add_commands(commands: Commands) -> None:
     add = add_command(commands, "practice", _practice, words).add_argument
     add("--seed", type=int, default=1, metavar="N", help="another one sets other exercises")
     add("--ask", metavar="KIND", help="fields, bits, error-byte or frame alone")
-    add("--count", type=int, default=5, metavar="N", help="how many")
+    add("--count", type=int, default=5, metavar="N", help="how many, up to 1000")
     add("--sheet", action="store_true", help="print a sheet instead of asking for answers")
-    add("--solutions", action="store_true", help="print the solutions instead")
+    add("--solutions", action="store_true", help="print it with the solutions")
     add("--html", metavar="FILE", help="write a page with the solutions folded, instead")
 
 
 def _practice(given: argparse.Namespace) -> int:
-    from dccwire.exercises import exercise, worksheet, worksheet_page
+    from dccwire.exercises import exercises, tasks, worksheet_page
 
+    asked = given.seed, given.count, given.ask
     if given.html is not None:
-        write_text(given.html, worksheet_page(given.seed, given.count, given.ask))
+        write_text(given.html, worksheet_page(*asked))
         return 0
-    sheet = worksheet(given.seed, given.count, given.ask, solutions=given.solutions)
     if given.sheet or given.solutions:
-        say(sheet)
+        between = chain([""], repeat("\n"))
+        for task in tasks(*asked, solutions=given.solutions):
+            say(next(between) + task)
         return 0
     right = answered = 0
     answers = given_lines()
-    for number in range(given.count):
-        one = exercise(given.seed, given.ask, number=number)
-        _tell(one.question, f"{number + 1}. ")
+    for number, one in enumerate(exercises(*asked), 1):
+        _tell(one.question, f"{number}. ")
         flush()
         for answer in answers:
             if not answer.strip() or (mark := one.mark(answer)).readable:
