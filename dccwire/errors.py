@@ -320,6 +320,15 @@ class MissingPartError(DccwireError, ImportError):
         return f"{self.package} is not installed; {ways}, brings it"
 
 
+def plain_bytes(data: object, bound: str = "bytes") -> bytes:
+    """The bytes of what has a buffer, such as a `bytearray`; a `FieldError` for anything else."""
+    try:
+        return data if type(data) is bytes else bytes(memoryview(data))  # type: ignore[arg-type]
+    except TypeError:
+        hint = "bytes.fromhex reads hex digits" if isinstance(data, str) else ""
+        raise FieldError("data", bound, data, hint) from None
+
+
 _Member = TypeVar("_Member", bound=Enum)
 
 

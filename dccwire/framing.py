@@ -10,7 +10,7 @@ from typing import NamedTuple
 from bitstring import Bits
 
 from dccwire.address import Mode
-from dccwire.errors import FieldError, Reason, TextError
+from dccwire.errors import FieldError, Reason, TextError, plain_bytes
 
 LEAST_PREAMBLE = 10
 """Ones that a decoder may ask for before it accepts a packet (S-9.2 §A, Preamble)."""
@@ -44,7 +44,7 @@ def to_bits(data: bytes, preamble: int = SENT_PREAMBLE) -> Bits:
         raise FieldError("preamble", "0 or more", preamble)
     if not data:
         raise FieldError("data", "one byte or more", data)
-    body = "".join(f"0{byte:08b}" for byte in data)
+    body = "".join(f"0{byte:08b}" for byte in plain_bytes(data))
     return Bits.from_string(f"0b{'1' * preamble}{body}1")
 
 
@@ -86,7 +86,17 @@ def framed(bits: Bits, size: int) -> Framed:
 
 
 def parse_bits(text: str) -> Bits:
-    """Bits written as 0 and 1; blanks and underscores are skipped."""
+    """Bits written as 0 and 1; blanks and underscores are skipped.
+
+    Raises:
+        TextError: another character, or no bit.
+        FieldError: this is no text.
+
+    >>> parse_bits("1111 0_0").bin
+    '111100'
+    """
+    if not isinstance(text, str):
+        raise FieldError("bits", "text of 0 and 1", text)
     for position, character in enumerate(text):
         if character not in "01_ \t\n\r":
             problem = f"{character!r} is no bit"

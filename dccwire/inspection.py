@@ -15,7 +15,7 @@ from bitstring import BitArray, Bits
 
 from dccwire.address import Mode
 from dccwire.assembly import LONGEST, SHORTEST
-from dccwire.errors import Reason, member
+from dccwire.errors import Reason, member, plain_bytes
 from dccwire.findings import Finding, Place, remarks
 from dccwire.framing import LEAST_PREAMBLE, Framed, framed, least_preamble
 from dccwire.instructions.later import longer_form
@@ -92,12 +92,15 @@ NOTES = frozenset(
 
 
 def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
-    """Look at bytes (error byte included) or at bits (preamble included); never raises on either.
+    """Look at bytes (error byte included) or at bits (preamble included); never raises on any.
 
     Of several packets in the bits the first is read and the others are reported as stray bits. Bits
     that make one packet, but for one or two that are wrong, are read as that packet: framing bits
     that are wrong are named, and the rest is read as if they were right. Of bits that make none, it
     is told which start bit would make one.
+
+    Raises:
+        FieldError: these are neither bytes nor bits.
 
     >>> wrong = inspect(bytes.fromhex("374443"))
     >>> print(wrong.unverified, wrong.findings[0].message, sep=chr(10))
@@ -110,7 +113,7 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
         if not (found.packet or found.unverified):
             found = replace(found, findings=(*found.findings, *_missing(data, mode)))
     else:
-        whole = bytes(memoryview(data))
+        whole = plain_bytes(data, "bytes or Bits")
         found = _inspect_bytes(
             whole, mode, None, lambda byte, count: (8 * byte, 8 * count), [], received=True
         )

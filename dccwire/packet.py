@@ -38,6 +38,7 @@ from dccwire.errors import (
     TextError,
     member,
     place_in,
+    plain_bytes,
 )
 from dccwire.formats import (
     FORMATS,
@@ -318,6 +319,7 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
     Raises:
         LengthError: fewer than 3 bytes or more than 6.
         ErrorByteError: the exclusive OR over all bytes is not 0 (S-9.2 §B, Byte Three).
+        FieldError: these are no bytes.
 
     >>> decode(bytes.fromhex("37 74 43")).address
     ShortAddress(number=55)
@@ -325,9 +327,7 @@ def decode(data: bytes, *, mode: Mode = Mode.OPERATIONS) -> Packet:
     service programming-track: DirectByteAccess operation=write cv=29 value=38
     """
     if type(data) is not bytes:
-        if isinstance(data, str):
-            raise FieldError("data", "bytes", data, "bytes.fromhex reads hex digits")
-        data = bytes(memoryview(data))
+        data = plain_bytes(data)
     size = len(data)
     if not SHORTEST <= size <= LONGEST:
         raise LengthError(size)

@@ -52,12 +52,16 @@ def test_any_preamble(preamble: int) -> None:
 
 @pytest.mark.parametrize(
     ("data", "preamble", "field", "bound", "value"),
-    [(b"", 14, "data", "one byte or more", b""), (b"\0", -1, "preamble", "0 or more", -1)],
+    [
+        (b"", 14, "data", "one byte or more", b""),
+        ("37", 14, "data", "bytes", "37"),
+        (b"\0", -1, "preamble", "0 or more", -1),
+    ],
 )
 def test_what_cannot_be_framed(
     data: bytes, preamble: int, field: str, bound: str, value: object
 ) -> None:
-    """No byte, or a negative preamble, is refused with field, bound and value."""
+    """No byte, text, or a negative preamble, is refused with field, bound and value."""
     with refused(FieldError, field=field, bound=bound, value=value):
         to_bits(data, preamble)
 
@@ -86,6 +90,13 @@ def test_bits_one_by_one() -> None:
 def test_parse_bits_skips_blanks(text: str) -> None:
     """Blanks and underscores between the bits say nothing."""
     assert parse_bits(text).bin == "1101"
+
+
+@pytest.mark.parametrize("given", [5, None, b"01", [0, 1]])
+def test_parse_bits_reads_text_alone(given: object) -> None:
+    """Whatever else it is given is a field of the call that is wrong."""
+    with refused(FieldError, field="bits", bound="text of 0 and 1", value=given):
+        parse_bits(given)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(

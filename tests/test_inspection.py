@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 import dccwire
 from dccwire import Mode, Reason, inspect
 from dccwire.framing import stream, to_bits
+from refusals import refused
 from strategies import bit_strings, bodies, byte_strings, with_error_byte
 
 
@@ -576,10 +577,13 @@ def test_a_second_packet_that_is_wrong_is_told_as_such() -> None:
 
 
 def test_only_bytes_and_bits_are_looked_at() -> None:
-    """A number is not so many zeros, and text is no bytes."""
-    for wrong in (5, "377443", None, [0x37]):
-        with pytest.raises(TypeError):
-            inspect(wrong)
+    """A number is not so many zeros, and text is no bytes; how hex digits become some is said."""
+    for look in (inspect, dccwire.explain, lambda given: dccwire.difference(PACKET, given)):
+        for wrong in (5, "37 74 43", None, [0x37]):
+            hint = "bytes.fromhex reads hex digits" if isinstance(wrong, str) else ""
+            told = {"field": "data", "bound": "bytes or Bits", "value": wrong, "hint": hint}
+            with refused(dccwire.FieldError, **told):
+                look(wrong)
 
 
 def test_a_packet_behind_few_ones_in_a_stream_is_told() -> None:

@@ -157,7 +157,11 @@ class Difference:
 def difference(
     one: bytes | Explanation, other: bytes | Explanation, *, mode: Mode = Mode.OPERATIONS
 ) -> Difference:
-    """Compare two packets, given as bytes or explained; never raises on any bytes."""
+    """Compare two packets, given as bytes or explained; never raises on any bytes.
+
+    Raises:
+        FieldError: one is neither.
+    """
     first, second = (
         each if isinstance(each, Explanation) else explain(each, mode=mode) for each in (one, other)
     )

@@ -163,7 +163,10 @@ class Explanation:
 
 
 def explain(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Explanation:
-    """Lay out bytes (error byte included) or bits (preamble included); never raises.
+    """Lay out bytes (error byte included) or bits (preamble included); never raises on any.
+
+    Raises:
+        FieldError: these are neither bytes nor bits.
 
     >>> [row.name for row in explain(bytes(3)).rows]
     ['broadcast', 'DigitalDecoderReset', 'error byte']
