@@ -75,6 +75,21 @@ class Framed(NamedTuple):
     end: int
 
 
+class Slip(NamedTuple):
+    """A bit too many at a place of the bits given, or one missing before it: `step` is 1 or -1."""
+
+    at: int
+    step: int
+
+    def given(self, place: int) -> int:
+        """Where a bit of those that are right stands among those given."""
+        return place + self.step * (place >= self.at)
+
+    def right(self, place: int) -> int:
+        """Where a bit given stands among those that are right; not for one that is too many."""
+        return place - self.step * (place >= self.at)
+
+
 def framed(bits: Bits, size: int) -> Framed:
     """All the bits as one packet of `size` bytes, right or wrong; the last is the end bit."""
     start = len(bits) - 9 * size - 1

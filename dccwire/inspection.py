@@ -8,6 +8,7 @@ receiver.
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import reduce
+from itertools import product
 from operator import attrgetter, xor
 from typing import Any
 
@@ -17,7 +18,7 @@ from dccwire.address import Mode
 from dccwire.assembly import LONGEST, SHORTEST
 from dccwire.errors import Reason, member, plain_bytes
 from dccwire.findings import Finding, Place, remarks
-from dccwire.framing import LEAST_PREAMBLE, Framed, framed, least_preamble
+from dccwire.framing import LEAST_PREAMBLE, Framed, Slip, framed, least_preamble, to_bits
 from dccwire.instructions.later import longer_form
 from dccwire.packet import Packet, decode, decode_or_none
 from dccwire.receiver import BitReceiver, CutOff, Event, Fault, PacketReceived
@@ -34,7 +35,7 @@ class Inspection:
     is what the bytes would say if only their error byte and framing were right, or None. `data` are
     the bytes, as far as they could be read; `preamble` is the number of ones before them, None if
     bytes were given, and `start` the position of the packet start bit, None if none was found. The
-    findings are in order of their places.
+    findings are in order of their places. With a `slip`, `start` is what it would be without.
     """
 
     data: bytes
@@ -43,6 +44,7 @@ class Inspection:
     preamble: int | None
     findings: tuple[Finding, ...]
     start: int | None = None
+    slip: Slip | None = None
 
     def __str__(self) -> str:
         first, *others = self.headlines()
@@ -96,8 +98,8 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
 
     Of several packets in the bits the first is read and the others are reported as stray bits. Bits
     that make one packet, but for one or two that are wrong, are read as that packet: framing bits
-    that are wrong are named, and the rest is read as if they were right. Of bits that make none, it
-    is told which start bit would make one.
+    that are wrong are named, and the rest is read as if they were right; the same with a bit too
+    many at a start bit, or a start bit that is missing.
 
     Raises:
         FieldError: these are neither bytes nor bits.
@@ -110,8 +112,8 @@ def inspect(data: bytes | Bits, *, mode: Mode = Mode.OPERATIONS) -> Inspection:
     mode = member(Mode, "mode", mode)
     if isinstance(data, Bits):
         found = _inspect_bits(data, mode)
-        if not (found.packet or found.unverified):
-            found = replace(found, findings=(*found.findings, *_missing(data, mode)))
+        if not found.packet:
+            found = _slipped(data, mode, found)
     else:
         whole = plain_bytes(data, "bytes or Bits")
         found = _inspect_bytes(
@@ -247,12 +249,10 @@ def _framing_bit(at: int, bits: Bits, packet: Framed) -> Finding:
     """What to say of a bit of the framing that has the wrong value."""
     start = packet.preamble
     name, clause = "a bit of the preamble", "Preamble"
-    if at == start:
-        name, clause = "the packet start bit", "Packet Start Bit"
-    elif at == packet.end - 1:
+    if at == packet.end - 1:
         name, clause = "the packet end bit", "Packet End Bit"
-    elif at > start:
-        name, clause = f"the start bit of byte {(at - start) // 9}", "Data Byte Start Bit"
+    elif at >= start:
+        name, clause = _start_bit((at - start) // 9)
     message = f"{name} is {bits[at]:d}, {not bits[at]:d} is expected"
     hint = "the rest is read as if it were right"
     if at < start < at + 1 + LEAST_PREAMBLE:
@@ -260,28 +260,57 @@ def _framing_bit(at: int, bits: Bits, packet: Framed) -> Finding:
     return Finding(Reason.FRAMING_BIT, message, f"S-9.2 §A, {clause}", at, 1, hint)
 
 
-def _missing(bits: Bits, mode: Mode) -> Iterator[Finding]:
-    """Where a start bit was left out, if all the bits are one right packet with it and no other."""
-    with_it: dict[bytes, dict[int, int]] = {}  # the bytes of packets, and where which bit would be
-    for size in range(SHORTEST, LONGEST + 1):
-        preamble = len(bits) - 9 * size
-        for byte in range(1, size) if preamble >= LEAST_PREAMBLE else ():
-            at = preamble + 9 * byte
-            one = framed(bits[:at] + "0b0" + bits[at:], size)
+def _start_bit(byte: int) -> tuple[str, str]:
+    """What the bit before a byte is called, and where S-9.2 §A has it."""
+    if not byte:
+        return "the packet start bit", "Packet Start Bit"
+    return f"the start bit of byte {byte}", "Data Byte Start Bit"
+
+
+def _slipped(bits: Bits, mode: Mode, found: Inspection) -> Inspection:
+    """All the bits as the one right packet that they are with a bit less, or with a start bit more.
+
+    What was found stands if there is no such packet, or more than one, or if a wrong bit alone says
+    as much: it leaves another length than a slip, but at the end of a preamble, and one that would
+    be too short has rather a wrong bit.
+    """
+    slips = list(_slips(bits, mode))
+    if len({data for _, _, data in slips}) != 1:
+        return found
+    (slip, first, data), *_ = slips
+    one = _inspect_bits(to_bits(data, slip.at - 9 * first), mode)
+    received = (found.preamble or 0) >= LEAST_PREAMBLE
+    if found.unverified and received and len(found.findings) <= len(one.findings) + 1:
+        return found
+    if not first and slip.at < least_preamble(mode):
+        return found
+    names, clauses = zip(*(_start_bit(byte) for _, byte, _ in slips), strict=True)
+    offset, length = slip.at, 0
+    message = f"{either(names)} may be missing before this bit"
+    hint = "the rest is read as if a 0 stood there"
+    if slip.step > 0:
+        alike = bits.bin[slip.at]
+        offset = len(bits.bin[: slip.at].rstrip(alike))
+        length = len(bits) - len(bits.bin[slip.at :].lstrip(alike)) - offset
+        message = f"one {alike} may be too many at {either(names)}"
+        hint = "the rest is read as if it were not there"
+    said = [Finding(Reason.FRAMING_BIT, message, f"S-9.2 §A, {clauses[0]}", offset, length, hint)]
+    for each in one.findings:
+        begin, end = (slip.given(each.offset + more) for more in (0, each.length - 1))
+        said.append(replace(each, offset=begin, length=end + 1 - begin))
+    return replace(one, packet=None, unverified=one.packet, findings=tuple(said), slip=slip)
+
+
+def _slips(bits: Bits, mode: Mode) -> Iterator[tuple[Slip, int, bytes]]:
+    """Slips at start bits, of which bytes, without which all is a right packet, and its bytes."""
+    run = len(bits) - len(bits.bin.lstrip("1"))
+    for size, step in product(range(SHORTEST, LONGEST + 1), (1, -1)):
+        ones = len(bits) - step - 9 * size - 1
+        for byte in range(size) if LEAST_PREAMBLE <= ones <= run else ():
+            at = ones + 9 * byte
+            one = framed(bits[:at] + (bits[at + 1 :] if step > 0 else "0b0" + bits[at:]), size)
             if not one.wrong and decode_or_none(one.data, mode):
-                with_it.setdefault(one.data, {})[byte] = at
-    if len(with_it) == 1:
-        ((data, places),) = with_it.items()
-        message = f"the start bit of byte {either(places)} may be missing before this bit"
-        hint = f"with a 0 there, all of it is {data.hex(' ').upper()}, {decode(data, mode=mode)}"
-        yield Finding(
-            Reason.FRAMING_BIT,
-            message,
-            "S-9.2 §A, Data Byte Start Bit",
-            min(places.values()),
-            0,
-            hint,
-        )
+                yield Slip(at, step), byte, one.data
 
 
 def _no_preamble(bits: Bits) -> Iterator[Finding]:
@@ -307,10 +336,13 @@ def _framing(event: Event, mode: Mode) -> Iterator[Finding]:
             message = reason.meaning
         case CutOff():
             reason = Reason.CUT_OFF
+            behind = offset and length == event.preamble
             begun = "a start bit" * (length > event.preamble + 9 * len(event.data))
             counts = (event.preamble, "one"), (len(event.data), "byte"), (len(event.bits), "bit")
             ones, whole, rest = (counted(number, what) * bool(number) for number, what in counts)
             message = f"the bits end after {', '.join(filter(None, (ones, whole, begun, rest)))}"
+            if behind:
+                message = f"{ones} at the end, which may open the next preamble"
             error = reduce(xor, event.data, 0)
             known = decode_or_none(event.data + bytes((error,)), mode)
             if known and f"{error:08b}".startswith(event.bits):

@@ -442,6 +442,10 @@ def test_what_is_said_and_by_which_clause(given: str) -> None:
         ),
         (stream([PACKET, PACKET]), "stray-bits: another packet, 37 74 43 (S-9.2 §A)"),
         (
+            to_bits(PACKET) + "0b1",
+            "cut-off: 1 one at the end, which may open the next preamble (S-9.2 §A)",
+        ),
+        (
             to_bits(PACKET) + Bits.from_zeros(5),
             "stray-bits: 5 bits of no packet (S-9.2 §A)",
         ),

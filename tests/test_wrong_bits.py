@@ -326,32 +326,95 @@ def test_a_longer_packet_in_a_stream_is_named_too() -> None:
     assert found.unverified == dccwire.decode(STREAM[2])
 
 
+@pytest.mark.parametrize("ones", [0, -3])
+@pytest.mark.parametrize("slip", ["left out", "doubled", "behind a 1"])
 @pytest.mark.parametrize(
     ("hexes", "mode", "byte"),
     [
         pytest.param(hexes, mode, byte, id=f"{name}, byte {byte}")
         for name, (hexes, mode) in PACKETS.items()
-        for byte in range(1, len(bytes.fromhex(hexes)))
+        for byte in range(len(bytes.fromhex(hexes)))
     ],
 )
-def test_a_start_bit_that_was_left_out_is_placed(hexes: str, mode: Mode, byte: int) -> None:
-    """Where the rest makes no packet, and the bits make one right packet with it."""
-    data, ones = bytes.fromhex(hexes), ONES[mode]
-    at = ones + 9 * byte
-    bits = sent(data, ones)
-    found = inspect(Bits.from_string("0b" + bits[:at] + bits[at + 1 :]), mode=mode)
-    missing = [one for one in found.findings if "missing before" in one.message]
-    if found.packet or found.unverified:  # a wrong bit tells it as well
-        assert missing == []
-        return
-    (one,) = missing
-    assert (one.length, one.reason) == (0, Reason.FRAMING_BIT)
-    assert set(bits[one.offset : at]) <= {"0"}  # wherever among these a 0 is put, it is the same
-    assert re.search(rf"start bit of byte .*\b{byte}\b.* may be", one.message)
-    assert f"all of it is {hexes}, {dccwire.decode(data, mode=mode)}" in missing[0].hint
+def test_a_start_bit_that_slips_is_placed(
+    hexes: str, mode: Mode, byte: int, slip: str, ones: int
+) -> None:
+    """Left out, or a bit too many at it: the rest is read, where no wrong bit tells as much."""
+    data, ones = bytes.fromhex(hexes), ONES[mode] + ones
+    at, bits = ones + 9 * byte, sent(data, ones)
+    name = f"start bit of byte {byte}" if byte else "packet start bit"
+    first = byte  # of the start bits between which there are zeros alone, none is known from others
+    while slip != "behind a 1" and first and set(bits[ones + 9 * (first - 1) : at]) == {"0"}:
+        first -= 1
+    with_slip = {"left out": "", "doubled": "00", "behind a 1": "10"}[slip]
+    given = bits[:at] + with_slip + bits[at + 1 :]
+    found = inspect(Bits(bin=given), mode=mode)
+    told = [one for one in found.findings if one.reason is Reason.FRAMING_BIT]
+    if not first and (slip == "behind a 1" or ones < ONES[mode]):
+        assert not any("too many" in one.message or "missing" in one.message for one in told)
+        return  # a preamble that is longer, or a bit of it that is wrong
+    (one,) = told
+    assert (found.data, found.preamble) == (data, ones)
+    assert found.unverified == dccwire.decode(data, mode=mode)
+    assert not found.well
+    assert name in one.message
+    assert one.clause == f"S-9.2 §A, {'Data Byte' if first else 'Packet'} Start Bit"
+    if slip == "left out":
+        assert one.length == 0
+        assert set(bits[one.offset : at]) <= {"0"}  # wherever among these a 0 is put, it is right
+        assert one.message.endswith("may be missing before this bit")
+    else:
+        run = given[one.offset : one.offset + one.length]
+        assert set(run) == {with_slip[0]}
+        assert one.offset <= at < one.offset + one.length
+        assert one.message.startswith(f"one {run[0]} may be too many at ")
+    others = [each for each in found.findings if each is not one]
+    short = [(Reason.SHORT_PREAMBLE, 0, ones)] * (ones < ONES[mode])
+    assert [(each.reason, each.offset, each.length) for each in others] == short
+    drawn = explain(Bits(bin=given), mode=mode)
+    shown = [drawn.part(place) for place in range(len(given))]
+    right = [(f"bit {number}", of) for of in range(len(data)) for number in range(7, -1, -1)]
+    assert [part for part in shown if part[1] is not None] == right
+    assert shown.count(("one too many", None)) == (slip != "left out")
+    assert drawn.marks == ({} if slip == "left out" else {ones + 9 * first: "wrong"})
+    starts = sum("start bit" in part[0] for part in shown)
+    assert starts == len(data) - (slip == "left out")
+    assert drawn.text(200).count("one too many") == (slip != "left out")
+
+
+def test_findings_beside_a_slip_have_their_place_among_the_bits_given() -> None:
+    """A reserved code that spans a doubled start bit, or one that is missing."""
+    bits = sent(bytes.fromhex("03F110E2"), 14)  # F1 10 is reserved; its bits are 24 to 40
+    for given, place in (
+        (bits[:23] + "0" + bits[23:], (25, 17)),
+        (bits[:32] + "1" + bits[32:], (24, 18)),
+        (bits[:32] + bits[33:], (24, 16)),
+        (bits[:41] + "1" + bits[41:], (24, 17)),
+    ):
+        found = inspect(Bits(bin=given))
+        (one,) = (one for one in found.findings if one.reason is Reason.RESERVED)
+        assert (one.offset, one.length) == place
+
+
+def test_what_a_wrong_bit_tells_as_well_is_no_slip() -> None:
+    """The packet start bit of FF 00 FF as a 1, after 14 ones: not one that is missing after 15."""
+    found = inspect(flipped(bytes.fromhex("FF00FF"), Mode.OPERATIONS, 14))
+    assert (found.preamble, found.slip) == (14, None)
+    assert [one.message for one in found.findings] == ["the packet start bit is 1, 0 is expected"]
 
 
 def test_where_more_than_one_packet_could_be_meant_no_start_bit_is_named() -> None:
-    """Ones behind a preamble, and bits that are no packet with any bit more."""
+    """Ones behind a preamble, and bits that are no packet with any bit more or less."""
     for bits in ("1" * 41, sent(bytes.fromhex("377443"), 14)[:-2], "1" * 14 + "0" * 27):
-        assert not any("missing before" in str(one) for one in inspect(Bits(bin=bits)).findings)
+        assert inspect(Bits(bin=bits)).slip is None
+
+
+def test_bits_that_slip_are_compared() -> None:
+    """A start bit that is missing is told, no bit of a byte in its place; an end bit likewise."""
+    bits = sent(bytes.fromhex("377443"), 14)
+    one, other = (explain(Bits(bin=given)) for given in (bits, bits[:23] + bits[24:]))
+    assert dccwire.difference(one, other).framing == ("start bit of byte 1: 0, missing",)
+    assert dccwire.difference(other, one).framing == ("start bit of byte 1: missing, 0",)
+    cut = explain(Bits(bin=bits[:-1]))
+    assert dccwire.difference(one, cut).framing == ("packet end bit: 1, missing",)
+    assert dccwire.difference(cut, one).framing == ("packet end bit: missing, 1",)

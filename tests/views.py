@@ -22,6 +22,13 @@ def given(text: str) -> bytes:
 SPEED, WRITE, WRONG = given("377443"), given("C4B5EC030C92"), given("C4B5EC030C00")
 CUT = Bits.from_string("0b" + "1" * 12 + "0" + "00110111" + "0" + "0111")
 
+
+def slipped(bits: str, at: int) -> Bits:
+    """A packet that has these bits where one stands."""
+    sent = to_bits(SPEED).bin
+    return Bits(bin=f"{sent[:at]}{bits}{sent[at + 1 :]}")
+
+
 VIEWS: dict[str, Callable[[], str]] = {
     "speed.txt": lambda: explain(SPEED).text(),
     "speed-40.txt": lambda: explain(SPEED).text(40),
@@ -51,6 +58,10 @@ VIEWS: dict[str, Callable[[], str]] = {
     "wrong-end-bit.svg": lambda: explain(to_bits(SPEED)[:-1] + "0b0").svg(),
     "first-byte.txt": lambda: explain(given("37")).text(),
     "difference-of-kinds.txt": lambda: difference(WRITE, SPEED).text(),
+    "one-too-many.txt": lambda: explain(slipped("00", 14)).text(),
+    "one-too-many.svg": lambda: explain(slipped("10", 32)).svg(),
+    "start-bit-missing.txt": lambda: explain(slipped("", 23)).text(),
+    "start-bit-missing.svg": lambda: explain(slipped("", 14)).svg(),
     "cv-29.txt": lambda: cv.describe(29, 38).text(),
     "cv-17.html": lambda: cv.describe(17, 196)._repr_html_(),
     "cv-17-18.html": lambda: cv.ExtendedAddress(1205)._repr_html_(),

@@ -171,10 +171,16 @@ def difference(
 def _framing_of(one: Explanation) -> Iterator[tuple[str, str]]:
     """Each part of the framing by its name, as it was given."""
     yield "preamble", counted(one.inspection.preamble or 0, "one")
-    for byte in range(len(one.inspection.data) + 1):
+    count = len(one.inspection.data)
+    for byte in range(count + 1):
         at = one.sent(byte) - 1
-        name = one.part(at)[0] if at < len(one.bits) else "packet end bit"
-        yield name, one.bits[at : at + 1].bin or "missing"
+        name = f"start bit of byte {byte}" if byte else "packet start bit"
+        if at >= len(one.bits):
+            yield "packet end bit", "missing"
+        elif one.part(at)[1] is not None:
+            yield name, "missing"
+        else:
+            yield one.part(at)[0], one.bits[at : at + 1].bin
 
 
 def _bits(explanation: Explanation, byte: int) -> str:

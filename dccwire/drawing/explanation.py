@@ -118,10 +118,10 @@ class Explanation:
     @property
     def marks(self) -> dict[int, str]:
         """Which of `bits` are wrong, of the framing, or differ from the right error byte."""
-        found, data = dict[int, str](), self.inspection.data
+        found, data, slip = dict[int, str](), self.inspection.data, self.inspection.slip
         for one in self.inspection.findings:
-            if one.reason is Reason.FRAMING_BIT:
-                found[one.offset] = "wrong"
+            if one.reason is Reason.FRAMING_BIT and one.length:
+                found[slip.at if slip else one.offset] = "wrong"
             elif one.reason is Reason.ERROR_BYTE and self.inspection.unverified:
                 differs = reduce(xor, data)
                 numbers = (number for number in range(8) if differs >> number & 1)
@@ -130,7 +130,8 @@ class Explanation:
 
     def _place(self, byte: int, number: int) -> int:
         """Where a bit of a byte stands in `bits`."""
-        return (self.start or 0) + 1 + 9 * byte + 7 - number
+        place, slip = (self.start or 0) + 1 + 9 * byte + 7 - number, self.inspection.slip
+        return slip.given(place) if slip else place
 
     def sent(self, byte: int, number: int = 7) -> int:
         """Where a bit of a byte stands among those sent; start bits count where bits were given."""
@@ -143,6 +144,10 @@ class Explanation:
         count, start = len(self.inspection.data), self.start
         if start is None:
             return "of no packet", None
+        if slip := self.inspection.slip:
+            if (bit, 1) == slip:
+                return "one too many", None
+            bit = slip.right(bit)
         behind = bit - start
         if behind < 0:
             ones = self.inspection.preamble

@@ -113,6 +113,9 @@ def _strips(explanation: Explanation) -> Iterator[_Strip]:
                 yield _framing(explanation, begin, at)
                 begin = at
             continue
+        if "start bit" not in explanation.part(begin)[0] and begin < at:
+            yield _framing(explanation, begin, at)
+            begin = at
         at += 8
         ends = at < len(bits) and explanation.part(at)[0] == "packet end bit"
         at += ends and _fits(bits[begin : at + 1])

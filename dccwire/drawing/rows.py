@@ -41,8 +41,8 @@ def table_rows(explanation: Explanation) -> Iterator[Row]:
     byte = 0
     for row in explanation.rows:
         if framed and row.byte > byte:
+            yield from _framing(explanation, explanation.sent(byte, 0) + 1)
             byte = row.byte
-            yield from _framing(explanation, explanation.sent(byte) - 1)
         sent = _span(explanation.sent(row.byte, row.first), explanation.sent(row.byte, row.last))
         yield Row(
             sent if row.letters else "",
