@@ -198,11 +198,16 @@ def test_inspect_tells_other_readings_too(run) -> None:
 )
 @pytest.mark.parametrize("command", ["inspect", "explain"])
 def test_a_group_of_bits_with_a_digit_less_or_more_is_named(run, command, bits, odd) -> None:
-    """After a start bit of its own; on standard error, and the bits are looked at all the same."""
+    """After a start bit of its own; beneath the findings, but for JSON on standard error."""
     _, out, err = run(command, "--bits", *bits.split())
     told = [f"group {at}, {group}, has {len(group)} digits; a byte has 8" for at, group in odd]
+    mark = "  ! " if command == "inspect" else "! "
+    assert "digits" not in out.removesuffix("".join(f"{mark}{line}\n" for line in told))
+    assert all(f"\n{mark}{line}\n" in out for line in told)
+    assert err == ""
+    _, out, err = run("inspect", "--json", "--bits", bits)
     assert err == "".join(f"dccwire: {line}\n" for line in told)
-    assert out
+    assert json.loads(out)
 
 
 def test_inspect_reads_bits_from_standard_input(run, monkeypatch) -> None:

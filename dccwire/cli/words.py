@@ -168,21 +168,31 @@ def _read_bytes_or_bits(given: argparse.Namespace) -> Callable[[str], bytes | Bi
         return _read_bytes
     from dccwire.framing import parse_bits
 
-    def read(text: str) -> Bits:
-        bits, groups = parse_bits(text), text.replace("_", " ").split()
-        for number, (before, group) in enumerate(pairwise(groups), 2):
-            if before == "0" and len(group) in (7, 9):  # a start bit, and a byte that is none
-                complain(f"group {number}, {group}, has {len(group)} digits; a byte has 8")
-        return bits
-
-    return read
+    return parse_bits
 
 
-def _tell_bytes_or_bits(given: argparse.Namespace, tell: Callable[[bytes | Bits], int]) -> int:
-    texts = given.given
+def _odd_groups(text: str) -> Iterator[str]:
+    """Which groups of bits are bytes with a digit less or more: they follow on a start bit."""
+    for number, (before, group) in enumerate(pairwise(text.replace("_", " ").split()), 2):
+        if before == "0" and len(group) in (7, 9):
+            yield f"group {number}, {group}, has {len(group)} digits; a byte has 8"
+
+
+def _tell_bytes_or_bits(
+    given: argparse.Namespace, tell: Callable[[bytes | Bits], int], note: Callable[[str], None]
+) -> int:
+    """Read and tell each packet, and `note` beneath it which of its groups of bits are odd."""
+    texts, read = given.given, _read_bytes_or_bits(given)
     if given.bits and "-" not in texts:
         texts = [" ".join(texts)]
-    return answer(texts, _read_bytes_or_bits(given), tell)
+
+    def tell_all(item: tuple[bytes | Bits, str]) -> int:
+        status = tell(item[0])
+        for words in _odd_groups(item[1]) if given.bits else ():
+            note(words)
+        return status
+
+    return answer(texts, lambda text: (read(text), text), tell_all)
 
 
 def _decode(given: argparse.Namespace) -> int:
@@ -231,7 +241,8 @@ def _inspect(given: argparse.Namespace) -> int:
         say(json.dumps(found.to_dict()) if given.json else str(found))
         return int(not found.well)
 
-    return _tell_bytes_or_bits(given, tell)
+    note = complain if given.json else lambda words: say(f"  ! {words}")
+    return _tell_bytes_or_bits(given, tell, note)
 
 
 def _explain(given: argparse.Namespace) -> int:
@@ -263,4 +274,4 @@ def _explain(given: argparse.Namespace) -> int:
         say(next(between) + lines(width))
         return int(not well)
 
-    return _tell_bytes_or_bits(given, tell)
+    return _tell_bytes_or_bits(given, tell, lambda words: say(f"! {words}"))
