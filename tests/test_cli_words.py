@@ -21,16 +21,28 @@ short 55: SpeedAndDirection forward=yes c=1 speed=4
 
 @pytest.mark.parametrize(
     "arguments",
-    [("37", "74", "43"), ("37 74 43",), ("377443",), ("37", "7443"), ("37\u00a074\t43",)],
+    [
+        ("37", "74", "43"),
+        ("37 74 43",),
+        ("377443",),
+        ("37", "7443"),
+        ("37\u00a074\t43",),
+        ("0x37", "0x74", "0x43"),
+        ("37,74,43",),
+        ("37,", "74,", "43,"),
+        ("0X37, 0x74, 0x43",),
+        ("0x377443",),
+    ],
 )
-def test_bytes_are_read_with_or_without_blanks(run, arguments) -> None:
+def test_bytes_are_read_with_or_without_blanks_commas_and_0x(run, arguments) -> None:
     """One packet, however it is split into arguments."""
     assert run("decode", *arguments) == (0, SPEED, "")
 
 
 def test_several_packets_are_several_arguments(run) -> None:
     """Each long enough to be one."""
-    assert run("decode", "377443", "ff 00 ff")[1] == SPEED + "idle: Idle\n"
+    for given in (("377443", "ff 00 ff"), ("37,74,43", "FF,00,FF"), ("0x377443", "0xff,0x00,0xff")):
+        assert run("decode", *given)[1] == SPEED + "idle: Idle\n"
 
 
 def test_readings_are_told_beside_the_packet(run) -> None:
@@ -230,6 +242,11 @@ def test_explain_separates_packets(run) -> None:
     [
         (("decode", "37744"), "odd number of hex digits in '37744'; two digits a byte"),
         (("decode", "37 7g 43"), "position 4: 'g' is no hex digit"),
+        (("decode", "37 0x 43"), "'x' is no hex digit"),
+        (("decode", "37 1x43"), "'x' is no hex digit"),
+        (("decode", "0x3 0x90"), "position 2: odd number of hex digits in '3'; two digits a byte"),
+        (("decode", "3,90"), "position 0: odd number of hex digits in '3'; two digits a byte"),
+        (("decode", "37;74;43"), "';' is no hex digit"),
         (("decode", ""), "no bytes; as in '37 74 43'"),
         (("explain", "zz"), "position 0: 'z' is no hex digit"),
         (("decode", "00110111", "01110100"), "look like bits; 'inspect --bits' and"),

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 Commands: TypeAlias = "argparse._SubParsersAction[Any]"
 _T = TypeVar("_T")
 STATUSES = "Exit status: 0 all well, 1 what was given is not well, 2 it or the call cannot be used."
-_BYTES = "bytes in hex, with or without blanks, or a packet's text; - reads lines"
+_BYTES = "bytes in hex, with or without blanks, commas and 0x, or a packet's text; - reads lines"
 
 
 def add_commands(commands: Commands) -> None:
@@ -138,7 +138,7 @@ def _told(given: str, tell: Callable[[_T], int], item: _T) -> int:
         return 1
 
 
-_WHOLE = re.compile(r"\{.*|.*:.*|([0-9A-Fa-f]\s*){6,}", re.DOTALL)
+_WHOLE = re.compile(r"\{.*|.*:.*|((\b0[xX])?[0-9A-Fa-f][\s,]*){6,}", re.DOTALL)
 
 
 def _texts(given: Sequence[str]) -> Sequence[str]:
@@ -156,11 +156,12 @@ def _read_bytes(text: str) -> bytes:
         problem = "0 and 1 in groups of eight, or so many of them, look like bits"
         hint = "'inspect --bits' and 'explain --bits' read bits, hex is read as '01 00 00 01'"
         raise TextError(Reason.HEX, text, 0, problem, hint)
-    if re.fullmatch(r"([ \t]*[0-9A-Fa-f]{2})+", text):
-        return bytes.fromhex(text)  # loading what reads all the rest takes as long as `dccwire`
+    plain = re.sub(r"\b0[xX](?=[0-9A-Fa-f])|,", lambda found: " " * len(found[0]), text)
+    if re.fullmatch(r"([ \t]*[0-9A-Fa-f]{2})+[ \t]*", plain):
+        return bytes.fromhex(plain)  # loading what reads all the rest takes as long as `dccwire`
     from dccwire.plan import read_packet
 
-    return read_packet(text)
+    return read_packet(plain if re.fullmatch(r"[\s0-9A-Fa-f]*", plain) else text)
 
 
 def _read_bytes_or_bits(given: argparse.Namespace) -> Callable[[str], bytes | Bits]:
