@@ -28,7 +28,7 @@ from dccwire.instructions import (
 )
 from dccwire.packet import Packet
 from dccwire.service_mode import DirectByteAccess
-from dccwire.wording import either, wrapped
+from dccwire.wording import counted, either, wrapped
 
 __all__ = [
     "Ask",
@@ -96,20 +96,26 @@ class Exercise:
         return explain(bytes(self.packet), mode=self.packet.mode)
 
     def mark(self, given: str) -> Mark:
-        """Compare an answer with the solution; blanks, underscores and case do not count."""
+        """Compare an answer with the solution; blanks, underscores and case do not count.
+
+        An error byte may be given in hex, with `0x` or without, or as its eight bits.
+        """
         plain, solution = (re.sub(r"[\s_]", "", one).lower() for one in (given, self.answer))
+        if self.ask is Ask.ERROR_BYTE:
+            plain = f"{int(plain, 2):02x}" if re.fullmatch("[01]{8}", plain) else plain
+            plain = plain.removeprefix("0x")
         if plain == solution:
             return Mark(True, "right")
         if self.ask is Ask.FIELDS:
             return self._mark_field(given.strip())
         if self.ask is Ask.ERROR_BYTE and re.fullmatch("[0-9a-f]{2}", plain):
             return Mark(False, "; ".join(self._columns(int(plain, 16) ^ int(solution, 16))))
-        base = "two hex digits" if self.ask is Ask.ERROR_BYTE else "0 and 1"
+        base = "two hex digits or eight bits" if self.ask is Ask.ERROR_BYTE else "0 and 1"
         if self.ask is Ask.ERROR_BYTE or not re.fullmatch("[01]+", plain):
-            told = f"{base} are expected, {given.strip()!r} was given"
-            return Mark(False, told, readable=False)
+            return _unreadable(base, given)
         if len(plain) != len(solution):
             told = f"{len(solution)} bits are expected, {len(plain)} given"
+            told = "; ".join((told, *self._odd_groups(given)))
             return Mark(False, told, readable=False)
         wrong = [at for at, bit in enumerate(plain) if bit != solution[at]]
         return Mark(False, "; ".join(self._bit(at, plain[at]) for at in wrong))
@@ -120,10 +126,18 @@ class Exercise:
         listed = re.sub(r"[,\s]+", ",", given) if isinstance(kind, Functions) else given
         try:
             other = replace(one, **{self.asked: kind.from_text(self.asked, listed)})
-        except CallError as error:
-            return Mark(False, str(error), readable=False)
+        except CallError:
+            field = one.layout.fields[self.asked]
+            return _unreadable(kind.allowed(field.lowest, field.highest), given)
         right = other == one
         return Mark(right, "right" if right else "; ".join(self._field(given, bytes(other))))
+
+    def _odd_groups(self, given: str) -> Iterator[str]:
+        """Where blanks show as many groups as the solution has: those of another length."""
+        groups, right = given.replace("_", " ").split(), self.answer.split()
+        for number, (one, of) in enumerate(zip(groups, right, strict=False), 1):
+            if len(groups) == len(right) > 1 and len(one) != len(of):
+                yield f"group {number}, {one}, has {counted(len(one), 'digit')}, {len(of)} expected"
 
     def _field(self, given: str, other: bytes) -> Iterator[str]:
         """Where the field stands, what is there, and which bits would be others for the answer."""
@@ -171,6 +185,10 @@ class Exercise:
         inside = (row for row in rows if row.letters and row.last <= number <= row.first)
         field = next((f"{row.letters}, {row.meaning}" for row in inside), "fixed")
         return f"byte {byte}, bit {number} ({field}) is {given}, {1 - int(given)} is right"
+
+
+def _unreadable(expected: str, given: str) -> Mark:
+    return Mark(False, f"{expected} expected, {given.strip()!r} given", readable=False)
 
 
 def exercise(seed: int, ask: Ask | str | None = None, *, number: int = 0) -> Exercise:

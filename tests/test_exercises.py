@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from functools import reduce
 from operator import xor
 from pathlib import Path
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 
 from dccwire import decode
 from dccwire.errors import FieldError
-from dccwire.exercises import Ask, Exercise, exercise, exercises, worksheet, worksheet_page
+from dccwire.exercises import Ask, Exercise, Mark, exercise, exercises, worksheet, worksheet_page
 from refusals import refused
 
 SEEDS = st.integers(-(10**6), 10**6)
@@ -101,8 +102,9 @@ def test_what_is_no_answer_is_told_as_that() -> None:
     """Too few bits, letters for bits; functions in any order are right."""
     one = of(Ask.BITS, "FunctionGroupOne")
     assert one.mark("1001").told == "8 bits are expected, 4 given"
-    assert one.mark("12").told == "0 and 1 are expected, '12' was given"
-    assert of(Ask.ERROR_BYTE, "").mark("4").told == "two hex digits are expected, '4' was given"
+    assert one.mark("12").told == "0 and 1 expected, '12' given"
+    told = of(Ask.ERROR_BYTE, "").mark("4").told
+    assert told == "two hex digits or eight bits expected, '4' given"
     two = next(
         one
         for seed in range(999)
@@ -113,12 +115,69 @@ def test_what_is_no_answer_is_told_as_that() -> None:
     told = of(Ask.FIELDS, "FunctionGroupOne").mark("none").told
     assert "byte 1, bit 4 to 0 (DDDDD): functions=" in told
     assert "; none would be 10000000: bit" in told
-    assert not two.mark("F9").readable
+    assert two.mark("F9") == Mark(
+        False,
+        "none, or some, joined by commas, of F1 F2 F3 F4 FL expected, 'F9' given",
+        readable=False,
+    )
     active = next(
         one for seed in range(999) if (one := exercise(seed, Ask.FIELDS)).asked == "active"
     )
     other = {"yes": "no", "no": "yes"}[active.answer]
     assert active.mark(other).told == f"byte 1, bit 3 (C): active={active.answer}"
+
+
+@given(SEEDS, st.integers(0, 255))
+def test_an_error_byte_is_marked_alike_in_hex_and_in_bits(seed: int, byte: int) -> None:
+    """With `0x` or without, in one group or two."""
+    one = exercise(seed, Ask.ERROR_BYTE)
+    mark = one.mark(f"{byte:02X}")
+    assert mark.right is (byte == int(one.answer, 16))
+    for same in (
+        f"0x{byte:02x}",
+        f"0X{byte:02X}",
+        f"{byte:08b}",
+        f"{byte >> 4:04b} {byte & 15:04b}",
+    ):
+        assert one.mark(same) == mark
+
+
+def test_the_group_of_bits_with_a_digit_less_or_more_is_told() -> None:
+    """Where blanks or underscores show as many groups as there are; else their sum alone."""
+    one = of(Ask.FRAME, "")
+    groups = one.answer.split()
+    bits = len(plain(one.answer))
+    short, long = groups[3][1:], groups[1] + "0"
+    head = f"{bits} bits are expected, {bits - 1} given"
+    assert one.mark(" ".join((*groups[:3], short, *groups[4:]))) == Mark(
+        False, f"{head}; group 4, {short}, has 7 digits, 8 expected", readable=False
+    )
+    assert one.mark("_".join((groups[0], long, *groups[2:]))).told == (
+        f"{bits} bits are expected, {bits + 1} given; group 2, {long}, has 9 digits, 8 expected"
+    )
+    assert one.mark(" ".join(groups[1:])).told == head
+    assert one.mark("".join(groups)[1:]).told == head
+
+
+def test_at_a_terminal_it_is_told_how_to_go_on_and_to_end(run, monkeypatch) -> None:
+    """And nowhere else: what is piped is answers alone."""
+    stdin = io.StringIO("")
+    monkeypatch.setattr(stdin, "isatty", lambda: True)
+    monkeypatch.setattr("sys.stdin", stdin)
+    first, *_, last = run("practice")[1].splitlines()
+    assert first == "an empty line goes on, the end of the input (Ctrl-D, on Windows Ctrl-Z) ends"
+    assert last == "0 of 0 right, 5 not answered; another --seed than 1 sets others"
+    monkeypatch.setattr(stdin, "isatty", lambda: False)
+    assert run("practice")[1].startswith("1. ")
+
+
+@pytest.mark.parametrize("option", ["--seed", "--count"])
+@pytest.mark.parametrize("text", ["x", "1.5", "", "٣", "9" * 5000])
+def test_what_is_no_whole_number_is_told_in_plain_words(run, option: str, text: str) -> None:
+    """One line, status 2, no word of the language that this is written in."""
+    status, out, err = run("practice", f"{option}={text}")
+    assert (status, out, err.count("\n")) == (2, "", 1)
+    assert f"argument {option}: a whole number expected, '{text[:9]}" in err
 
 
 def test_a_bit_of_no_field_is_fixed() -> None:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import argparse
+import sys
 from itertools import chain, repeat
 
 from dccwire.cli.printing import flush, say
-from dccwire.cli.words import Commands, add_command, given_lines, write_text
+from dccwire.cli.words import Commands, add_command, given_lines, whole, write_text
 from dccwire.wording import wrapped
 
 
@@ -14,9 +15,9 @@ def add_commands(commands: Commands) -> None:
     """Add the command."""
     words = "read packets and build them by hand, and be told what is wrong"
     add = add_command(commands, "practice", _practice, words).add_argument
-    add("--seed", type=int, default=1, metavar="N", help="another one sets other exercises")
+    add("--seed", type=whole, default=1, metavar="N", help="another one sets other exercises")
     add("--ask", metavar="KIND", help="fields, bits, error-byte or frame alone")
-    add("--count", type=int, default=5, metavar="N", help="how many, up to 1000")
+    add("--count", type=whole, default=5, metavar="N", help="how many, up to 1000")
     add("--sheet", action="store_true", help="print a sheet instead of asking for answers")
     add("--solutions", action="store_true", help="print it with the solutions")
     add("--html", metavar="FILE", help="write a page with the solutions folded, instead")
@@ -34,6 +35,8 @@ def _practice(given: argparse.Namespace) -> int:
         for task in tasks(*asked, solutions=given.solutions):
             say(next(between) + task)
         return 0
+    if getattr(sys.stdin, "isatty", bool)():
+        _tell("an empty line goes on, the end of the input (Ctrl-D, on Windows Ctrl-Z) ends", "")
     right = answered = 0
     answers = given_lines()
     for number, one in enumerate(exercises(*asked), 1):

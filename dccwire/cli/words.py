@@ -52,7 +52,7 @@ def add_commands(commands: Commands) -> None:
             add("--half-bits", action="store_true", help="each bit with its time, too")
             words = "what differs from another packet, instead"
             add("--against", nargs="+", metavar="HEX", help=words)
-            add("--width", type=int, metavar="N", help="columns, those of the terminal otherwise")
+            add("--width", type=whole, metavar="N", help="columns, those of the terminal otherwise")
             add("--svg", metavar="FILE", help="draw the signal, too")
             add("--html", metavar="FILE", help="write a page with the same, too")
         add("--service", action="store_true", help="read packets of a programming track")
@@ -67,6 +67,13 @@ def add_command(
     )
     made.set_defaults(run=run, command=made)
     return made
+
+
+def whole(text: str) -> int:
+    """The whole number of an option."""
+    if not re.fullmatch(r"-?\d{1,20}", text, re.ASCII):
+        raise argparse.ArgumentTypeError(f"a whole number expected, {text!r} given")
+    return int(text)
 
 
 def _mode(given: argparse.Namespace) -> Mode:
