@@ -114,6 +114,10 @@ def test_kept_bytes_fit_beside_an_address_and_an_error_byte(name: str) -> None:
 @pytest.mark.parametrize(
     ("file", "changes"),
     [
+        ("formats", {"layout": "1110CC"}),
+        ("formats", {"to": ["all"]}),
+        ("formats", {"fields": {"cv": {"bits": [6]}}}),
+        ("formats", {"address": {"kind": "short", "number": 3}}),
         ("speed-steps", {"steps": 14, "c": 2}),
         ("speed-steps", {"steps": 14, "speed": 16}),
         ("speed-steps", {"steps": 14, "step": 15}),

@@ -32,7 +32,7 @@ from strategies import GENERAL
 ROOT = Path(__file__).parent.parent / "vectors"
 FILES = {path.stem: json.loads(path.read_text("utf-8")) for path in sorted(ROOT.glob("*.json"))}
 OTHERS = {
-    *("cvs", "cvs-refused", "framing", "refused", "refused-values", "rules"),
+    *("cvs", "cvs-refused", "formats", "framing", "refused", "refused-values", "rules"),
     *("speed-steps", "pair-numbers"),
 }
 PACKETS = [case for name, file in FILES.items() if name not in OTHERS for case in file["cases"]]

@@ -313,6 +313,43 @@ def pair_numbers() -> Schema:
     return file_of("Numbers of accessory output pairs", {"const": "pair-numbers"}, item)
 
 
+def formats() -> Schema:
+    """The schema of the layouts of all formats."""
+    places: Schema = {
+        "type": "array",
+        "uniqueItems": True,
+        "items": whole(0, 8 * (LONGEST - 1) - 1),
+    }
+    bits = {"bits": places | {"minItems": 1}, "turned": places, "added": whole(0, 1)}
+    number: Schema = {"type": "integer", "minimum": 0}
+    pair: Schema = {"type": "array", "prefixItems": [number, True], "items": False, "minItems": 2}
+    numbers = {"lowest": number, "highest": number}
+    table: Schema = {"type": "array", "minItems": 1, "items": pair}
+    names: Schema = {"type": "array", "minItems": 1, "items": SENTENCE_PART}
+    one = [record(**bits, **each) for each in (numbers, {"table": table}, {"functions": names})]
+    kinds: Schema = {"enum": ["accessory", "extended-accessory"]}
+    item = record(
+        name=SENTENCE,
+        type={"type": "string", "pattern": "^[A-Z][A-Za-z0-9]*$"},
+        layout={"type": "string", "pattern": "^[01A-Za-z]{8}( [01A-Za-z]{8})*$"},
+        modes={"type": "array", "items": {"enum": [mode.value for mode in Mode]}},
+        to={"type": "array", "items": {"enum": [one.name.lower() for one in Partition]}},
+        opens={"type": "boolean"},
+        ends={"type": "boolean"},
+        reading={"type": ["string", "null"]},
+        address={
+            "oneOf": [
+                {"type": "null"},
+                record(kind=kinds, number=number),
+                record(kind=kinds, **bits, **numbers),
+            ]
+        },
+        fields={"type": "object", "additionalProperties": {"oneOf": one}},
+        **CITED,
+    )
+    return file_of("Formats and their layouts", {"const": "formats"}, item)
+
+
 FAMILIES = [
     "decoder-control",
     "consist-control",
@@ -332,6 +369,7 @@ FAMILIES = [
 
 SCHEMAS = {
     "packets": packets(FAMILIES),
+    "formats": formats(),
     "framing": framing(),
     "cvs": cvs(),
     "cvs-refused": cvs_refused(),
