@@ -131,6 +131,15 @@ def test_a_changed_layout_changes_the_docs(conf: ModuleType, monkeypatch: Any) -
     assert "2 to 1025" in after
 
 
+def test_the_first_page_leads_to_every_other() -> None:
+    """In its body, since a narrow screen hides the menu; and the menu has each of them once."""
+    body, *menus = (DOCS / "index.md").read_text("utf-8").split("```{toctree}")
+    linked = re.findall(r"\]\(([a-z-]+)\.md\)", body)
+    listed = [name for menu in menus for name in re.findall("^[a-z-]+$", menu, re.MULTILINE)]
+    pages = {path.stem for path in DOCS.glob("*.md")} - {"index"}
+    assert sorted(linked) == sorted(listed) == sorted(pages)
+
+
 def test_pictures_are_drawn_where_pages_have_their_names(conf: ModuleType) -> None:
     """From the bytes, when the pages are built."""
     source = [(DOCS / "tutorial.md").read_text("utf-8")]
