@@ -15,7 +15,7 @@ STANDARD: dict[str, dict[str, Any]] = {
     "drawing.lines": {"_NARROW": 64},
     "drawing.picture": {
         **{"_SCALE": 0.4, "_LEFT": 10, "_WIDTH": 790, "_HIGH": 34, "_LOW": 62},
-        "_LONGEST_NS": 1_916_000,
+        **{"_LONGEST_NS": 1_916_000, "_NARROW": 66},
     },
     "conformance.causes": {
         "_HALF_OF_ONE_NS": 90_000,  # a 1 lasts longer, two halves of 52: S-9.1 §A, Table 1 tr1

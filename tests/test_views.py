@@ -88,6 +88,16 @@ def test_the_signal_is_drawn_to_scale() -> None:
         assert all(one != other for one, other in pairwise(levels))
 
 
+def test_remarks_are_read_whole_on_a_narrow_page() -> None:
+    """One of 390 px shows 480 units of the picture, and a letter takes 7 at most on the mean."""
+    root = picture(explain(bytes.fromhex("C4B5EC030C80")).svg())
+    remarks = [one.text for one in root.iter(f"{SVG}text") if "remark" in one.get("class", "")]
+    assert len(remarks) > 1
+    assert max(map(len, map(str, remarks))) <= 480 // 7
+    (finding,) = explain(bytes.fromhex("C4B5EC030C80")).inspection.findings
+    assert " ".join(map(str, remarks)) == f"! {finding}"
+
+
 def test_a_packet_that_breaks_off_shows_as_far_as_it_goes() -> None:
     """What would be a packet with its error byte is laid out as that."""
     assert "speed=4" in explain(bytes.fromhex("3774")).text()

@@ -20,6 +20,9 @@ _SCALE = 0.4  # of a picture's width per us
 _LEFT, _WIDTH = 10, 790
 _LONGEST_NS = NOMINAL.duration_ns(ones=1, zeros=9)  # a byte of zeros, and the packet end bit
 _HIGH, _LOW = 34, 62
+_NARROW = 66
+"""Characters of a remark's line: it is read whole where a narrow page shows the left of the picture
+alone, 480 of its units at 390 px."""
 
 STYLE = (
     palette(".dccwire")
@@ -61,7 +64,7 @@ def svg_of(explanation: Explanation, *, style: bool = True) -> str:
         body.append("</g>")
         y += _height(strip)
     for _, words in ((mark, words) for mark, words in inspection.notes() if mark == "! "):
-        for line in wrapped(f"! {words}", 105):
+        for line in wrapped(f"! {words}", _NARROW):
             y += 17
             body.append(f'<text class="bad remark" x="{_LEFT}" y="{y}">{_text(line)}</text>')
     title = next(inspection.headlines())
