@@ -65,6 +65,7 @@ NOISE = "single ones may be noise where the probe is (E5)"
 
 _UNREAD = "no packet was read, so which half-bits are ones is not known"
 _FALLEN = "before a stretch without a level, whose edge may be of power that fell"
+_NEAR = "read as of a 1 or a 0, as near to what a decoder takes for none as times are exact"
 _BESIDE = "beside merged pulses, known only to their width (M8)"
 
 _ALIKE = 0.01
@@ -157,6 +158,7 @@ class TimingRules:
             self.neither.measured += len(lengths)
         else:
             self._add_neither(some, read.either, before)
+        self._open_windows(lengths, one, zero)
         for begin, end in some.bits:
             firsts, lasts = slice(begin, end, 2), slice(begin + 1, end, 2)
             first, last, starts = lengths[firsts], lengths[lasts], edges[firsts]
@@ -305,6 +307,7 @@ class TimingRules:
             certain = ((above < one.least) | (below > one.most)) & (
                 (above < zero.least) | (below > zero.most)
             )
+            certain |= some.extra == 0  # the windows have the error by themselves
             certain[torn] = True
             self._open(int((found & ~certain).sum()), _BESIDE)
             found &= certain
@@ -315,6 +318,21 @@ class TimingRules:
             if len(out):
                 self.neither.see(int(out.min()), int(out.max()))
             self.neither.fail(edges[places[:FIRST_TIMES]].tolist(), len(places))
+
+    def _open_windows(
+        self, lengths: Readings, one: NDArray[np.bool_], zero: NDArray[np.bool_]
+    ) -> None:
+        """What was read as a one or a zero may be of neither, as near to a window's end as this."""
+        for measure, mask, window in (
+            (self.ones, one, LIMITS["tr1"]),
+            (self.zeros, zero, LIMITS["tr0"]),
+        ):
+            least, most = window.least + measure.error, window.most - measure.error
+            if measure.lowest is None or measure.highest is None:
+                continue
+            if measure.lowest < least or measure.highest > most:  # seldom
+                near = mask & ((lengths < least) | (lengths > most))
+                self._open(int(np.count_nonzero(near)), _NEAR)
 
     def _open(self, count: int, note: str) -> None:
         """So many half-bits may be of neither, or be what distortion made of others."""

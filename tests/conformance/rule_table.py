@@ -115,7 +115,7 @@ TABLE: dict[int, Row] = {
     5: Row(
         at("idle"),
         at("@half-of-neither"),
-        Why("a half that may be of a 1 or a 0 is judged as one (M10), by rules 1 and 3"),
+        at("idle half:40=63.95"),
     ),
     6: TOLD_ALONE,
     7: TOLD_ALONE,
