@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from conformance_helpers import check_signal, edges_of, result
 
-from dccwire.conformance import Report, Verdict
+from dccwire.conformance import Report, Session, Verdict, check
 from dccwire.recordings import Chunk, write_vcd
 from dccwire.signal import Timing
 from dccwire.synthesis import Sending
@@ -145,3 +145,87 @@ def test_ones_alone_tell_nothing_of_the_probe() -> None:
     report = judged([62_000 + (-1) ** place * 1800 for place in range(400)])
     assert result(report, 1).verdict is UNDECIDED
     assert "no packet was read" in result(report, 1).note
+
+
+@pytest.mark.parametrize(
+    ("timing", "shift"),
+    [
+        (Timing(58_000, 100_000, zero_last=300_000), 2000),
+        (Timing(58_000, 100_000, zero_last=5_000_000), 2000),
+        (Timing(58_000, 150_000), -3500),
+        (Timing(60_250, 150_000, one_last=56_750), -1000),  # what the probe hides of rule 2
+    ],
+)
+def test_zeros_that_are_all_stretched_do_not_tell_of_the_probe(timing: Timing, shift: int) -> None:
+    """So whose the difference of ones is stays open, and so do rules 1 and 2."""
+    report = judged(seen(shift, timing))
+    assert [result(report, rule).verdict for rule in (1, 2)] == [UNDECIDED, UNDECIDED]
+    assert "no zeros tell" in result(report, 2).note
+    assert result(report, 3).verdict is PASS
+    kept = judged(seen(0, Timing(58_000, timing.zero, zero_last=timing.zero_last)))
+    assert [result(kept, rule).verdict for rule in (1, 2, 3)] == [PASS, PASS, PASS]
+
+
+def test_short_zeros_near_the_shift_of_an_untold_probe_are_open() -> None:
+    """95 us and 0.5 more, where halves differ by 1 us, and those of the other polarity are long."""
+    report = judged(seen(500, Timing(58_000, 95_700, zero_last=300_000)))
+    assert result(report, 3).verdict is UNDECIDED
+
+
+@pytest.mark.parametrize("shift", [1500, -1500])
+def test_zeros_that_scatter_tell_of_the_probe_by_their_mean(shift: int) -> None:
+    """Ones of 60 and 58 us, zeros off by 2 us as they come: all keep their limits (M6)."""
+    random = Random(3)
+    lengths = seen(shift, Timing(60_000, 98_000, one_last=58_000))
+    lengths = [one + random.choice([-2000, 0, 2000]) * (one > 80_000) for one in lengths]
+    report = judged(lengths)
+    assert not any(result(report, rule).failed for rule in (1, 2, 3, 4, 5))
+
+
+@pytest.mark.parametrize(
+    ("timing", "rule"), [(Timing(61_000, 100_000), 1), (Timing(58_000, 95_000), 3)]
+)
+def test_a_small_shift_counts_at_a_limit(timing: Timing, rule: int) -> None:
+    """0.15 us, sampled each 10 ns, without jitter."""
+    lengths = Sending(IDLE, 16, timing).lengths()
+    halves = [one + 150 * (-1) ** place for place, one in enumerate(list(lengths) * 40)]
+    report = check_signal([edges_of(halves)], resolution_ns=10)
+    assert result(report, rule).verdict is UNDECIDED
+
+
+@pytest.mark.parametrize("shift", [0, 4000, -4000])
+def test_times_between_packets_are_off_by_the_shift(shift: int) -> None:
+    """Rule 24: 5.001 ms from end to start, which the probe may show as 4.997."""
+    packet = list(Sending(bytes.fromhex("038083"), 16, GOOD).lengths())
+    at = edges_of([*packet, 5_001_000 - 32 * 58_000] * 21)  # a level that turns the polarity
+    at[1::2] += shift
+    report = check_signal([at], resolution_ns=100)
+    known = check([at], resolution_ns=100, session=Session(programming_track=False))
+    assert report.packets == 21
+    assert result(known, 24).verdict is (PASS if not shift else UNDECIDED)
+
+
+def test_a_run_that_is_stopped_knows_of_the_probe_too() -> None:
+    """It is judged again as far as it came."""
+    edges = edges_of(seen(1800))
+    calls = iter([False, False, True])
+    parts = np.split(edges, range(1000, len(edges), 1000))
+    report = check_signal(parts, resolution_ns=100, progress=lambda: next(calls))
+    assert (report.stopped, result(report, 2).verdict) == (True, UNDECIDED)
+
+
+def test_a_probe_is_known_across_a_stretch_without_a_level_in_a_file(tmp_path: Path) -> None:
+    """The file tells which level is behind it."""
+    edges = edges_of(seen(1800), 1000).tolist()
+    rows = [f"#{time}\n{place % 2}!\n" for place, time in enumerate(edges)]
+    for cut in (2000, 2001):
+        later = [
+            f"#{time + 10**6}\n{place % 2}!\n" for place, time in enumerate(edges) if place > cut
+        ]
+        text = "".join([*rows[: cut + 1], f"#{edges[cut] + 30_000}\nz!\n", *later])
+        path = tmp_path / f"gap{cut}.vcd"
+        head = "$timescale 1 ns $end\n$var wire 1 ! track $end\n$enddefinitions $end\n"
+        path.write_text(head + text, "utf-8")
+        report = check_signal(path, resolution_ns=100)
+        assert result(report, 2).verdict is UNDECIDED
+        assert result(report, 2).failed == 0
