@@ -22,7 +22,6 @@ Positions are the caller's. Room: no times, no edges, no numpy.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from itertools import chain
 from typing import NamedTuple
 
 from dccwire.errors import Reason
@@ -114,12 +113,19 @@ class Machine:
         return self._state == _HUNT and self._adjoining and not self._run and self._reader is None
 
     def feed(self, halves: Iterable[Sequence[int]]) -> list[Event]:
-        """Half-bits, each by its kind and by where it ends, after a `start`.
+        """Half-bits, each by its kind and by where it ends, after a `start`."""
+        rest = iter(halves)
+        events = self._read(rest) if self._reader is None else []
+        while (reader := self._reader) is not None:
+            events += self._try(rest)
+            if self._reader is reader:  # which half-bits to come will end
+                break
+            if self._reader is None:
+                events += self._read(rest)
+        return events
 
-        More than one come as an iterator, since a trial reads on in it.
-        """
-        if self._reader is not None:
-            return self._try(iter(halves))
+    def _read(self, halves: Iterator[Sequence[int]]) -> list[Event]:
+        """Half-bits until a trial begins, which takes the last of them."""
         events: list[Event] = []
         at = self.at
         assert at is not None
@@ -177,8 +183,7 @@ class Machine:
                 state, run, value = _FIRST, 0, 1
             elif kind == ZERO and self._is_worth_a_trial(run, at):
                 self._begin_trial(run, at)
-                rest = halves if isinstance(halves, Iterator) else iter(())
-                return events + self._try(chain([(kind, mark)], rest))
+                return events + self._try(iter([(kind, mark)]))
             else:
                 if run >= LEAST_HALVES:
                     self._doubt = _Doubt(mark, at, run, self._adjoining)
@@ -274,7 +279,7 @@ class Machine:
         self._state, self._run, self._tried, self._tried_from = _HUNT, run, [], at
 
     def _try(self, halves: Iterator[Sequence[int]]) -> list[Event]:
-        """Read on in a trial; when it has ended, go on with what is left.
+        """Read on in a trial until it ends.
 
         What a decoder forgives (E7) is not forgiven here: other protocols have such half-bits too.
         """
@@ -283,10 +288,9 @@ class Machine:
         for kind, mark in halves:
             self._tried.append((kind, mark))
             if kind in (OTHER, GAP) and not reader._ending:
-                return self._hunt_again() + self.feed(halves)
+                return self._hunt_again()
             if found := reader.feed(((kind, mark),)):
-                events = self._end_trial(found[0], mark) if kind != GAP else self._hunt_again()
-                return events + self.feed(halves)
+                return self._end_trial(found[0], mark) if kind != GAP else self._hunt_again()
             self.at = mark
         return []
 
@@ -314,4 +318,4 @@ class Machine:
         halves, self._tried, self._reader = self._tried, [], None
         self.at = self._failed_at = self._tried_from
         self._trials += 1
-        return self.feed(iter(halves))
+        return self.feed(halves)

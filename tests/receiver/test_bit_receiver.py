@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from random import Random
 
 import pytest
 from bitstring import Bits
@@ -106,3 +107,15 @@ def test_bits_after_the_end_count_on() -> None:
     assert receiver.close() == [CutOff(84, 85, 1, b"", "")]
     assert receiver.close() == []
     assert receiver.feed(to_bits(LOCO)) == [PacketReceived(85, 99, 127, 14, LOCO, False)]
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_long_noise_is_read_like_bit_by_bit(seed: int) -> None:
+    """However many trials one portion holds; the stack does not grow with it."""
+    random = Random(seed)
+    bits = [random.random() < 0.5 + seed / 10 for _ in range(60_000)]
+    whole, single = BitReceiver(), BitReceiver()
+    at_once = whole.feed(bits) + whole.close()
+    one_by_one = [event for bit in bits for event in single.feed([bit])] + single.close()
+    assert at_once == one_by_one
+    assert sum(isinstance(one, (Fault, PacketReceived)) for one in at_once) > 10
