@@ -14,7 +14,15 @@ from dccwire.address import Mode, Partition
 from dccwire.codebook import RESET_PACKET, is_query_or_lock
 from dccwire.conformance.addresses import AddressTable
 from dccwire.conformance.measures import LimitMeasure, Readings, Tally
-from dccwire.conformance.rules import UNKNOWN_MODE, Force, Outcome, Sent, Verdict, rule
+from dccwire.conformance.rules import (
+    PERHAPS_OPERATIONS,
+    UNKNOWN_MODE,
+    Force,
+    Outcome,
+    Sent,
+    Verdict,
+    rule,
+)
 from dccwire.conformance.session import ROUNDED_NS, Session
 from dccwire.formats import Provenance
 from dccwire.notation import address_text
@@ -73,6 +81,8 @@ class PaceRules:
         # that is not known perhaps.
         self._numbers: dict[tuple[bytes, bool], int] = {(b"\0", False): TO_ALL}
         self._kinds = [0, 0]
+        # Whether there were packets of service mode that may be of operation for all that is said.
+        self._perhaps = False
         self.names: dict[int, str] = {}
         self.table = AddressTable()
 
@@ -81,6 +91,7 @@ class PaceRules:
         whole = whole_address(sent.data) if sent.right else b""
         like_registers = bool(whole) and whole[0] in _LIKE_REGISTERS
         service = sent.mode is Mode.SERVICE
+        self._perhaps |= service and like_registers and self._session.programming_track is None
         # Queries and locks in a mode that is not known may be of service mode, as registers may.
         # A lock is of service mode whatever stands around it (X24).
         lock = whole == b"\0" and is_query_or_lock(sent.data)
@@ -164,6 +175,10 @@ class PaceRules:
 
     def tallies(self) -> Iterable[Tally]:
         """What was measured."""
+        some = self._like_registers
+        if self._perhaps and some.measured and not some.failed and not some.doubted:
+            some.doubted = True
+            some.remarks.append(f"beside {PERHAPS_OPERATIONS.removeprefix('or ')}")
         return *self._every, self._like_registers, self._apart
 
 

@@ -191,3 +191,13 @@ def test_a_decoder_lock_needs_no_reset_that_a_text_asks_for() -> None:
     session = Session(programming_track=True)
     report = of(*[IDLE] * 20, *[lock] * 5, *[IDLE] * 5, session=session, preamble=20)
     assert result(report, 51).verdict is not FAIL
+
+
+def test_rule_23_where_the_same_packets_may_be_of_service_mode() -> None:
+    """Two to 112, close together behind a reset: 21 and 38 leave it open, and so does this."""
+    one, two = whole("70 80"), whole("70 81")
+    packets = [*[IDLE] * 4, one, *[IDLE] * 3, one, *[IDLE] * 3, RESET, two, two, *[IDLE] * 6]
+    for track, verdict in ((None, UNDECIDED), (False, FAIL)):
+        report = of(*packets, session=Session(programming_track=track))
+        assert result(report, 23).verdict is verdict
+    assert result(of(*packets[:9], IDLE), 23).verdict is PASS
