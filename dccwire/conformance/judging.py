@@ -112,7 +112,7 @@ class Judge:
         self.timing = TimingRules(error, terms.probe_ns)
         # What a probe may have done is taken off half-bits; times from packet to packet are known
         # as much less.
-        wide = error + ceil(abs(terms.probe_ns))
+        wide = min(error + ceil(abs(terms.probe_ns)), _ERROR_BOUND_NS - 1)
         self.rules = cast(PacketRules, Tape()) if tape else PacketRules(wide, terms.session)
         self.framing = FramingRules(wide, self.rules)
         self.histogram = Histogram()
