@@ -15,7 +15,7 @@ import numpy as np
 
 from dccwire.assembly import SHORTEST
 from dccwire.conformance.baseline import error_byte
-from dccwire.conformance.measures import LimitMeasure, Tally
+from dccwire.conformance.measures import LimitMeasure, Tally, leave_open
 from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.places import GOES_ON_NS, LONGEST_PACKET, HalfBits
 from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Verdict, rule
@@ -171,6 +171,12 @@ class FramingRules:
     def on_times(self) -> list[LimitMeasure]:
         """The measure of how long the signal goes on behind a packet."""
         return [self._after_end]
+
+    def doubt_bits(self, shift: float) -> None:
+        """Leave open what bits fail that a probe may have spoiled."""
+        for tally in (self._preamble, self._framing):
+            if tally.failed:
+                leave_open(tally, tally.failed, shift)
 
     def _tallies(self) -> tuple[Tally, ...]:
         return self._gaps, self._preamble, self._framing, self._after_end

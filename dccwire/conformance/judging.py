@@ -19,11 +19,11 @@ import numpy as np
 
 from dccwire.conformance.framing import FramingRules
 from dccwire.conformance.histogram import Histogram
-from dccwire.conformance.measures import LimitMeasure, Tally
+from dccwire.conformance.measures import LimitMeasure, Tally, doubt
 from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.places import Places
 from dccwire.conformance.session import Session
-from dccwire.conformance.timing import TimingRules, doubt
+from dccwire.conformance.timing import TimingRules
 from dccwire.errors import FieldError
 from dccwire.receiver.columns import ColumnReceiver, Columns, PacketColumns
 from dccwire.recordings import Chunk
@@ -183,6 +183,8 @@ class Judge:
         self.timing.doubt_probe(shift, again.timing)
         for mine, other in zip(self._between_packets(), again._between_packets(), strict=True):
             doubt(mine, other, shift)
+        if not self.timing.reads_well(shift):  # so that bits, and what they make, may be misread
+            self.framing.doubt_bits(shift)
 
     def _between_packets(self) -> list[LimitMeasure]:
         """The measures of times from packet to packet, and behind one."""

@@ -228,3 +228,22 @@ class LimitMeasure(Tally):
         passes = (readings >= limit.least + error) & (readings <= limit.most - error)
         fails = (readings <= limit.least - error) | (readings >= limit.most + error)
         return fails & ~passes, passes
+
+
+def doubt(mine: Tally, other: Tally, shift: float) -> None:
+    """Leave a rule open that is told otherwise by another tally, which knows of a probe."""
+    doubtful = mine.failed if not other.failed else 0 if mine.failed else other.failed
+    if not mine.failed and not mine.undecided:
+        doubtful += other.undecided
+    if doubtful:
+        leave_open(mine, doubtful, shift)
+
+
+def leave_open(mine: Tally, count: int, shift: float) -> None:
+    """Leave a rule open that the probe may have broken, or have hidden that it is broken."""
+    mine.undecided, mine.failed, mine.first_times = mine.undecided + count, 0, []
+    mine.nearest = None
+    mine.remarks.append(
+        f"halves of one polarity last {abs(shift) / 1e3:.2f} us too long, those of the "
+        "other too short: the station, or the probe; reverse the probe to decide (M7)"
+    )

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.conformance.means import Halves, by_half, tell_differences, tell_halves
-from dccwire.conformance.measures import FIRST_TIMES, LimitMeasure, Readings, Tally
+from dccwire.conformance.measures import FIRST_TIMES, LimitMeasure, Readings, Tally, doubt
 from dccwire.conformance.places import HalfBits
 from dccwire.conformance.rules import Force, rule
 from dccwire.errors import Reason
@@ -238,6 +238,16 @@ class TimingRules:
             self.neither.failed or self.neither.undecided
         )
 
+    def reads_well(self, shift: float) -> bool:
+        """Whether no half that was read leaves its window if it is so much longer, or shorter."""
+        margin = abs(shift) + self.ones.error
+        ones, zeros = (self.ones, LIMITS["tr1"]), (self.zeros, LIMITS["tr0"])
+        return not self.neither.failed and all(
+            window.least + margin <= (measure.lowest or window.most)
+            and (measure.highest or 0) <= window.most - margin
+            for measure, window in (ones, zeros)
+        )
+
     def doubt_probe(self, shift: float, without: TimingRules) -> None:
         """Leave open what is told otherwise `without` what the probe may have done."""
         for mine, other in zip(self._tallies(), without._tallies(), strict=True):
@@ -425,20 +435,6 @@ class TimingRules:
         counts, sums, _ = self._polarity_sums[0].T
         by_polarity = abs(float(np.subtract(*(sums / counts)))) if counts.all() else 0
         tell_differences(ones, self.differences, by_polarity)
-
-
-def doubt(mine: Tally, other: Tally, shift: float) -> None:
-    """Leave a rule open that is told otherwise by another tally, which knows of a probe."""
-    doubtful = mine.failed if not other.failed else 0 if mine.failed else other.failed
-    if not mine.failed and not mine.undecided:
-        doubtful += other.undecided
-    if doubtful:
-        mine.undecided, mine.failed, mine.first_times = mine.undecided + doubtful, 0, []
-        mine.nearest = None
-        mine.remarks.append(
-            f"halves of one polarity last {abs(shift) / 1e3:.2f} us too long, those of the "
-            "other too short: the station, or the probe; reverse the probe to decide (M7)"
-        )
 
 
 def _take(

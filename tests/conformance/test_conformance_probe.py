@@ -236,3 +236,21 @@ def test_a_large_shift_at_a_coarse_resolution_is_left_open() -> None:
     at = edges_of(seen(10_000, Timing(58_000, 110_000)))
     report = check_signal([at], resolution_ns=9000)
     assert not any(result(report, rule).failed for rule in (1, 2, 3, 4))
+
+
+def test_bits_that_the_probe_may_have_spoiled_fail_no_preamble() -> None:
+    """Ones of 61 us read as 57 and 65, or as 66, which is none: short preambles (rule 14)."""
+    random, failed = Random(2), 0
+    for _ in range(40):
+        lengths = [
+            length + random.randint(-100, 100)
+            for number in range(12)
+            for length in Sending([IDLE, SPEED][number % 2], 14, Timing(61_000, 100_000)).lengths()
+        ]
+        at = edges_of(lengths, random.randrange(1000))
+        at[1::2] -= 4000
+        report = check_signal([-(-at // 1000) * 1000], resolution_ns=1001)
+        bits = [result(report, rule) for rule in (14, 15)]
+        failed += sum("reverse the probe to decide" in one.note for one in bits)
+        assert not any(one.failed for one in bits)
+    assert failed
