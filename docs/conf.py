@@ -27,6 +27,7 @@ html_theme = "furo"
 html_title = f"dccwire {release}"
 html_copy_source = False
 html_show_sourcelink = False
+html_show_sphinx = False
 html_static_path = ["_static"]
 html_css_files = ["pages.css", "themes.css"]
 myst_heading_anchors = 3
