@@ -141,13 +141,13 @@ OWN: dict[str, dict[str, Any]] = {
         **{"_LONGEST_US": 300},
     },
     "conformance.report_text": {"_SCREEN": 23, "_LEAST_ROWS": 3, "_HALF_BITS": 2, "_FEW": 3},
-    "conformance.session": {"ROUNDED_NS": 100_000_000},
-    "conformance.timing": {
-        **{"_UNSTRETCHED_NS": 140_000, "_ALIKE": 0.01, "_PROBE_NS": 20},
-        **{"_APART_NS": 200, "_APART_SHARE": 0.1},
+    "conformance.probe": {
+        **{"UNSTRETCHED_NS": 140_000, "_LEAST_NS": 20, "_APART_NS": 200, "_APART_SHARE": 0.1},
         # halfway between a half of a one, 64 us at most, and of a zero, 90 at least (S-9.1 §A)
         "_ABOUT_NS": ((39_000, 77_000), (77_000, 140_001)),
     },
+    "conformance.session": {"ROUNDED_NS": 100_000_000},
+    "conformance.timing": {"_ALIKE": 0.01},
     "cv.changes": {"_LATE": {1, 15, 16, 17, 18, 19, 29}},
     # from memory: RCN-217, a cutout from 29 to 471 µs behind the end bit
     "faults.conditions": {"_CUTOUT": (29_000, 471_000)},

@@ -15,9 +15,10 @@ import numpy as np
 
 from dccwire.assembly import SHORTEST
 from dccwire.conformance.baseline import error_byte
-from dccwire.conformance.measures import LimitMeasure, Tally, leave_open
+from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.places import GOES_ON_NS, LONGEST_PACKET, HalfBits
+from dccwire.conformance.probe import leave_open
 from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Verdict, rule
 from dccwire.errors import Reason
 from dccwire.framing import SENT_PREAMBLE

@@ -19,9 +19,10 @@ import numpy as np
 
 from dccwire.conformance.framing import FramingRules
 from dccwire.conformance.histogram import Histogram
-from dccwire.conformance.measures import LimitMeasure, Tally, doubt
+from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.places import Places
+from dccwire.conformance.probe import doubt
 from dccwire.conformance.session import Session
 from dccwire.conformance.timing import TimingRules
 from dccwire.errors import FieldError
@@ -171,7 +172,8 @@ class Judge:
     def without_probe(self) -> list[Judge]:
         """Judges to judge again without what the probe may have done."""
         self.timing.doubt_untold(levels_known=self._levels_known)
-        probes = self.timing.probes() if self._levels_known else ()
+        error = self.terms.error_ns
+        probes = self.timing.polarities.shifts(error) if self._levels_known else ()
         clear_of = [self.timing.clear_of, *(one.clear_of for one in self._between_packets())]
         if all(clear(shift) for clear in clear_of for shift, _ in probes):
             return []  # most of the time: to judge again takes as long as to judge
@@ -180,11 +182,11 @@ class Judge:
     def doubt_probe(self, again: Judge) -> None:
         """Leave open what hangs on what the probe may have done, as judged `again` without."""
         shift = again.terms.probe_ns
+        if self.timing.may_misread(shift, again.timing):  # so that what bits make is in doubt
+            self.framing.doubt_bits(shift)
         self.timing.doubt_probe(shift, again.timing)
         for mine, other in zip(self._between_packets(), again._between_packets(), strict=True):
             doubt(mine, other, shift)
-        if not self.timing.reads_well(shift):  # so that bits, and what they make, may be misread
-            self.framing.doubt_bits(shift)
 
     def _between_packets(self) -> list[LimitMeasure]:
         """The measures of times from packet to packet, and behind one."""

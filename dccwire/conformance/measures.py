@@ -103,6 +103,12 @@ class Tally:
         self.doubted, self.undecided, self.failed = True, self.measured, 0
         self.first_times, self.first_bytes, self.nearest = [], b"", None
 
+    def leave_open(self, count: int, words: str) -> None:
+        """Nothing fails, and so much is undecided besides, for a reason that is told."""
+        self.undecided, self.failed = self.undecided + count, 0
+        self.first_times, self.first_bytes, self.nearest = [], b"", None
+        self.remarks.append(words)
+
     def see(self, low: int, high: int) -> None:
         """Keep the outermost readings."""
         self.lowest = low if self.lowest is None else min(self.lowest, low)
@@ -228,22 +234,3 @@ class LimitMeasure(Tally):
         passes = (readings >= limit.least + error) & (readings <= limit.most - error)
         fails = (readings <= limit.least - error) | (readings >= limit.most + error)
         return fails & ~passes, passes
-
-
-def doubt(mine: Tally, other: Tally, shift: float) -> None:
-    """Leave a rule open that is told otherwise by another tally, which knows of a probe."""
-    doubtful = mine.failed if not other.failed else 0 if mine.failed else other.failed
-    if not mine.failed and not mine.undecided:
-        doubtful += other.undecided
-    if doubtful:
-        leave_open(mine, doubtful, shift)
-
-
-def leave_open(mine: Tally, count: int, shift: float) -> None:
-    """Leave a rule open that the probe may have broken, or have hidden that it is broken."""
-    mine.undecided, mine.failed, mine.first_times = mine.undecided + count, 0, []
-    mine.nearest = None
-    mine.remarks.append(
-        f"halves of one polarity last {abs(shift) / 1e3:.2f} us too long, those of the "
-        "other too short: the station, or the probe; reverse the probe to decide (M7)"
-    )

@@ -9,14 +9,14 @@ Room: half-bits in, measures out.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.conformance.means import Halves, by_half, tell_differences, tell_halves
-from dccwire.conformance.measures import FIRST_TIMES, LimitMeasure, Readings, Tally, doubt
+from dccwire.conformance.measures import FIRST_TIMES, LimitMeasure, Readings, Tally
 from dccwire.conformance.places import HalfBits
+from dccwire.conformance.probe import UNSTRETCHED_NS, Polarities, doubt, least_shift
 from dccwire.conformance.rules import Force, rule
 from dccwire.errors import Reason
 from dccwire.formats import Provenance
@@ -46,21 +46,6 @@ NEITHER = rule(
     Limit("S-9.1 §A, from t1 and t0 (E5)", unit="us", words="none", provenance=Provenance.DERIVED),
 )
 
-_UNSTRETCHED_NS = 140_000
-"""Zeros up to here tell whether all durations are off by one factor."""
-
-_ABOUT_NS = (39_000, 77_000), (77_000, _UNSTRETCHED_NS + 1)
-"""Halves about a one, and about a zero: 13 us from 52 to 64 and from 90, where a decoder takes them
-for one (S-9.1 §A), which is midway between both; that they tell of a probe is common practice, no
-source."""
-
-_PROBE_NS = 20
-"""Less of a shift by polarity is not looked at (common practice, no source)."""
-
-_APART_NS, _APART_SHARE = 200, 0.1
-"""So far, or by so much of it, the shifts of ones and zeros may differ and be one probe's (common
-practice, no source)."""
-
 NOISE = "single ones may be noise where the probe is (E5)"
 
 _UNREAD = "no packet was read, so which half-bits are ones is not known"
@@ -80,10 +65,8 @@ class TimingRules:
 
     def __init__(self, error_ns: int, probe_ns: float = 0) -> None:
         self._probe_ns, self._windows = probe_ns, Windows(error_ns)
-        # Of ones and of unstretched zeros, by polarity: how many halves, how long in all, and the
-        # sum of their squares; the polarity of the next half-bit.
-        self._polarity_sums = np.zeros((2, 2, 3))
-        self.polarity = 0
+        # Ones and zeros by polarity, and that of the next half-bit.
+        self.polarities, self.polarity = Polarities(), 0
         self.ones = LimitMeasure(HALF_OF_ONE, error_ns)
         # Both halves share their middle edge, so a difference is off by twice as much (M4).
         self.differences = LimitMeasure(DIFFERENCE, error_ns, edges=2)
@@ -117,7 +100,7 @@ class TimingRules:
         """Go on with what another one measured from here on; `turned`: with polarities changed."""
         for mine, its in zip(self._tallies(), later._tallies(), strict=True):
             mine.absorb(its)
-        self._polarity_sums += later._polarity_sums[:, :: -1 if turned else 1]
+        self.polarities.absorb(later.polarities, turned=turned)
         self._sums += later._sums
         self._longer += later._longer
         self._zero_longer += later._zero_longer
@@ -142,7 +125,7 @@ class TimingRules:
         if extra is not None:
             recent = (before[1], *(extra[-2:] > 0).tolist())
             self._distorted_last = recent[-2], recent[-1]
-        self._add_polarities(read.lengths, some.judged)
+        self.polarities.add(read.lengths, some.judged, self.polarity)
         self.polarity = (self.polarity + len(lengths)) % 2
         if some.cut:
             one, zero = one.copy(), zero.copy()
@@ -191,46 +174,6 @@ class TimingRules:
         zero = some.judged & (lengths >= zero_low) & (lengths <= zero_high)
         return replace(some, lengths=lengths, one=one, zero=zero)
 
-    def _add_polarities(self, lengths: Readings, judged: NDArray[np.bool_]) -> None:
-        """Sums of ones and unstretched zeros, those that a probe moved out of bounds among them."""
-        for row, (least, most) in enumerate(_ABOUT_NS):
-            mask = judged & (lengths >= least) & (lengths < most)
-            held = lengths * mask
-            for polarity in (0, 1):
-                some = slice((self.polarity + polarity) % 2, None, 2)
-                half = held[some]
-                counted_ = np.count_nonzero(mask[some]), half.sum(), np.dot(half, half)
-                self._polarity_sums[row, polarity] += counted_
-
-    def probes(self) -> tuple[tuple[float, int], ...]:
-        """What a probe may have done, and how far that may be off, in ns (M7).
-
-        A probe of one rail, or an opto-coupler, delays edges of one direction more than those of
-        the other, so that halves of one polarity read too long and those of the other too short,
-        of ones and zeros alike. Where they differ otherwise, and zeros from one to the next by less
-        than by polarity, it may have done what zeros show, or what ones do. Where zeros show
-        nothing, it did nothing.
-        """
-        counts = self._polarity_sums[:, :, 0]
-        if not counts.all():
-            return ()
-        means, squares = (self._polarity_sums[:, :, at] / counts for at in (1, 2))
-        one, zero = ((means[:, 0] - means[:, 1]) / 2).tolist()
-        apart, period = abs(one - zero), self.ones.error
-        least = max(_PROBE_NS, period / 2)
-        # How far a mean may be off, if halves differ as they come (M6): thrice what is usual.
-        one_error, zero_error = 3 * ((squares - means**2) / counts).max(axis=1) ** 0.5
-        known = ceil(one_error + zero_error)
-        # Without a probe halves of one length read alike in step, or by one period apart.
-        shifted = abs(one) > max(least, one_error)
-        if apart <= max(_APART_NS, _APART_SHARE * abs(one), period) and shifted:
-            return ((one, ceil(apart) + known),)
-        # Where ones show nothing, zeros that are stretched one by one show it all by themselves.
-        spread = float((squares[1] - means[1] ** 2).max()) ** 0.5
-        if abs(zero) <= max(least, zero_error if shifted else spread):
-            return ()
-        return ((zero, period + known), (one, period + known))
-
     def clear_of(self, shift: float) -> bool:
         """Whether nothing would be told otherwise if halves were so much longer, or shorter."""
         halves = self.ones, self.differences, self.zeros
@@ -238,13 +181,16 @@ class TimingRules:
             self.neither.failed or self.neither.undecided
         )
 
-    def reads_well(self, shift: float) -> bool:
-        """Whether no half that was read leaves its window if it is so much longer, or shorter."""
+    def may_misread(self, shift: float, without: TimingRules) -> bool:
+        """Whether halves so much longer, or shorter, may be read as of another kind, or of none.
+
+        `without` is what was measured with the shift taken off.
+        """
         margin = abs(shift) + self.ones.error
         ones, zeros = (self.ones, LIMITS["tr1"]), (self.zeros, LIMITS["tr0"])
-        return not self.neither.failed and all(
-            window.least + margin <= (measure.lowest or window.most)
-            and (measure.highest or 0) <= window.most - margin
+        return without.neither.failed < self.neither.failed or any(
+            (measure.lowest or window.most) < window.least + margin
+            or (measure.highest or 0) > window.most - margin
             for measure, window in (ones, zeros)
         )
 
@@ -259,24 +205,21 @@ class TimingRules:
         They do not where those of one polarity are all stretched, nor where the levels of some
         stretches are not known.
         """
-        counts, sums, _ = self._polarity_sums[0].T
-        shift, least = 0.0, max(_PROBE_NS, self.ones.error / 2)
+        apart, least = 0.0, least_shift(self.ones.error)
         if not levels_known:
-            shift = (self.differences.highest or 0) / 2
-            least = max(least, self.differences.error)
-        elif counts.all() and not self._polarity_sums[1, :, 0].all():
-            shift = abs(float(np.subtract(*(sums / counts)))) / 2
-        if shift <= least:
+            apart, least = self.differences.highest or 0, max(least, self.differences.error)
+        elif not self.polarities.zeros_tell:
+            apart = self.polarities.of_ones()
+        if apart <= 2 * least:
             return
+        words = (
+            f"halves differ by {apart / 1e3:.2f} us, and no zeros tell whether that is the station "
+            "or the probe; reverse the probe to decide (M7)"
+        )
         for tally in (self.ones, self.differences, self.zeros):
-            near = tally is self.zeros and not tally.failed and tally.clear_of(2 * shift)
+            near = tally is self.zeros and not tally.failed and tally.clear_of(apart)
             if tally.measured and not near:
-                tally.undecided, tally.failed, tally.first_times = tally.measured, 0, []
-                tally.nearest = None
-                tally.remarks.append(
-                    f"halves differ by {2 * shift / 1e3:.2f} us, and no zeros tell whether that is "
-                    "the station or the probe; reverse the probe to decide (M7)"
-                )
+                tally.leave_open(tally.measured - tally.undecided, words)
 
     def doubt_kinds(self) -> None:
         """Leave all open: where no packet was read, nothing tells ones from zeros."""
@@ -286,8 +229,8 @@ class TimingRules:
                 tally.remarks.append(_UNREAD)
 
     def _sum(self, row: int, readings: Readings) -> None:
-        if (self.zeros.highest or 0) > _UNSTRETCHED_NS:
-            readings = readings[readings <= _UNSTRETCHED_NS]
+        if (self.zeros.highest or 0) > UNSTRETCHED_NS:
+            readings = readings[readings <= UNSTRETCHED_NS]
         self._sums[row] += len(readings), readings.sum()
 
     def _add_neither(
@@ -430,11 +373,9 @@ class TimingRules:
         # Halves of one kind in a row are parted by bits of the other, or by what is neither.
         others = self._halves - self.ones.measured - self.zeros.measured + 1
         tell_halves(ones, self.zeros.measured / 2 + others, self.differences.error)
-        if (self.zeros.highest or 0) <= _UNSTRETCHED_NS:
+        if (self.zeros.highest or 0) <= UNSTRETCHED_NS:
             tell_halves(zeros, self.ones.measured / 2 + others, self.differences.error)
-        counts, sums, _ = self._polarity_sums[0].T
-        by_polarity = abs(float(np.subtract(*(sums / counts)))) if counts.all() else 0
-        tell_differences(ones, self.differences, by_polarity)
+        tell_differences(ones, self.differences, self.polarities.of_ones())
 
 
 def _take(

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from conformance_helpers import edges_of, lengths_of, result
+from test_conformance_codes import whole as checked
 
 from dccwire import LongAddress, ShortAddress
 from dccwire.conformance import Expectation, Locomotive, Report, Session, Verdict, check
@@ -22,16 +23,12 @@ IDLE, RESET = "FF 00 FF", "00 00 00"
 
 
 def whole(text: str) -> str:
-    """The bytes with their error byte."""
-    data = bytes.fromhex(text)
-    check_ = 0
-    for one in data:
-        check_ ^= one
-    return (data + bytes([check_])).hex(" ").upper()
+    """The bytes with their error byte, as text."""
+    return checked(text).hex(" ").upper()
 
 
 def of(*packets: str, session: Session | None = None, preamble: int = 16) -> Report:
-    """The report on packets, given without their error bytes if they are short of it."""
+    """The report on packets, error bytes included."""
     lengths = lengths_of(*packets, preamble=preamble)
     return check([edges_of(lengths)], session=session, resolution_ns=1000)
 

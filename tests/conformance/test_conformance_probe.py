@@ -254,3 +254,16 @@ def test_bits_that_the_probe_may_have_spoiled_fail_no_preamble() -> None:
         failed += sum("reverse the probe to decide" in one.note for one in bits)
         assert not any(one.failed for one in bits)
     assert failed
+
+
+def test_a_small_shift_excuses_no_short_preamble() -> None:
+    """0.8 us, which moves no half out of its window, beside a half of noise (rules 5 and 14)."""
+    packets = [(IDLE, 16), (SPEED, 16)] * 30
+    packets[40] = (SPEED, 11)
+    lengths = [length for data, ones in packets for length in Sending(data, ones, GOOD).lengths()]
+    lengths[60] = 75_000
+    at = edges_of(lengths)
+    at[1::2] += 800
+    report = judged(np.diff(at).tolist())
+    assert result(report, 5).failed == 1
+    assert result(report, 14).failed == 1
