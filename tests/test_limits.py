@@ -30,8 +30,8 @@ STANDARD: dict[str, dict[str, Any]] = {
         # from memory: RCN-212, RCN-211 and RCN-214
         "LATER_CODES": {0x3C, 0xC1, 0xC2, 0xD8, 0xD9, 0xDA, 0xDB, 0xDC, 0xF4, 0xF5, 0xF6},
     },
-    "conformance.framing": {
-        "_WHOLE_PACKET": 38,  # two halves of 19 bits: S-9.2.1, introduction, two bytes and a start
+    "conformance.unread": {
+        "WHOLE_PACKET": 38,  # two halves of 19 bits: S-9.2.1, introduction, two bytes and a start
     },
     "conformance.places": {
         "GOES_ON_NS": 26_000,  # S-9.2 §A footnote 3
@@ -120,7 +120,7 @@ OWN: dict[str, dict[str, Any]] = {
     "cli.printing": {"LONGEST_LINE": 1000},
     "conformance.causes": {"_MANY": 0.1},
     "conformance.packets": {"_MOST_KEPT": 1 << 16},
-    "conformance.framing": {"OTHERS": 4, "_ONES_LEFT": 4},
+    "conformance.unread": {"OTHERS": 4, "_ONES_LEFT": 4},
     "conformance.histogram": {"_LAST": 141},
     "conformance.locomotives": {"_MOST": 8},
     "conformance.measures": {"FIRST_TIMES": 5},

@@ -15,17 +15,24 @@ import numpy as np
 
 from dccwire.assembly import SHORTEST
 from dccwire.conformance.baseline import error_byte
-from dccwire.conformance.measures import LimitMeasure, Tally
+from dccwire.conformance.measures import LimitMeasure, Readings, Tally
 from dccwire.conformance.packets import PacketRules
 from dccwire.conformance.places import GOES_ON_NS, LONGEST_PACKET, HalfBits
 from dccwire.conformance.probe import leave_open
 from dccwire.conformance.rules import FAILED, PASSED, Force, Outcome, Verdict, rule
+from dccwire.conformance.unread import (
+    WHOLE_PACKET,
+    goes_on,
+    has_zeros,
+    last_of_others,
+    lengths_of,
+    may_be_spoiled,
+)
 from dccwire.errors import Reason
 from dccwire.framing import SENT_PREAMBLE
 from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
 from dccwire.receiver.columns import PacketColumns
 from dccwire.receiver.edges import Windows
-from dccwire.receiver.machine import LEAST_HALVES
 from dccwire.signal import LIMITS, Limit
 
 NO_SIGNAL = "a state 'no signal' (x or z), which VCD and FST can hold"
@@ -71,17 +78,6 @@ _GLITCH = Outcome(
 _FALLEN = Outcome(
     Verdict.UNDECIDED, note="to an edge that the station made, or power that fell: rule 5 or this"
 )
-
-OTHERS = 4
-"""Half-bits that are no part of a 1 and show another protocol; fewer may be noise (our choice)."""
-
-
-_ONES_LEFT = 4
-"""Half-bits of ones among those of a packet that noise spoiled, at least; another protocol has
-none, or few (our choice)."""
-
-_WHOLE_PACKET = 2 * (9 * (SHORTEST - 1) + 1)
-"""Half-bits of the shortest packet up to its last byte, of which the rest may be ones."""
 
 
 class FramingRules:
@@ -247,14 +243,16 @@ class FramingRules:
             case CutOff():
                 if event.data or event.bits:
                     self._judge_preamble(event, adjoining=event.begin == self._end)
-                if event.data or event.bits or self._has_zeros(event, some):  # its start bit alone
+                alone = has_zeros(lengths_of(event, some), self._windows)  # its start bit
+                if event.data or event.bits or alone:
                     self._rules.miss(event.begin, event.end)
                 self._keep(None)
             case Stray():
-                self._look_for_others(event, some)
-                if isinstance(self._before, Fault) and self._halves(event, some) <= LONGEST_PACKET:
+                lengths = lengths_of(event, some)
+                self._look_for_others(event, some, lengths)
+                if isinstance(self._before, Fault) and len(lengths) <= LONGEST_PACKET:
                     self._rules.go_on_missing(event.end)  # the rest of what broke off
-                elif self._may_be_packet(event, some):
+                elif self._may_be_packet(lengths):
                     self._miss(event)
             case _:  # a gap
                 self._judge_gap(event, int(some.edges[-1]) if len(some.edges) else event.begin)
@@ -266,28 +264,18 @@ class FramingRules:
         self.unread_at = self.unread_at if self.unread else event.begin
         self.unread += 1
 
-    @staticmethod
-    def _halves(event: Stray, some: HalfBits) -> int:
-        begin, end = np.searchsorted(some.edges, (event.begin, event.end)).tolist()
-        return int(end - begin)
-
-    def _may_be_packet(self, event: Stray, some: HalfBits) -> bool:
+    def _may_be_packet(self, lengths: Readings) -> bool:
         """Whether half-bits of no packet may be one: what a gap cut, or one that noise spoiled.
 
         At the begin of a recording its preamble may be cut.
         """
-        if not self._has_zeros(event, some):
+        if not has_zeros(lengths, self._windows):
             return False
-        begin, end = np.searchsorted(some.edges, (event.begin, event.end)).tolist()
         if isinstance(self._before, Gap):
             return True
         if self._before is None and not self._complete:
-            return bool(end - begin >= _WHOLE_PACKET)
-        lengths = some.lengths[begin:end]
-        (low, high), (zero_low, zero_high) = self._windows.one, self._windows.zero
-        ones = np.count_nonzero((lengths >= low) & (lengths <= high))
-        zeros = np.count_nonzero((lengths >= zero_low) & (lengths <= zero_high))
-        return bool(ones >= _ONES_LEFT and ones + zeros >= _WHOLE_PACKET)
+            return len(lengths) >= WHOLE_PACKET
+        return may_be_spoiled(lengths, self._windows)
 
     def _doubtful_ones(self, event: PacketReceived, some: HalfBits) -> int:
         """How many ones at the begin of a preamble rule 1 does not judge, and would not pass."""
@@ -297,25 +285,13 @@ class FramingRules:
         bad = [at for at in halves if not low + error <= some.lengths[place + at] <= high - error]
         return max(bad, default=-1) // 2 + 1
 
-    def _has_zeros(self, event: Stray | CutOff, some: HalfBits) -> bool:
-        begin, end = np.searchsorted(some.edges, (event.begin, event.end)).tolist()
-        return bool((some.lengths[begin:end] >= self._windows.zero[0]).any())
-
-    def _look_for_others(self, event: Stray, some: HalfBits) -> None:
-        """Whether half-bits that no noise makes of ones show that another protocol stood here.
-
-        Noise splits a half-bit into shorter ones, or joins some to one as long as a whole 1; and
-        half-bits of zeros may be those of a packet that was not read.
-        """
-        begin, end = np.searchsorted(some.edges, (event.begin, event.end)).tolist()
-        lengths = some.lengths[begin:end]
+    def _look_for_others(self, event: Stray, some: HalfBits, lengths: Readings) -> None:
+        """Whether another protocol stood here, and until when."""
         self._bound = bool((lengths[1:] > self._windows.one[1]).any())
-        others = np.flatnonzero(
-            (lengths > self._windows.one[1]) & (lengths < self._windows.zero[0])
-        )
-        if len(others) >= OTHERS:
+        if (last := last_of_others(lengths, self._windows)) is not None:
             self._other_since = True
-            self._hiding_from = int(some.edges[begin + others[-1] + 1])
+            begin = int(np.searchsorted(some.edges, event.begin))
+            self._hiding_from = int(some.edges[begin + last + 1])
 
     def _judge_gap(self, event: Gap, edge: int) -> None:
         """Rules 13 and 17, and what a gap means for the packet after it; `edge` is the last one.
@@ -366,7 +342,7 @@ class FramingRules:
             self._rules.miss(event.begin, event.end)
             self._keep(None)
             return
-        broken_off = some is not None and self._goes_on(event.end, follows, some)
+        broken_off = some is not None and goes_on(event.end, follows, some, self._windows)
         *rest, last = event.data
         ran_on = last == 0xFF and len(rest) >= SHORTEST and reduce(xor, rest) == 0
         if broken_off or ran_on:
@@ -375,24 +351,6 @@ class FramingRules:
             self._keep(None)
         else:
             self._judge(event)
-
-    def _goes_on(self, end: int, follows: Event | None, some: HalfBits) -> bool:
-        """Whether bits of a byte follow directly on what was read as an end bit.
-
-        They are fewer than ten ones and a whole 0, which a cutout has not.
-        """
-        if follows is None or follows.begin != end or not isinstance(follows, (Stray, Fault)):
-            return False
-        if isinstance(follows, Fault):
-            return follows.reason is not Reason.SHORT_PREAMBLE
-        place = int(np.searchsorted(some.edges, end))
-        lengths = some.lengths[place : place + LEAST_HALVES]
-        (low, high), (zero_low, zero_high) = self._windows.one, self._windows.zero
-        ones = (lengths >= low) & (lengths <= high)
-        run = int(np.argmin(np.append(ones, False)))
-        after = lengths[run : run + 2]
-        whole = len(after) == 2 and after.min() >= zero_low and after.max() <= zero_high
-        return bool(whole) and run % 2 == 0
 
     def _judge(self, event: PacketReceived | Fault) -> None:
         """Rule 15, and what the bytes say, of a packet whose start and end bits are trusted."""
