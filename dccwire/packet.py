@@ -7,8 +7,7 @@ choose a format by its first byte are made once, at import. Room: knows every fo
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache, reduce
 from itertools import count
@@ -33,11 +32,8 @@ from dccwire.errors import (
     ErrorByteError,
     FieldError,
     LengthError,
-    Reason,
     ShapeError,
-    TextError,
     member,
-    place_in,
     plain_bytes,
 )
 from dccwire.formats import (
@@ -51,6 +47,7 @@ from dccwire.formats import (
     Reserved,
     Undefined,
 )
+from dccwire.packet_text import parts_from_text
 
 if TYPE_CHECKING:
     from bitstring import Bits
@@ -141,18 +138,7 @@ class Packet:
         >>> Packet.from_text("short 3: FunctionGroupOne functions=FL,F1").instructions
         (FunctionGroupOne(functions=17),)
         """
-        head, colon, _ = text.partition(":")
-        if not colon:
-            place, hint = len(text) - len(_ADDRESS.sub("", text, 1)), "as in 'idle: Idle'"
-            raise TextError(Reason.TEXT, text, place, "no colon after the address", hint)
-        mode = Mode.OPERATIONS
-        if head.split()[:1] == [Mode.SERVICE.value]:
-            mode, head = Mode.SERVICE, head.replace(Mode.SERVICE.value, "", 1)
-        try:
-            address = notation.address_from_text(head)
-        except FieldError as error:
-            raise _placed(error, text, text.find(str(error.value))) from None
-        inside = _instructions_from_text(text, text.index(":") + 1)
+        mode, address, inside = parts_from_text(text)
         return cls(address, *inside, mode=mode)
 
     def to_dict(self) -> dict[str, Any]:
@@ -261,33 +247,6 @@ class Packet:
 
         bits = self.to_bits(preamble)
         return NOMINAL.duration_ns(bits.count(1), bits.count(0))
-
-
-_ADDRESS = re.compile(rf"\s*({Mode.SERVICE.value}\s+)?([a-z-]+(\s+\d+)?)?")
-"""What an address looks like, where no colon says how far it goes."""
-
-
-def _placed(error: FieldError, text: str, place: int) -> FieldError:
-    """The same, with the place in the text."""
-    hint = "; ".join(filter(None, (error.hint, place_in(text, place))))
-    return FieldError(error.field, error.bound, error.value, hint)
-
-
-def _instructions_from_text(text: str, at: int) -> Iterator[PacketPart]:
-    """The instructions of a packet's text from a position on; errors count from its start."""
-    if not text[at:].strip():
-        return
-    for part in text[at:].split(";"):
-        try:
-            yield notation.instruction_from_text(part)
-        except TextError as error:
-            place = at + error.position
-            raise TextError(error.reason, text, place, error.problem, error.hint) from None
-        except FieldError as error:
-            named = part.find(f" {error.field}=") + 1
-            place = at + (named or len(part) - len(part.lstrip()))
-            raise _placed(error, text, place) from None
-        at += len(part) + 1
 
 
 _MODES = {mode.value: mode for mode in Mode}

@@ -37,6 +37,7 @@ ORDER = [
     "signal",
     "counts",
     "assembly",
+    "packet_text",
     "packet",
     "findings",
     "receiver",
