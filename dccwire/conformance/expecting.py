@@ -9,13 +9,18 @@ from collections.abc import Iterable
 from typing import Any
 
 from dccwire.address import Mode
+from dccwire.codebook import RESET_PACKET
 from dccwire.conformance.expectations import Expectation, ExpectationResult, wanted_of
 from dccwire.conformance.history import SHORTEST_PACKET_NS, Heard, Watch, most_hidden
 from dccwire.conformance.measures import FIRST_TIMES, Tally
 from dccwire.conformance.rules import UNKNOWN_MODE, Sent, Verdict
 from dccwire.framing import least_preamble
 from dccwire.packet import Packet, encode, readings
+from dccwire.receiver.tracking import is_service
 from dccwire.signal import UNBOUNDED
+
+_LEADING = 3
+"""Resets that every sequence of service mode begins with (S-9.2.3 §E)."""
 
 AT_EDGE = "one comes as near to these times as the times of a recording are exact"
 
@@ -36,8 +41,10 @@ class Expecting(Watch, abstract=True):
         self._nearest: tuple[int, str, int] | None = None
         # Whether packets of these bytes meet it, by how many bits they differ, and how.
         self._said: dict[tuple[bytes, Mode | None], tuple[bool, int, str]] = {}
-        # Bytes that meet it in one mode, and not in the other.
+        # Bytes that meet it in one mode, and not in the other; how many resets lead, unbroken, to
+        # the packet that was heard last, and its place among all.
         self._either: set[bytes] = set()
+        self._led, self._last = 0, -1
 
     def wants(self, sent: Sent) -> bool:
         """Packets that meet it, or are of its address or of its type.
@@ -54,7 +61,8 @@ class Expecting(Watch, abstract=True):
                 self._either.add(sent.data)
         if said is not None:
             self._said[sent.data, sent.mode] = said
-        return said is not None or sent.data in self._either
+        leads = sent.data == RESET_PACKET or is_service(sent.data)
+        return said is not None or sent.data in self._either or (leads and not self._track_known)
 
     def _compare_sent(self, sent: Sent) -> tuple[bool, int, str] | None:
         return None if sent.packet is None else self._compare(sent.packet)
@@ -94,9 +102,8 @@ class Expecting(Watch, abstract=True):
         edges = [one for one in (self._asked.from_ns, self._until) if one]  # 0 is the begin
         error = self._error + heard.within
         at_edge = any(abs(heard.start - one) < error for one in edges)
-        # Behind a reset, only a long preamble shows service mode, if the session does not.
-        short = not self._track_known and heard.ones < least_preamble(Mode.SERVICE)
-        if heard.sent.data in self._either and (heard.sent.mode is None or short):
+        shown = self._follow(heard) or self._track_known
+        if heard.sent.data in self._either and (heard.sent.mode is None or not shown):
             self._hidden += inside
             self._why += [UNKNOWN_MODE] * (inside and UNKNOWN_MODE not in self._why)
             return
@@ -117,13 +124,29 @@ class Expecting(Watch, abstract=True):
         if self._nearest is None or bits < self._nearest[0]:
             self._nearest = bits, told, heard.start
 
+    def _follow(self, heard: Heard) -> bool:
+        """Whether three resets and a long preamble show service mode, if the session does not.
+
+        What comes unbroken behind a packet of service mode is of it, too (S-9.2.3 §C, §E).
+        """
+        led = self._led if heard.number == self._last + 1 else 0
+        long = heard.ones >= least_preamble(Mode.SERVICE)
+        if heard.sent.data == RESET_PACKET:
+            led = min(led + 1, _LEADING)
+        elif led < _LEADING or not (is_service(heard.sent.data) and long):
+            led = 0
+        self._led, self._last = led, heard.number
+        return led == _LEADING
+
     def miss(self, begin: int, end: int) -> None:
         """What could not be read may have been one."""
+        self._led = 0
         if begin <= self._until and end >= self._asked.from_ns:
             self._missed += max(1, (end - begin) // SHORTEST_PACKET_NS)
 
     def hide(self, begin: int, end: int, why: str) -> None:
         """Nothing could be read from one time to another; `why` says what may be hidden there."""
+        self._led = 0
         begin, end = max(begin, self._asked.from_ns), min(end, self._until)
         if begin <= end:
             self._hidden += most_hidden(begin, end)

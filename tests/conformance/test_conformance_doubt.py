@@ -198,3 +198,27 @@ def test_rule_23_where_the_same_packets_may_be_of_service_mode() -> None:
         report = of(*packets, session=Session(programming_track=track))
         assert result(report, 23).verdict is verdict
     assert result(of(*packets[:9], IDLE), 23).verdict is PASS
+
+
+@pytest.mark.parametrize(
+    ("resets", "preamble", "verdict"),
+    [(1, 20, UNDECIDED), (2, 20, UNDECIDED), (3, 20, FAIL), (3, 16, UNDECIDED)],
+)
+@pytest.mark.parametrize("between", [(), (IDLE,)])
+def test_three_resets_and_long_preambles_show_service_mode(
+    resets: int, preamble: int, verdict: Verdict, between: tuple[str, ...]
+) -> None:
+    """Nothing to 116 was sent where all is of service mode (S-9.2.3 §E); fewer leave it open."""
+    verify = [whole("74 1C 06")] * 5
+    sent = [*[IDLE] * 3, *[RESET] * resets, *verify, RESET, *verify, *[IDLE] * 3]
+    asked = Expectation(ShortAddress(116), until_ns=10**8)
+    for track, told in ((None, verdict), (True, FAIL)):
+        session = Session(programming_track=track, expectations=(asked,))
+        (one,) = of(*sent, session=session, preamble=preamble).expectations
+        assert one.verdict is told
+    read = Expectation(None, "DirectByteAccess operation=verify cv=29", at_least=10, at_most=10)
+    (one,) = of(*sent, session=Session(expectations=(read,)), preamble=preamble).expectations
+    assert one.verdict is (PASS if verdict is FAIL else UNDECIDED)
+    lost = [*sent[:5], *between, *sent[5:]]
+    (one,) = of(*lost, session=Session(expectations=(read,)), preamble=preamble).expectations
+    assert one.verdict is (UNDECIDED if between or verdict is not FAIL else PASS)

@@ -406,7 +406,7 @@ def test_what_a_session_file_expects_of_three_seconds(tmp_path: Path) -> None:
     path = tmp_path / "a.toml"
     path.write_text(ISSUED)
     session = read_session(path)
-    read = lengths_of("00 00 00", "00 00 00", "74 1C 06 6E", "74 1C 06 6E", preamble=20)
+    read = lengths_of(*["00 00 00"] * 3, "74 1C 06 6E", "74 1C 06 6E", preamble=20)
     good = [*SENT_FOR_3_S, *read]
     bad = [*lengths_of(*[PLAIN] * 330, "03 82 81", *[PLAIN] * 170, "05 74 71")]
     bad += lengths_of("00 00 00", "74 1D 06 6F", "7C 1C 06 66", preamble=20)

@@ -476,9 +476,11 @@ def test_a_packet_that_cannot_be_read_may_break_a_count() -> None:
 @pytest.mark.parametrize("least", [1, 0])
 def test_what_is_expected_behind_a_reset_and_few_ones_is_open(least: int) -> None:
     """It may be a locomotive's at 124, unless the session says what the track is for."""
-    packets = [IDLE] * 20 + [RESET, packet(0x7C, 0x3F, 5)] + [IDLE] * 5
+    one = [packet(0x7C, 0x3F, 5)] + [IDLE] * 5
     asked = Expectation(ShortAddress(124), at_least=least, at_most=None if least else 0)
-    for ones, meant, sent in ((16, None, None), (21, None, False), (16, False, True)):
+    told = (3, 16, None, None), (1, 21, None, None), (3, 21, None, False), (1, 16, False, True)
+    for resets, ones, meant, sent in told:
+        packets = [IDLE] * 20 + [RESET] * resets + one
         session = Session(programming_track=meant, expectations=(asked,))
         report = check([edges(halves(packets, ones=ones))], resolution_ns=1, session=session)
         level = UNDECIDED if sent is None else PASS if sent is bool(least) else FAIL
