@@ -46,8 +46,8 @@ STANDARD: dict[str, dict[str, Any]] = {
     },
     "conformance.resets": {"_LIKE_REGISTERS": range(112, 128)},  # S-9.2.1 §C; S-9.2.3 §C
     "station.station": {"WRITES": 2},  # S-9.2.1 §C, CV access long form
-    "conformance.service": {"DIRECT_KINDS": 3},  # S-9.2.3 §E, Direct Mode
-    "conformance.service_groups": {
+    "conformance.service.watches": {"DIRECT_KINDS": 3},  # S-9.2.3 §E, Direct Mode
+    "conformance.service.groups": {
         "SHORTEST_PACKET_NS": 5_000_000,  # S-9.2 §A and S-9.1 §A, Table 1: 5.1 ms, rounded down
         "ENOUGH": 5,  # S-9.2.3 §E: writes
     },
@@ -124,7 +124,7 @@ OWN: dict[str, dict[str, Any]] = {
     "conformance.histogram": {"_LAST": 141},
     "conformance.locomotives": {"_MOST": 8},
     "conformance.measures": {"FIRST_TIMES": 5},
-    "conformance.evidence": {
+    "conformance.reports.evidence": {
         **{"MOST_EXCERPTS": 24, "MOST_ROWS": 20, "BINS": 160, "_MOST_EDGES": 1024},
         **{"_HALVES_BEFORE": 12, "_HALVES_AFTER": 20, "_MOST_HALVES": 140, "_REACH_NS": 40_000_000},
     },
@@ -136,11 +136,11 @@ OWN: dict[str, dict[str, Any]] = {
     },
     "conformance.pace": {"TO_ALL": 1, "_UNKNOWN": 2},
     "conformance.report": {"SCHEMA": 4},
-    "conformance.report_pictures": {
+    "conformance.reports.pictures": {
         **{"_WIDTH": 640, "_BASE": 150, "_NAMES": 150, "_ROW": 18, "_SCALE": 0.5, "_DEEP": 92},
         **{"_LONGEST_US": 300},
     },
-    "conformance.report_text": {"_SCREEN": 23, "_LEAST_ROWS": 3, "_HALF_BITS": 2, "_FEW": 3},
+    "conformance.reports.text": {"_SCREEN": 23, "_LEAST_ROWS": 3, "_HALF_BITS": 2, "_FEW": 3},
     "conformance.probe": {
         **{"UNSTRETCHED_NS": 140_000, "_LEAST_NS": 20, "_APART_NS": 200, "_APART_SHARE": 0.1},
         # halfway between a half of a one, 64 us at most, and of a zero, 90 at least (S-9.1 §A)

@@ -20,9 +20,9 @@ from dccwire.conformance.rules import RULES, Force, Rule, Verdict, choose_rules,
 from dccwire.conformance.session import Locomotive, Session, read_session
 
 if TYPE_CHECKING:
-    from dccwire.conformance.evidence import Evidence, evidence_of
-    from dccwire.conformance.junit import junit_of
-    from dccwire.conformance.report_html import html_of
+    from dccwire.conformance.reports.evidence import Evidence, evidence_of
+    from dccwire.conformance.reports.html import html_of
+    from dccwire.conformance.reports.junit import junit_of
 
 __all__ = [
     "RULES",
@@ -52,10 +52,10 @@ __all__ = [
 ]
 
 _LATER = {
-    "Evidence": "evidence",
-    "evidence_of": "evidence",
-    "html_of": "report_html",
-    "junit_of": "junit",
+    "Evidence": "reports.evidence",
+    "evidence_of": "reports.evidence",
+    "html_of": "reports.html",
+    "junit_of": "reports.junit",
 }
 """What judging does without, loaded when first asked for: names to their files."""
 

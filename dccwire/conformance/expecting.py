@@ -14,13 +14,13 @@ from dccwire.conformance.expectations import Expectation, ExpectationResult, wan
 from dccwire.conformance.history import SHORTEST_PACKET_NS, Heard, Watch, most_hidden
 from dccwire.conformance.measures import FIRST_TIMES, Tally
 from dccwire.conformance.rules import UNKNOWN_MODE, Sent, Verdict
-from dccwire.framing import least_preamble
+from dccwire.counts import Counts
 from dccwire.packet import Packet, encode, readings
 from dccwire.receiver.tracking import is_service
 from dccwire.signal import UNBOUNDED
 
-_LEADING = 3
-"""Resets that every sequence of service mode begins with (S-9.2.3 §E)."""
+_LEADING = Counts()
+"""What every sequence of service mode begins with: resets, and long preambles (S-9.2.3 §E)."""
 
 AT_EDGE = "one comes as near to these times as the times of a recording are exact"
 
@@ -130,13 +130,13 @@ class Expecting(Watch, abstract=True):
         What comes unbroken behind a packet of service mode is of it, too (S-9.2.3 §C, §E).
         """
         led = self._led if heard.number == self._last + 1 else 0
-        long = heard.ones >= least_preamble(Mode.SERVICE)
+        long = heard.ones >= _LEADING.preamble
         if heard.sent.data == RESET_PACKET:
-            led = min(led + 1, _LEADING)
-        elif led < _LEADING or not (is_service(heard.sent.data) and long):
+            led = min(led + 1, _LEADING.resets)
+        elif led < _LEADING.resets or not (is_service(heard.sent.data) and long):
             led = 0
         self._led, self._last = led, heard.number
-        return led == _LEADING
+        return led == _LEADING.resets
 
     def miss(self, begin: int, end: int) -> None:
         """What could not be read may have been one."""

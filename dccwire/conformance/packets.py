@@ -25,7 +25,6 @@ from dccwire.conformance import (  # noqa: F401 - they declare rules
     resets,
     sequences,
     service,
-    service_packets,
     writes,
 )
 from dccwire.conformance.addresses import AddressRow, kind_of

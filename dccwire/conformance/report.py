@@ -1,6 +1,6 @@
 """What a recording was found to be, rule by rule: values, text and JSON.
 
-Room: values; what is printed is in `report_text`, nothing is judged here.
+Room: values; what is printed is in `reports`, nothing is judged here.
 """
 
 from __future__ import annotations
@@ -208,7 +208,7 @@ class Report:
         What failed and what is undecided is told in full, what passed by its number; with `every`,
         all rules are told in full, and the histogram is drawn.
         """
-        from dccwire.conformance.report_text import lines_of  # which names this class
+        from dccwire.conformance.reports.text import lines_of  # which names this class
 
         return "\n".join(lines_of(self, max(width, 60), every=every))
 
@@ -216,7 +216,7 @@ class Report:
         """The page in a frame of its own, since its style is that of a whole page."""
         from html import escape
 
-        from dccwire.conformance.report_html import html_of  # which names this class
+        from dccwire.conformance.reports.html import html_of  # which names this class
 
         frame = 'style="width: 100%; height: 40rem; border: 0" title="report"'
         return f'<iframe {frame} srcdoc="{escape(html_of(self))}"></iframe>'

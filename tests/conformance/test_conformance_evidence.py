@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 import dccwire
 from dccwire.conformance import Evidence, Report, check, evidence_of, html_of
-from dccwire.conformance.evidence import BINS, MOST_EXCERPTS, MOST_ROWS, Excerpt
+from dccwire.conformance.reports.evidence import BINS, MOST_EXCERPTS, MOST_ROWS, Excerpt
 from dccwire.recordings import Chunk
 
 STORM = Path(__file__).parents[2] / "vectors/recordings/harbour-storm.vcd"

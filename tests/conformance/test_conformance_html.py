@@ -21,8 +21,8 @@ from dccwire.conformance import (
     evidence_of,
     html_of,
 )
-from dccwire.conformance.evidence import Excerpt
-from dccwire.conformance.report_pictures import excerpt
+from dccwire.conformance.reports.evidence import Excerpt
+from dccwire.conformance.reports.pictures import excerpt
 from dccwire.wording import printable
 
 RECORDINGS = sorted((Path(__file__).parents[2] / "vectors/recordings").glob("*.vcd"))

@@ -13,7 +13,7 @@ from test_conformance_packets import with_error_byte
 from dccwire.address import Mode
 from dccwire.conformance.history import Heard
 from dccwire.conformance.rules import Sent
-from dccwire.conformance.service_groups import End, Group, Groups, Kind, Target, kind_and_target
+from dccwire.conformance.service.groups import End, Group, Groups, Kind, Target, kind_and_target
 from dccwire.receiver.tracking import ModeHistory, is_service
 
 PACKETS = {

@@ -9,7 +9,7 @@ import pytest
 from conformance_helpers import PLAIN, edges_of, result
 
 from dccwire.conformance import Expectation, Report, Session, Verdict, check
-from dccwire.conformance.report_text import would_decide
+from dccwire.conformance.reports.text import would_decide
 from dccwire.errors import FieldError
 from dccwire.recordings import read, write_vcd
 from dccwire.synthesis import Sending

@@ -1,7 +1,7 @@
 """Rules 49 to 94 of S-9.2.3, as they are declared, and the counts of each mode's sequence.
 
 The numbers are those of `dccwire.counts`. Room: declarations; what they are judged by stands in
-`service`.
+`demands`.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from dccwire.conformance.rules import Force, Rule, rule
-from dccwire.conformance.service_groups import Target
+from dccwire.conformance.service.groups import Target
 from dccwire.conformance.session import Access
 from dccwire.counts import Counts, DirectCounts, HardResetCounts, RegisterCounts
 from dccwire.formats import Provenance

@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from html import escape
 
-from dccwire.conformance.evidence import Evidence
 from dccwire.conformance.expectations import ExpectationResult
 from dccwire.conformance.report import Report, RuleResult
-from dccwire.conformance.report_pictures import excerpt, histograms, timeline
-from dccwire.conformance.report_text import (
+from dccwire.conformance.reports.evidence import Evidence
+from dccwire.conformance.reports.pictures import excerpt, histograms, timeline
+from dccwire.conformance.reports.text import (
     answer,
     by_verdict,
     counts_of,

@@ -10,9 +10,9 @@ from collections.abc import Iterator
 from html import escape
 from itertools import accumulate, groupby, pairwise
 
-from dccwire.conformance.evidence import Excerpt, Timeline
 from dccwire.conformance.histogram import Histogram
 from dccwire.conformance.report import Report
+from dccwire.conformance.reports.evidence import Excerpt, Timeline
 from dccwire.conformance.rules import Verdict
 from dccwire.signal import LIMITS, Limit
 

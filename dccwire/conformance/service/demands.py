@@ -12,9 +12,9 @@ from collections.abc import Iterator
 from typing import TypeAlias
 
 from dccwire.codebook import is_query_or_lock
-from dccwire.conformance import service_rules as r
 from dccwire.conformance.rules import FAILED, PASSED, Outcome, Rule, Verdict
-from dccwire.conformance.service_groups import (
+from dccwire.conformance.service import rules as r
+from dccwire.conformance.service.groups import (
     ANSWERED,
     COUNTS,
     LOST,

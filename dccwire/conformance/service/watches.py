@@ -1,7 +1,6 @@
 """Watches of S-9.2.3: what is sent in service mode, group by group, and behind hard resets.
 
-Room: packets in, tallies out; the groups are cut in `service_groups`, what they must be stands in
-`service_demands`.
+Room: packets in, tallies out; groups are cut in `groups`, what they must be stands in `demands`.
 """
 
 from __future__ import annotations
@@ -12,7 +11,6 @@ import numpy as np
 
 from dccwire.address import PROGRAMMING_TRACK, Mode
 from dccwire.codebook import IDLE_PACKET, RESET_PACKET, is_programming
-from dccwire.conformance import service_rules as r
 from dccwire.conformance.history import Heard, Watch
 from dccwire.conformance.measures import LimitMeasure, Tally
 from dccwire.conformance.pace import APART_112_127
@@ -27,8 +25,9 @@ from dccwire.conformance.rules import (
     Sent,
     Verdict,
 )
-from dccwire.conformance.service_demands import accesses, by_count, by_order
-from dccwire.conformance.service_groups import (
+from dccwire.conformance.service import rules as r
+from dccwire.conformance.service.demands import accesses, by_count, by_order
+from dccwire.conformance.service.groups import (
     COUNTS,
     SHORTEST_PACKET_NS,
     End,

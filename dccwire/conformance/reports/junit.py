@@ -10,7 +10,7 @@ from collections import Counter
 from xml.etree import ElementTree
 
 from dccwire.conformance.report import Report, RuleResult
-from dccwire.conformance.report_text import counts_of, of_causes
+from dccwire.conformance.reports.text import counts_of, of_causes
 from dccwire.conformance.rules import Verdict
 from dccwire.wording import counted, printable
 
