@@ -88,14 +88,14 @@ def _cv(given: argparse.Namespace) -> int:
     elif _names_set(given.words):
         _show(cv.overview(read_set(given.words[0]), decoder), given.json)
     elif at is None:
-        _print(cv.explain_cvs(_pairs(words), decoder), given.json)
+        return _print(cv.explain_cvs(_pairs(words), decoder), given.json)
     else:
         value = _value(words[:at], " ".join(words[at:]), decoder)
         explanation = cv.explain_value(value, decoder)
         if not given.json:
             pairs = " ".join(f"{key} {held}" for key, held in explanation.values.items())
             say("\n".join([*wrapped(pairs, 80), ""]))
-        _print([explanation], given.json)
+        return _print([explanation], given.json)
     return 0
 
 
@@ -162,9 +162,11 @@ def _value(words: list[str], text: str, decoder: cv.KindOrDescription) -> cv.CvV
     return value
 
 
-def _print(explanations: Iterable[cv.CvExplanation], as_json: bool) -> None:
+def _print(explanations: Collection[cv.CvExplanation], as_json: bool) -> int:
+    """Print them; the status: 1 if a value is none that its format has."""
     shown = (json.dumps(one.to_dict()) if as_json else one.text() for one in explanations)
     say(("\n" if as_json else "\n\n").join(shown))
+    return 0 if all(one.legal for one in explanations) else 1
 
 
 def _pairs(words: list[str]) -> dict[cv.CvKey, int]:

@@ -36,7 +36,8 @@ __all__ = [
 class CvReading:
     """CVs read by one `format`: `rows`, and the `value`, or None; then `notes` say why.
 
-    A row's byte is the place of its CV in `cvs`: those of the format, by the numbers given.
+    `legal` is whether the format refuses none of them: the value may be None for want of others. A
+    row's byte is the place of its CV in `cvs`: those of the format, by the numbers given.
 
     >>> (reading,) = describe(1, 200).readings
     >>> reading.format.__name__, reading.value, reading.notes
@@ -48,6 +49,7 @@ class CvReading:
     rows: tuple[BitRow, ...]
     value: CvValue | None
     notes: tuple[str, ...]
+    legal: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +64,15 @@ class CvExplanation:
     values: Mapping[CvKey, int]
     entries: tuple[CvEntry, ...]
     readings: tuple[CvReading, ...]
+
+    @property
+    def legal(self) -> bool:
+        """Whether some format refuses none of the values, or none is known.
+
+        >>> describe(1, 72).legal, describe(1, 200).legal, describe(50, 200).legal
+        (True, False, True)
+        """
+        return not self.readings or any(one.legal for one in self.readings)
 
     def to_dict(self) -> dict[str, Any]:
         """As JSON holds it."""
@@ -238,7 +249,7 @@ def _reading(
             notes.append(f"{name} has bits in {missing} too, not given here")
     faults = [str(error) for error in cls.faults(values)]
     value = None if missing or faults else cls.from_cvs(values)
-    return CvReading(cls, cvs, rows, value, (*notes, *faults))
+    return CvReading(cls, cvs, rows, value, (*notes, *faults), not faults)
 
 
 def _lines(one: CvExplanation, width: int) -> Iterator[str]:

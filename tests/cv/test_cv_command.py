@@ -21,6 +21,18 @@ def test_a_value_is_explained(run) -> None:
     assert all(len(line) <= 80 for line in out.splitlines())
 
 
+@pytest.mark.parametrize(
+    ("words", "status"),
+    [
+        *[("17 196", 0), ("17 255", 1), ("1 72", 0), ("1 200", 1), ("50 200", 0)],
+        *[("3 2 1 200", 1), ("1 200 --json", 1), ("29 134", 0), ("--accessory 1 200", 0)],
+    ],
+)
+def test_a_value_that_its_format_refuses_is_not_well(run, words: str, status: int) -> None:
+    """Half of a pair, what nobody describes, and what is of another decoder are no fault."""
+    assert run("cv", *words.split())[::2] == (status, "")
+
+
 def test_cv_107_and_108_hold_the_number_that_cv_8_sends_there(run) -> None:
     """S-9.2.2, CV 8 = 238; the next is reserved alone."""
     assert "CV 107, 108" in " ".join(run("cv", "8", "238")[1].split())
