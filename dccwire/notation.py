@@ -252,3 +252,29 @@ def _with_bounds(cls: type[Declared], name: str, kind: FieldKind) -> str:
 def _takes(cls: type[Declared]) -> str:
     ways = (", ".join(way) or "none" for way in (cls.kinds, *cls.named_ways))
     return f"{cls.__name__} takes the fields {'; or '.join(ways)}"
+
+
+_NO_DIGITS = re.compile(r"\b0[xX](?=[0-9A-Fa-f])|,")
+
+
+def parse_hex(text: str) -> bytes:
+    """Bytes written as hex digits, with or without blanks, commas and 0x between the bytes.
+
+    Raises:
+        TextError: another character, no byte, or half of one.
+
+    >>> parse_hex("37 74 43").hex(), parse_hex("377443").hex(), parse_hex("0x37, 0x74").hex()
+    ('377443', '377443', '3774')
+    """
+    hint = "as in '37 74 43'"
+    plain = _NO_DIGITS.sub(lambda found: " " * len(found[0]), text)
+    if found := re.search(r"[^0-9A-Fa-f\s]", plain):
+        raise TextError(Reason.HEX, text, found.start(), f"{found[0]!r} is no hex digit", hint)
+    for word in re.finditer(r"\S+", plain):
+        if len(word[0]) % 2:
+            problem = f"odd number of hex digits in {word[0]!r}"
+            raise TextError(Reason.HEX, text, word.start(), problem, "two digits a byte")
+    data = bytes.fromhex("".join(plain.split()))
+    if not data:
+        raise TextError(Reason.HEX, text, 0, "no bytes", hint)
+    return data

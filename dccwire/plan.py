@@ -17,11 +17,12 @@ from itertools import repeat
 from dccwire.address import Mode
 from dccwire.errors import CallError, FieldError, Reason, TextError
 from dccwire.framing import least_preamble
+from dccwire.notation import parse_hex
 from dccwire.packet import Packet
 from dccwire.signal import Timing
 from dccwire.synthesis import Sending
 
-__all__ = ["parse_hex", "read_packet", "read_plan"]
+__all__ = ["read_packet", "read_plan"]
 
 _COUNTS = ("repeat", "preamble", "flip", "drop")
 _TIMING = ("one", "one-last", "zero", "zero-last")
@@ -29,25 +30,6 @@ _TIMING = ("one", "one-last", "zero", "zero-last")
 _TIMES = {**dict.fromkeys((*_TIMING, "half:N", "pulse"), 1e3), "gap": 1e6}
 #: An hour and a half of packets (a plan that wants more says so in more lines).
 _MOST_REPEATS = 1_000_000
-
-
-def parse_hex(text: str) -> bytes:
-    """Bytes written as hex digits, with or without blanks between the bytes; else a `TextError`.
-
-    >>> parse_hex("37 74 43").hex(), parse_hex("377443").hex()
-    ('377443', '377443')
-    """
-    hint = "as in '37 74 43'"
-    if found := re.search(r"[^0-9A-Fa-f\s]", text):
-        raise TextError(Reason.HEX, text, found.start(), f"{found[0]!r} is no hex digit", hint)
-    for word in re.finditer(r"\S+", text):
-        if len(word[0]) % 2:
-            problem = f"odd number of hex digits in {word[0]!r}"
-            raise TextError(Reason.HEX, text, word.start(), problem, "two digits a byte")
-    data = bytes.fromhex("".join(text.split()))
-    if not data:
-        raise TextError(Reason.HEX, text, 0, "no bytes", hint)
-    return data
 
 
 def read_packet(text: str) -> bytes:

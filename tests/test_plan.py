@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from dccwire.errors import FieldError, Reason, TextError
-from dccwire.plan import parse_hex, read_plan
+from dccwire.notation import parse_hex
+from dccwire.plan import read_plan
 from dccwire.signal import Timing
 from dccwire.synthesis import Sending
 from refusals import refused
@@ -146,7 +147,18 @@ def test_lines_before_an_error_are_read() -> None:
         next(plan)
 
 
-@pytest.mark.parametrize("text", ["377443", "37 74 43", " 3774\n43\t", "37\u00a074\u200243"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "377443",
+        "37 74 43",
+        " 3774\n43\t",
+        "0x37, 0X74,43",
+        "37,74,43",
+        "0x377443",
+        "37\u00a074\u200243",
+    ],
+)
 def test_parse_hex(text: str) -> None:
     """Blanks of any kind between bytes say nothing."""
     assert parse_hex(text) == bytes.fromhex("377443")
@@ -156,8 +168,9 @@ def test_parse_hex(text: str) -> None:
     ("text", "position", "problem", "hint"),
     [
         ("37 7g", 4, "'g' is no hex digit", "as in '37 74 43'"),
-        ("0x37", 1, "'x' is no hex digit", "as in '37 74 43'"),
-        ("37,74", 2, "',' is no hex digit", "as in '37 74 43'"),
+        ("37 0x", 4, "'x' is no hex digit", "as in '37 74 43'"),
+        ("37;74", 2, "';' is no hex digit", "as in '37 74 43'"),
+        ("37,7,4", 3, "odd number of hex digits in '7'", "two digits a byte"),
         ("٣٧", 0, "'٣' is no hex digit", "as in '37 74 43'"),
         ("37 744 3", 3, "odd number of hex digits in '744'", "two digits a byte"),
         ("", 0, "no bytes", "as in '37 74 43'"),

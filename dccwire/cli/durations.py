@@ -52,7 +52,7 @@ def add_commands(commands: Commands) -> None:
     one = add_command(commands, "duration", _duration, help_)
     one.epilog = EPILOG
     one.add_argument("packets", nargs="*", metavar="PACKET", help="a packet's text, as decode "
-                     "prints it, or its bytes in hex, with or without blanks")  # fmt: skip
+                     "prints it, or its bytes in hex")  # fmt: skip
     one.add_argument("--service", action="store_true", help="read bytes in hex as packets of a "
                      "programming track")  # fmt: skip
     one.add_argument("--preamble", type=_count, metavar="ONES", help="of the packets: 14, in "

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 from dccwire.address import Mode
 from dccwire.cli.printing import complain, flush, say
 from dccwire.errors import CallError, DecodeError, FieldError, Reason, RecordingError, TextError
-from dccwire.notation import plain_from_json
+from dccwire.notation import parse_hex, plain_from_json
 from dccwire.packet import Packet, decode
 
 if TYPE_CHECKING:
@@ -163,12 +163,11 @@ def _read_bytes(text: str) -> bytes:
         problem = "0 and 1 in groups of eight, or so many of them, look like bits"
         hint = "'inspect --bits' and 'explain --bits' read bits, hex is read as '01 00 00 01'"
         raise TextError(Reason.HEX, text, 0, problem, hint)
-    plain = re.sub(r"\b0[xX](?=[0-9A-Fa-f])|,", lambda found: " " * len(found[0]), text)
-    if re.fullmatch(r"([ \t]*[0-9A-Fa-f]{2})+[ \t]*", plain):
-        return bytes.fromhex(plain)  # loading what reads all the rest takes as long as `dccwire`
+    if re.fullmatch(r"[\s,xX0-9A-Fa-f]*", text):
+        return parse_hex(text)  # loading what reads all the rest takes as long as `dccwire`
     from dccwire.plan import read_packet
 
-    return read_packet(plain if re.fullmatch(r"[\s0-9A-Fa-f]*", plain) else text)
+    return read_packet(text)
 
 
 def _read_bytes_or_bits(given: argparse.Namespace) -> Callable[[str], bytes | Bits]:
