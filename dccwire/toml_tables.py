@@ -165,7 +165,8 @@ def placed(where: str, make: Callable[..., _T], *given: Any) -> _T:
     except LayoutError as error:
         raise ShapeError(where, "a layout line", error.line, error.problem) from None
     except TextError as error:
-        raise ShapeError(where, error.problem, error.text, error.hint) from None
+        told = "; ".join(filter(None, (error.problem, error.hint)))
+        raise ShapeError(where, "words that can be read", error.text, told) from None
 
 
 def truth(value: object, path: str) -> bool:

@@ -139,12 +139,16 @@ def test_keys_are_read_by_their_readers() -> None:
         read_table({"count": "x", "qqq": 3}, "", keys)
 
 
+WORDS = "words that can be read"
+
+
 @pytest.mark.parametrize(
     ("error", "expected", "actual", "hint"),
     [
         (FieldError("cv", "1 to 1024", 0, "so"), "cv: 1 to 1024", 0, "so"),
         (LayoutError("AAA", "eight bits"), "a layout line", "AAA", "eight bits"),
-        (TextError(Reason.TEXT, "x y", 2, "no y", "only x"), "no y", "x y", "only x"),
+        (TextError(Reason.TEXT, "x y", 2, "no y", "so"), WORDS, "x y", "no y; so"),
+        (TextError(Reason.TEXT, "x y", 2, "no y"), WORDS, "x y", "no y"),
     ],
 )
 def test_other_errors_get_the_path(error, expected: str, actual: object, hint: str) -> None:

@@ -5,12 +5,9 @@ Room: text in, measurements out; every error names the line, and the key or colu
 
 from __future__ import annotations
 
-import re
-import tomllib
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import Any, NamedTuple
 
+from dccwire.address import Address
 from dccwire.csv_tables import csv_rows
 from dccwire.cv.cv_set import CvSet, key_from_text
 from dccwire.cv.values import number_of
@@ -18,16 +15,22 @@ from dccwire.errors import FieldError, Reason, ShapeError, TextError
 from dccwire.matching.readings import Measurements, Reading, Unit, positive
 from dccwire.matching.voltages import voltages_of
 from dccwire.notation import address_from_text
-from dccwire.toml_tables import nearest
-from dccwire.wording import no_toml
+from dccwire.toml_tables import (
+    at,
+    each,
+    items_of,
+    placed,
+    read_document,
+    read_table,
+    whole_number,
+    words,
+)
 
 __all__ = ["from_csv", "from_toml"]
 
 SPEEDS = ("seconds", "mm_s", "scale_km_h")
 """What a reading can be: a time over the length, a speed of the model, a speed in scale."""
 
-_TOP = ("scale", "length_mm", "unit")
-_UNIT = ("address", "points", "cvs", "length_mm", *SPEEDS)
 _HINT = "as in 'address,step,direction,seconds' and then 'short 3,14,forward,12.5'"
 
 
@@ -56,10 +59,8 @@ def from_toml(text: str) -> Measurements:
     under `seconds`, `mm_s` or `scale_km_h` rows of a step, a direction, and one value or more.
 
     Raises:
-        TextError: no TOML.
-        ShapeError: a key is unknown or missing, or holds something else; the path has the line.
-        FieldError: as for `Reading`, `Unit` and `Measurements`, or `cvs` do not tell which voltages
-            there were; the field has line and key.
+        ShapeError: no TOML; a key is unknown or missing, or its value is none for `Reading`, `Unit`
+            or `Measurements`; `cvs` do not tell which voltages there were. The path has the line.
 
     >>> found = from_toml('''
     ... scale = 87
@@ -75,120 +76,57 @@ def from_toml(text: str) -> Measurements:
     >>> [len(unit.readings) for unit in found.units], found.units[1].cvs[29]
     ([3, 2], 6)
     """
-    try:
-        plain = tomllib.loads(text.removeprefix("\ufeff"))
-    except (RecursionError, ValueError) as error:  # brackets too deep, numbers too long, or no TOML
-        begin = text.strip().partition("\n")[0]
-        raise TextError(Reason.TEXT, begin, 0, no_toml(text, error), "see the docs") from None
-    lines = text.splitlines()
-    top = _Table(lines, None, plain)
-    top.check_keys(_TOP, ("scale", "unit"))
-    setting = _Setting(positive(top.place("scale"), plain["scale"], "87 for 1:87"), top.length)
-    units = top.rows("unit", dict, "tables that begin with [[unit]]")
-    every = [_Table(lines, number, unit).unit(setting) for number, unit in enumerate(units)]
-    return Measurements(setting.scale, tuple(every))
+    return read_document(text, _measurements)
 
 
-class _Table(NamedTuple):
-    """A table of the document, and where it stands: the number of the unit, None at the top."""
-
-    lines: list[str]
-    number: int | None
-    values: dict[str, Any]
-
-    def place(self, key: str, row: str = "") -> str:
-        """Line and key, as far as the line can be found."""
-        line = self._line(key)
-        where = f"line {line}, " if line else ""
-        return f"{where}{'' if self.number is None else f'unit[{self.number}].'}{key}{row}"
-
-    def _line(self, key: str) -> int | None:
-        """The line of the key, or else the one with which the unit begins."""
-        unit, begin = None, None
-        for number, line in enumerate(self.lines, 1):
-            if re.match(r"\s*\[\[\s*unit\s*\]\]", line):
-                unit = 0 if unit is None else unit + 1
-                begin = number if unit == self.number else begin
-            elif unit == self.number and re.match(rf"\s*\"?{re.escape(key)}\"?\s*[=.]", line):
-                return number
-        return begin
-
-    def check_keys(self, known: tuple[str, ...], needed: tuple[str, ...]) -> None:
-        """Refuse keys that are not known, and a table without those that are needed."""
-        for key in self.values:
-            if key not in known:
-                hint = nearest(key, known)
-                raise ShapeError(self.place(key), "a known key", self.values[key], hint)
-        for key in needed:
-            if key not in self.values:
-                raise ShapeError(self.place(key), "a value", None, "the key is missing")
-
-    def rows(self, key: str, kind: type, expected: str) -> list[Any]:
-        """A list of such; an empty one if the key is not there."""
-        rows = self.values.get(key, [])
-        if not isinstance(rows, list) or not all(isinstance(row, kind) for row in rows):
-            raise ShapeError(self.place(key), expected, rows)
-        return rows
-
-    @property
-    def length(self) -> float | None:
-        if "length_mm" not in self.values:
-            return None
-        return positive(self.place("length_mm"), self.values["length_mm"])
-
-    def unit(self, setting: _Setting) -> Unit:
-        """The unit; a length of its own goes before that of all."""
-        self.check_keys(_UNIT, ("address",))
-        setting = setting._replace(length_mm=self.length or setting.length_mm)
-        points = self.values.get("points")
-        given = {
-            "address": self._read("address", _address),
-            "cvs": self._read("cvs", _cvs) if "cvs" in self.values else CvSet(),
-            "points": None if points is None else tuple(self.rows("points", int, "28 numbers")),
-        }
-        readings = tuple(reading for kind in SPEEDS for reading in self._readings(kind, setting))
-        with _placed(self.place("points" if points else "address")):
-            unit = Unit(readings=readings, **given)
-        with _placed(self.place("cvs" if "cvs" in self.values else "points")):
-            voltages_of(unit)
-        return unit
-
-    def _read(self, key: str, read: Callable[[Any], Any]) -> Any:
-        with _placed(self.place(key)):
-            return read(self.values[key])
-
-    def _readings(self, kind: str, setting: _Setting) -> Iterator[Reading]:
-        for number, row in enumerate(self.rows(kind, list, "rows such as [14, 'forward', 12.5]")):
-            place = self.place(kind, f"[{number}]")
-            if len(row) < 3:
-                raise ShapeError(place, "a step, a direction, and one value or more", row)
-            step, direction, *values = row
-            with _placed(place):
-                yield from [setting.reading(kind, step, direction, value) for value in values]
+def _measurements(plain: object, path: str) -> Measurements:
+    keys = {"scale": _scale, "length_mm": _length, "unit": each(lambda unit, where: (unit, where))}
+    read = read_table(plain, path, keys, needed=("scale", "unit"))
+    setting = _Setting(read["scale"], read.get("length_mm"))
+    units = tuple(_unit(unit, where, setting) for unit, where in read["unit"])
+    return placed("unit", Measurements, setting.scale, units)
 
 
-@contextmanager
-def _placed(where: str) -> Iterator[None]:
-    """What is refused meanwhile is told with its place."""
-    try:
-        yield
-    except FieldError as error:
-        field = f"{where}: {error.field}"
-        raise FieldError(field, error.bound, error.value, error.hint) from None
-    except TextError as error:
-        raise ShapeError(where, "an address", error.text, error.hint) from None
+def _unit(plain: object, path: str, setting: _Setting) -> Unit:
+    """A unit; a length of its own goes before that of all."""
+    keys = {"address": _address, "points": each(whole_number), "cvs": _cvs, "length_mm": _length}
+    read = read_table(plain, path, {**keys, **dict.fromkeys(SPEEDS, _ROWS)}, needed=("address",))
+    setting = setting._replace(length_mm=read.get("length_mm", setting.length_mm))
+    readings = tuple(
+        placed(where, setting.reading, kind, step, direction, value)
+        for kind in SPEEDS
+        for where, step, direction, *values in read.get(kind, ())
+        for value in values
+    )
+    given = read["address"], readings, read.get("cvs", CvSet()), read.get("points")
+    unit = placed(at(path, "points" if "points" in read else "address"), Unit, *given)
+    placed(at(path, "cvs" if "cvs" in read else "points"), voltages_of, unit)
+    return unit
 
 
-def _address(value: object) -> Any:
-    if not isinstance(value, str):
-        raise FieldError("address", "a text such as 'short 3'", value)
-    return address_from_text(value)
+def _scale(value: object, _: str) -> float:
+    return positive("scale", value, "87 for 1:87")
 
 
-def _cvs(value: object) -> CvSet:
-    if not isinstance(value, dict):
-        raise FieldError("cvs", "a table such as { 29 = 6 }", value)
-    return CvSet((key_from_text(key), one) for key, one in value.items())
+def _length(value: object, _: str) -> float:
+    return positive("length_mm", value)
+
+
+def _address(value: object, path: str) -> Address:
+    return address_from_text(words(value, path))
+
+
+def _cvs(value: object, path: str) -> CvSet:
+    return CvSet((key_from_text(key), one) for key, one, _ in items_of(value, path, ""))
+
+
+def _row(value: object, path: str) -> list[Any]:
+    if not isinstance(value, list) or len(value) < 3:
+        raise ShapeError(path, "a row such as [14, 'forward', 12.5]", value)
+    return [path, *value]
+
+
+_ROWS = each(_row)
 
 
 def from_csv(text: str, *, scale: float, length_mm: float | None = None) -> Measurements:
@@ -201,7 +139,8 @@ def from_csv(text: str, *, scale: float, length_mm: float | None = None) -> Meas
 
     Raises:
         TextError: no such header, or a line without as many columns.
-        FieldError: a column is out of bounds; the field has the line.
+        ShapeError: a column is out of bounds; the path is the line.
+        FieldError: `scale` or `length_mm` is none.
 
     >>> text = "address;step;direction;seconds\nshort 3;14;forward;12,5\nlong 900;1;reverse;90"
     >>> [unit.readings[0].mm_s for unit in from_csv(text, scale=87, length_mm=900).units]
@@ -215,19 +154,22 @@ def from_csv(text: str, *, scale: float, length_mm: float | None = None) -> Meas
         problem = f"line {first}: no header of address, step, direction and one of the speeds"
         raise TextError(Reason.TEXT, ",".join(header), 0, problem, _HINT)
     setting = _Setting(positive("scale", scale, "87 for 1:87"), length_mm)
-    found: dict[Any, Unit] = {}
-    for number, words in rows:
-        if len(words) != len(columns):
-            problem = f"line {number}: {len(columns)} columns expected, {len(words)} found"
-            raise TextError(Reason.TEXT, ",".join(words), 0, problem, _HINT)
-        cells = dict(zip(columns, words, strict=True))
-        with _placed(f"line {number}"):
-            address: Any = address_from_text(cells["address"])
-            step = number_of(cells["step"], "step", "1 to 28")
-            value = _number(cells[kinds[0]].replace(",", "."), kinds[0])
-            reading = setting.reading(kinds[0], step, cells["direction"], value)
-            before = found[address].readings if address in found else ()
-            found[address] = Unit(address, (*before, reading))
+    found: dict[Address, Unit] = {}
+
+    def add(address: str, step: str, direction: str, value: str) -> None:
+        whose = address_from_text(address)
+        number = _number(value.replace(",", "."), kinds[0])
+        reading = setting.reading(kinds[0], number_of(step, "step", "1 to 28"), direction, number)
+        before = found[whose].readings if whose in found else ()
+        found[whose] = Unit(whose, (*before, reading))  # type: ignore[arg-type] # Unit refuses it
+
+    for number, cells in rows:
+        if len(cells) != len(columns):
+            problem = f"line {number}: {len(columns)} columns expected, {len(cells)} found"
+            raise TextError(Reason.TEXT, ",".join(cells), 0, problem, _HINT)
+        by_name = dict(zip(columns, cells, strict=True))
+        in_order = [by_name[name] for name in ("address", "step", "direction", kinds[0])]
+        placed(f"line {number}", add, *in_order)
     return Measurements(setting.scale, tuple(found.values()))
 
 

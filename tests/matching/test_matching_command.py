@@ -108,7 +108,7 @@ def test_csv_is_read_with_its_scale(run, tmp_path: Path, monkeypatch) -> None:
         (("a.csv", CSV, *HO), "line 2: length_mm: a length expected, nothing given"),
         (("a.toml", "scale = 87", *HO), "--scale: a key of the TOML instead expected"),
         (("a.toml", "scale = 87", "--length-mm", "9"), "--length-mm: a key of the TOML instead"),
-        (("a.toml", "scale = 87\n[[unit]]\naddress = 3"), "line 3, unit[0].address: address: a"),
+        (("a.toml", "scale = 87\n[[unit]]\naddress = 3"), "line 3, unit[0].address: a text"),
         (
             ("a.csv", CSV.replace(",28,", ",1,"), *HO, "--length-mm", "9"),
             "readings of short 3 forward: two steps or more of rising speed expected, 1 given",
