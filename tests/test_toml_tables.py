@@ -148,7 +148,7 @@ WORDS = "words that can be read"
         (FieldError("cv", "1 to 1024", 0, "so"), "cv: 1 to 1024", 0, "so"),
         (LayoutError("AAA", "eight bits"), "a layout line", "AAA", "eight bits"),
         (TextError(Reason.TEXT, "x y", 2, "no y", "so"), WORDS, "x y", "no y; so"),
-        (TextError(Reason.TEXT, "x y", 2, "no y"), WORDS, "x y", "no y"),
+        (TextError(Reason.TEXT, "x y", 2, "no y", ""), WORDS, "x y", "no y"),
     ],
 )
 def test_other_errors_get_the_path(error, expected: str, actual: object, hint: str) -> None:
