@@ -13,7 +13,7 @@ from typing import Any, TypeAlias, TypeVar
 from dccwire.address import Address
 from dccwire.errors import DccwireError, FieldError, Reason, RecordingError, ShapeError, TextError
 from dccwire.notation import address_from_text
-from dccwire.toml_tables import Reader, at, each, items_of, refuse_unknown, words
+from dccwire.toml_tables import Reader, at, each, items_of, line_of, refuse_unknown, words
 from dccwire.wording import no_toml
 
 T = TypeVar("T")
@@ -32,6 +32,20 @@ def plain_from_toml(text: str, name: str) -> dict[str, Any]:
         return tomllib.loads(text.removeprefix("\ufeff"))
     except (RecursionError, ValueError) as error:  # also brackets too deep, a number too long
         raise RecordingError(Reason.FORMAT, name, no_toml(text, error)) from None
+
+
+def read_document(text: str, name: str, reader: Callable[[dict[str, Any]], T]) -> T:
+    """What a reader makes of TOML text; errors say in a note which line of `name` they are about.
+
+    >>> read_document("consist = 10", "harbour.toml", lambda plain: plain["consist"])
+    10
+    """
+    plain = plain_from_toml(text, name)
+    try:
+        return reader(plain)
+    except DccwireError as error:
+        error.add_note(f"line {line_of(text, path_of(error))} of {name}")
+        raise
 
 
 def placed(error: DccwireError, where: str) -> DccwireError:

@@ -17,8 +17,8 @@ from dccwire.address import (
     ShortAddress,
 )
 from dccwire.conformance.expectations import Expectation
-from dccwire.documents import Keys, made, plain_from_toml, read_address, read_some, read_table
-from dccwire.errors import DccwireError, FieldError, Reason, RecordingError, ShapeError
+from dccwire.documents import Keys, made, read_address, read_document, read_some, read_table
+from dccwire.errors import FieldError, Reason, RecordingError, ShapeError
 from dccwire.instructions.speed_and_direction import STEPS
 from dccwire.notation import address_text
 from dccwire.packet import Packet
@@ -132,7 +132,8 @@ def read_session(path: str | os.PathLike[str]) -> Session:
     """The session that a TOML file describes.
 
     Raises:
-        RecordingError: the file cannot be read, or is no TOML; else as `Session.from_dict`.
+        RecordingError: the file cannot be read, or is no TOML; else as `Session.from_dict`, with
+            the line in a note.
     """
     try:
         with open(path, "rb") as file:
@@ -141,12 +142,7 @@ def read_session(path: str | os.PathLike[str]) -> Session:
         raise RecordingError(Reason.FILE, str(path), error.strerror or str(error)) from None
     except UnicodeDecodeError as error:
         raise RecordingError(Reason.FORMAT, str(path), f"is no TOML: {error}") from None
-    plain = plain_from_toml(text, str(path))
-    try:
-        return Session.from_dict(plain)
-    except DccwireError as error:
-        error.add_note(f"in the session {path}")
-        raise
+    return read_document(text, str(path), Session.from_dict)
 
 
 def _access(value: object, path: str) -> Access:

@@ -11,14 +11,13 @@ from dccwire.consists.units import Consist, Unit
 from dccwire.documents import (
     Keys,
     made,
-    path_of,
-    plain_from_toml,
     read_address,
+    read_document,
     read_some,
     read_table,
 )
-from dccwire.errors import DccwireError, ShapeError
-from dccwire.toml_tables import Reader, each, line_of, truth, whole_number, words
+from dccwire.errors import ShapeError
+from dccwire.toml_tables import Reader, each, truth, whole_number, words
 
 __all__ = ["consist_from_toml"]
 
@@ -43,13 +42,12 @@ def consist_from_toml(text: str, name: str = "the text") -> Consist:
     ... ''').cvs
     (CvSet({19: 10, 21: 1, 22: 0}),)
     """
-    plain = plain_from_toml(text, name)
-    try:
+
+    def read(plain: dict[str, Any]) -> Consist:
         fields = read_table(plain, "", KEYS, "the consist", ("consist", "unit"))
         return made(Consist, fields, "", KEYS)
-    except DccwireError as error:
-        error.add_note(f"line {line_of(text, path_of(error))} of {name}")
-        raise
+
+    return read_document(text, name, read)
 
 
 def _unit(value: object, path: str) -> Unit:

@@ -201,7 +201,7 @@ def test_which_addresses_are_in_use() -> None:
         ("new = true\na = ", "at line 2, the last"),
         ("new = true\n\na = b\nnew = true", "line 3"),
         ("consist = [7]", "consist: a known key expected, [7] given; perhaps consists"),
-        ('[[locomotive]]\naddress = "loco 3"', "in locomotive[0].address"),
+        ('[[locomotive]]\naddress = "loco 3"', "in locomotive[0].address; line 2 of "),
         ("[[expect]]", "expect[0]"),
         (
             '[[expect]]\nfrom_s = 9999\nto = "short 3"',
