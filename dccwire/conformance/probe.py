@@ -7,7 +7,9 @@ Room: half-bits by their polarity in, shifts out.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from math import ceil
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +24,20 @@ _ABOUT_NS = (39_000, 77_000), (77_000, UNSTRETCHED_NS + 1)
 for one (S-9.1 §A), which is midway between both; that they tell of a probe is common practice, no
 source."""
 
+_REACH_NS = 13_000
+"""So far the halves of one bit may differ by what a probe does; zeros that differ by more are
+stretched (common practice, no source)."""
+
+_BIN_BITS = 2
+"""Differences are counted by 4 ns (our choice)."""
+
+_FEWEST, _SHARE = 4, 0.3
+"""Bits that are enough to be plain ones, at least, and as a share of those that differ alike most
+often (our choice)."""
+
+_JITTER_NS = 1_000
+"""Differences of plain bits lie this near to each other, and what the error adds (our choice)."""
+
 _LEAST_NS = 20
 """Less of a shift by polarity is not looked at (common practice, no source)."""
 
@@ -30,11 +46,27 @@ _APART_NS, _APART_SHARE = 200, 0.1
 practice, no source)."""
 
 
+class Shift(NamedTuple):
+    """By how much halves of one polarity read too long, and how far that may be off, in ns."""
+
+    by: float
+    error: float
+
+    def surely(self, least: float) -> bool:
+        """Whether it is more than so much."""
+        return abs(self.by) - self.error > least
+
+
 class Polarities:
-    """Halves about ones and about unstretched zeros, by polarity: their number, sum and squares."""
+    """What halves of the two polarities tell: halves as they come, and those of one bit.
+
+    Of halves about ones and about unstretched zeros their number, sum and squares; of bits, how
+    often their halves differ by how much.
+    """
 
     def __init__(self) -> None:
         self._sums = np.zeros((2, 2, 3))
+        self._apart = np.zeros((2, (2 * _REACH_NS >> _BIN_BITS) + 1), np.int64)
 
     def add(self, lengths: Readings, judged: NDArray[np.bool_], polarity: int) -> None:
         """Take half-bits in turn, the first of this polarity, and those that a probe moved too."""
@@ -47,9 +79,20 @@ class Polarities:
                 counted = np.count_nonzero(mask[some]), half.sum(), np.dot(half, half)
                 self._sums[row, of_them] += counted
 
+    def add_bits(
+        self, longer: Readings, ones: NDArray[np.bool_], zeros: NDArray[np.bool_], polarity: int
+    ) -> None:
+        """Take bits whose first halves, of this polarity, are so much longer than the last ones."""
+        size = self._apart.shape[1]
+        for row, mask in enumerate((ones, zeros)):
+            some = longer[mask & (np.abs(longer) < _REACH_NS)]
+            places = (_REACH_NS - some if polarity else _REACH_NS + some) >> _BIN_BITS
+            self._apart[row] += np.bincount(places, minlength=size)
+
     def absorb(self, later: Polarities, *, turned: bool) -> None:
         """Add what another one took; `turned`: with polarities changed."""
         self._sums += later._sums[:, :: -1 if turned else 1]
+        self._apart += later._apart[:, :: -1 if turned else 1]
 
     def of_ones(self) -> float:
         """By how much ones of one polarity are longer than those of the other, on average."""
@@ -58,33 +101,82 @@ class Polarities:
 
     @property
     def zeros_tell(self) -> bool:
-        """Whether there are unstretched zeros of both polarities."""
-        return bool(self._sums[1, :, 0].all())
+        """Whether there are zeros that are not stretched."""
+        return bool(self._sums[1, :, 0].all()) and int(self._apart[1].sum()) >= _FEWEST
 
     def shifts(self, error_ns: int) -> tuple[tuple[float, int], ...]:
-        """What a probe may have done, and how far that may be off, in ns.
+        """What a probe may have done, each with how far that may be off, in ns."""
+        found: list[tuple[float, int]] = []
+        for by, error in (*self._of_bits(error_ns), *self._of_halves(error_ns)):
+            if not any(abs(by - other) <= max(known - error, 0) for other, known in found):
+                found.append((by, error))
+        return tuple(found)
 
-        Where ones and zeros differ otherwise, and the mean of zeros is surely shifted, it may have
-        done what zeros show, or what ones do. Where zeros show nothing, it did nothing.
+    def _of_bits(self, error_ns: int) -> Iterator[tuple[float, int]]:
+        """What plain bits tell, whatever others are stretched, or wrong."""
+        one, zero = (self._plain(row, error_ns) for row in (0, 1))
+        if one is not None and zero is not None:
+            yield from _causes(one, zero, error_ns)
+        elif one is not None and one.surely(least_shift(error_ns)):
+            yield one.by, ceil(one.error) + error_ns  # no zeros tell otherwise
+
+    def _plain(self, row: int, error_ns: int) -> Shift | None:
+        """By how much the halves of most bits differ that are alike; of zeros, of the most equal.
+
+        A zero may be stretched by more than a probe does, many of them by the same.
         """
+        width = (4 * error_ns + _JITTER_NS) >> _BIN_BITS | 1
+        counts = self._apart[row]
+        sums = np.convolve(counts, np.ones(width, np.int64), "same")
+        if sums.max() < _FEWEST:
+            return None
+        middle = _REACH_NS >> _BIN_BITS
+        enough = np.flatnonzero(sums >= max(sums.max() * _SHARE, _FEWEST))
+        at = int(enough[np.abs(enough - middle).argmin()]) if row else int(sums.argmax())
+        while True:  # to the middle of those that are about here
+            low = max(at - width, 0)
+            best = low + int(sums[low : at + width + 1].argmax())
+            if sums[best] <= sums[at]:
+                break
+            at = best
+        about = slice(max(at - width // 2, 0), at + width // 2 + 1)
+        number = counts[about].sum()
+        places = np.arange(about.start, about.start + len(counts[about]))
+        apart = (places << _BIN_BITS) + ((1 << _BIN_BITS) - 1) / 2 - _REACH_NS
+        mean = float((apart * counts[about]).sum() / number)
+        spread = float(((apart - mean) ** 2 * counts[about]).sum() / number)
+        # How far a mean may be off, if bits differ as they come (M6): thrice what is usual.
+        return Shift(mean / 2, 3 * (spread / number) ** 0.5 / 2 + (1 << _BIN_BITS))
+
+    def _of_halves(self, error_ns: int) -> Iterator[tuple[float, int]]:
+        """What all halves tell, on average."""
         counts = self._sums[:, :, 0]
         if not counts.all():
-            return ()
+            return
         means, squares = (self._sums[:, :, at] / counts for at in (1, 2))
         one, zero = ((means[:, 0] - means[:, 1]) / 2).tolist()
-        apart, least = abs(one - zero), least_shift(error_ns)
-        # How far a mean may be off, if halves differ as they come (M6): thrice what is usual.
         one_error, zero_error = 3 * ((squares - means**2) / counts).max(axis=1) ** 0.5
-        known = ceil(one_error + zero_error)
-        # Without a probe halves of one length read alike in step, or by one period apart.
-        shifted = abs(one) > max(least, one_error)
-        if apart <= max(_APART_NS, _APART_SHARE * abs(one), error_ns) and shifted:
-            return ((one, ceil(apart) + known),)
         # Where ones show nothing, zeros that are stretched one by one show it all by themselves.
         spread = float((squares[1] - means[1] ** 2).max()) ** 0.5
-        if abs(zero) <= max(least, zero_error if shifted else spread):
-            return ()
-        return ((zero, error_ns + known), (one, error_ns + known))
+        if abs(one) > max(least_shift(error_ns), one_error) or abs(zero) > spread:
+            yield from _causes(Shift(one, one_error), Shift(zero, zero_error), error_ns)
+
+
+def _causes(one: Shift, zero: Shift, error_ns: int) -> Iterator[tuple[float, int]]:
+    """What a probe may have done, given what ones and zeros show, and how far that may be off.
+
+    Where they differ otherwise, and zeros are surely shifted, it may have done what zeros show, or
+    what ones do. Where zeros show nothing, it did nothing.
+    """
+    apart, known, least = abs(one.by - zero.by), ceil(one.error + zero.error), least_shift(error_ns)
+    alike = apart <= max(_APART_NS, _APART_SHARE * abs(one.by), error_ns)
+    # What is sampled in step shifts ones or zeros alone, mostly.
+    both = one.by * zero.by > 0 and one.surely(_LEAST_NS) and zero.surely(_LEAST_NS)
+    if alike and (both or one.surely(least)):
+        yield one.by, ceil(apart) + known
+    elif zero.surely(least):
+        yield zero.by, error_ns + known
+        yield one.by, error_ns + known
 
 
 def least_shift(error_ns: int) -> float:
@@ -93,8 +185,16 @@ def least_shift(error_ns: int) -> float:
 
 
 def doubt(mine: Tally, other: Tally, shift: float) -> None:
-    """Leave a rule open that is told otherwise by another tally, which knows of the probe."""
-    doubtful = mine.failed if not other.failed else 0 if mine.failed else other.failed
+    """Leave open what is told otherwise by another tally, which knows of the probe.
+
+    What both fail fails: so much of it as the one that fails less often says.
+    """
+    if mine.failed and other.failed:
+        if (doubtful := mine.failed - other.failed) > 0:
+            leave_open(mine, doubtful, shift)
+            mine.fail(other.first_times, other.failed, other.force, other.first_bytes)
+        return
+    doubtful = mine.failed or other.failed
     if not mine.failed and not mine.undecided:
         doubtful += other.undecided
     if doubtful:

@@ -125,7 +125,8 @@ class TimingRules:
         if extra is not None:
             recent = (before[1], *(extra[-2:] > 0).tolist())
             self._distorted_last = recent[-2], recent[-1]
-        self.polarities.add(read.lengths, some.judged, self.polarity)
+        polarity = self.polarity
+        self.polarities.add(read.lengths, some.judged, polarity)
         self.polarity = (self.polarity + len(lengths)) % 2
         if some.cut:
             one, zero = one.copy(), zero.copy()
@@ -150,6 +151,8 @@ class TimingRules:
             zeros = ~(some.one[firsts] | some.one[lasts])
             longer, whole = first - last, first + last
             apart = np.abs(longer)
+            if not self._probe_ns:
+                self.polarities.add_bits(longer, ones, zeros, (polarity + begin) % 2)
             self._longer += int((longer * ones).sum())
             self._zero_longer += int((longer * zeros).sum())
             self.means.measured += int(np.count_nonzero(ones))

@@ -98,12 +98,12 @@ def test_ones_and_zeros_may_be_shifted_by_the_station_and_by_the_probe(
 
 
 def test_zeros_that_differ_from_bit_to_bit_show_no_probe() -> None:
-    """Some are stretched, others are not: the halves of ones then fail by themselves."""
+    """Half of them by 3 us, half of them not: the halves of ones then fail by themselves."""
     stretched = [
-        Sending(IDLE, 16, Timing(60_000, zero, one_last=56_000)) for zero in (96_000, 130_000)
+        Sending(IDLE, 16, Timing(60_000, zero, one_last=56_000)) for zero in (100_000, 130_000)
     ]
     uneven = [
-        length - 3000 * (place % 2) * (length > 90_000)
+        length - 3000 * (place % 2) * (length > 90_000) * (number % 2)
         for number in range(60)
         for place, length in enumerate(stretched[number % 2].lengths())
     ]
@@ -267,3 +267,56 @@ def test_a_small_shift_excuses_no_short_preamble() -> None:
     report = judged(np.diff(at).tolist())
     assert result(report, 5).failed == 1
     assert result(report, 14).failed == 1
+
+
+def stretched(share: float, one: tuple[int, int], shift: int, by: tuple[int, int]) -> list[int]:
+    """Half-bits of which a share of the zeros has a half that is so much longer, and a probe."""
+    random = Random(4)
+    halves = []
+    for length in (length for _ in range(12) for length in Sending(IDLE, 16, GOOD).lengths()):
+        last = len(halves) % 2
+        more = random.randint(*by) if last == 0 and random.random() < share else 0
+        halves.append(one[last] if length == GOOD.one else length + more)
+    return [length + (-1) ** place * shift for place, length in enumerate(halves)]
+
+
+@pytest.mark.parametrize("by", [(20_000, 400_000), (8_000, 8_000), (20_000, 20_000)])
+@pytest.mark.parametrize("share", [0.02, 0.5, 0.7])
+@pytest.mark.parametrize(
+    ("one", "shift"),
+    [((58_000, 58_000), 1600), ((58_000, 58_000), -1600), ((59_700, 56_300), -800)],
+)
+def test_zeros_that_are_not_stretched_tell_of_the_probe(
+    share: float, by: tuple[int, int], one: tuple[int, int], shift: int
+) -> None:
+    """What it would break, and what it hides: ones that differ by 3.4 us read 1.8 (rule 2)."""
+    report = judged(stretched(share, one, shift, by))
+    assert result(report, 2).verdict is UNDECIDED
+    assert not any(result(report, rule).failed for rule in (1, 2, 3))
+
+
+@pytest.mark.parametrize("shift", [2500, -2500])
+def test_a_fault_beside_the_probe_is_counted_once(shift: int) -> None:
+    """One half of 61.5 us, 3.5 more than the other: all other bits are open (M7)."""
+    halves = stretched(0, (58_000, 58_000), shift, (0, 0))
+    place = 6 * 84 + 10
+    halves[place] += 3500
+    found = result(judged(halves), 2)
+    assert (found.verdict, found.failed, found.undecided > 300) == (FAIL, 1, True)
+    assert abs(found.first_times_ns[0] - int(edges_of(halves)[place])) < 10_000
+    assert "reverse the probe to decide (M7)" in found.note
+
+
+def test_a_shift_less_than_the_error_adds_to_it() -> None:
+    """60.9 us and 0.5 of the probe's read 62 sampled each 1 us (M1, M7)."""
+    for seed in range(20):
+        random = Random(seed)
+        lengths = [
+            length
+            for number in range(40)
+            for length in Sending([IDLE, SPEED][number % 2], 16, Timing(60_900, 100_030)).lengths()
+        ]
+        at = edges_of(lengths, random.randrange(1000))
+        at[seed % 2 :: 2] += 500
+        report = check_signal([-(-at // 1000) * 1000], resolution_ns=1000)
+        assert not result(report, 1).failed, seed
