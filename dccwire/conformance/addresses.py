@@ -71,7 +71,8 @@ class AddressTable:
         """Take packets, sorted by the number of their address and by time, in that order.
 
         What comes back is when the packet before each of them, to the same address, ended, -1 if
-        there was none; and how far that may be off besides, which is `within` for these.
+        there was none; and how far from there to its start may be off besides, as `within` says of
+        start and end of these.
         """
         more = int(numbers[-1]) + 1 - len(self._firsts)
         if more > 0:
@@ -84,8 +85,8 @@ class AddressTable:
         started, ended = (np.concatenate(([0], one[:-1])) for one in (starts, ends))
         started[new], ended[new] = self._starts[met], self._ends[met]
         self._firsts[met] = np.where(self._firsts[met] < 0, starts[new], self._firsts[met])
-        slack = np.full(len(numbers), within)
-        slack[new] = self._slack[met]
+        slack = np.full(len(numbers), 2 * within)
+        slack[new] = self._slack[met] + within
         self._starts[met], self._ends[met], self._slack[met] = starts[last], ends[last], within
         known = ended >= 0
         for worst, since in ((self._longest, started), (self._without, ended)):

@@ -88,9 +88,9 @@ class FramingRules:
     """
 
     OPEN = (
-        "undefined", "_waiting", "_plain", "_closed", "_before", "_complete", "_gap_since",
-        "_other_since", "_end", "_hiding_from", "_ended", "_ended_within", "_first", "_broken",
-        "_doubtful", "_bound",
+        "undefined", "_waiting", "_plain", "_closed", "_ringing", "_before", "_complete",
+        "_gap_since", "_other_since", "_end", "_hiding_from", "_ended", "_ended_within", "_first",
+        "_broken", "_doubtful", "_bound",
     )  # fmt: skip
     """What comes next depends on these."""
 
@@ -109,6 +109,8 @@ class FramingRules:
         # are of ones and zeros, and sure, and whether an edge closed it.
         self._waiting: PacketReceived | None = None
         self._plain = self._closed = True
+        # How far its start and end may be off, beside merged pulses.
+        self._ringing = 0
         self._before: Event | None = None
         # Whether the packet before was complete, where it ended, and whether a gap or, for certain,
         # another protocol came since; from where on ones may hide.
@@ -175,6 +177,12 @@ class FramingRules:
             if tally.failed:
                 leave_open(tally, tally.failed, shift)
 
+    def doubt_gaps(self) -> None:
+        """Leave open what gaps cut: where no packet was read, nothing tells."""
+        if self._gaps.measured:
+            self._gaps.doubt()
+            self._gaps.remarks.append("no packet was read, so what they cut is not known")
+
     def _tallies(self) -> tuple[Tally, ...]:
         return self._gaps, self._preamble, self._framing, self._after_end
 
@@ -185,6 +193,8 @@ class FramingRules:
         # The first row needs what stood before it, and so does the one after an unsound one.
         plain[0] &= self.settled and not some.cut
         plain[1:] &= sound[:-1]
+        if some.rings is not None:
+            plain &= (some.rings_at(rows.start) | some.rings_at(rows.end)) == 0
         at = 0
         for place in (*np.flatnonzero(~plain).tolist(), len(rows)):
             if at < place:
@@ -220,10 +230,12 @@ class FramingRules:
                 self.packets += 1
                 place = int(np.searchsorted(some.edges, event.end))
                 self._closed = place < len(some.edges) and some.edges[place] == event.end
+                times = np.array([event.start, event.end][: 1 + self._closed])
+                self._ringing = int(some.rings_at(times).max())
                 self._doubtful = self._doubtful_ones(event, some)
                 start = some.lengths[np.searchsorted(some.edges, event.start)]
                 self._merged = bool(start >= self._windows.one[0] + self._windows.zero[0])
-                self._judge_preamble(event, adjoining=event.adjoining)
+                self._judge_preamble(event, adjoining=event.adjoining, some=some)
                 self._doubtful, self._merged = 0, False
                 if event.error_byte_right and len(event.data) >= SHORTEST:
                     self._judge(event)
@@ -232,8 +244,10 @@ class FramingRules:
                     begin, end = np.searchsorted(some.edges, (event.start, event.end)).tolist()
                     self._plain = bool(some.either[begin : end - (not self._closed)].all())
                     self._plain &= some.extra is None or not some.extra[begin:end].any()
+                    self._plain &= some.noisy is None or not self._spoiled(some, begin, end)
             case Fault(reason=Reason.SHORT_PREAMBLE):
-                self._judge_preamble(event, adjoining=self._complete and event.begin <= self._end)
+                adjoining = self._complete and event.begin <= self._end
+                self._judge_preamble(event, adjoining=adjoining, some=some)
                 self._judge(event)
             case Fault():
                 if event.reason is Reason.NO_END_BIT:
@@ -242,7 +256,7 @@ class FramingRules:
                 self._keep(None)
             case CutOff():
                 if event.data or event.bits:
-                    self._judge_preamble(event, adjoining=event.begin == self._end)
+                    self._judge_preamble(event, adjoining=event.begin == self._end, some=some)
                 alone = has_zeros(lengths_of(event, some), self._windows)  # its start bit
                 if event.data or event.bits or alone:
                     self._rules.miss(event.begin, event.end)
@@ -257,6 +271,13 @@ class FramingRules:
             case _:  # a gap
                 self._judge_gap(event, int(some.edges[-1]) if len(some.edges) else event.begin)
         self._before = event
+
+    def _spoiled(self, some: HalfBits, begin: int, end: int) -> bool:
+        """Whether noise may have made other bits; beside an end bit as it should be none did."""
+        assert some.noisy is not None
+        one, last = LIMITS["t1"], some.lengths[end - 2 : end]
+        off = (last <= one.least - self._error) | (last >= one.most + self._error)
+        return bool(some.noisy[begin : end - 2].any() or (some.noisy[end - 2 : end] & off).any())
 
     def _miss(self, event: Stray | Fault) -> None:
         """What may be a packet that could not be read."""
@@ -288,9 +309,11 @@ class FramingRules:
     def _look_for_others(self, event: Stray, some: HalfBits, lengths: Readings) -> None:
         """Whether another protocol stood here, and until when."""
         self._bound = bool((lengths[1:] > self._windows.one[1]).any())
+        begin = int(np.searchsorted(some.edges, event.begin))
+        if some.extra is not None:  # what distortion moved is no other protocol's
+            lengths = lengths * (some.extra[begin : begin + len(lengths)] == 0)
         if (last := last_of_others(lengths, self._windows)) is not None:
             self._other_since = True
-            begin = int(np.searchsorted(some.edges, event.begin))
             self._hiding_from = int(some.edges[begin + last + 1])
 
     def _judge_gap(self, event: Gap, edge: int) -> None:
@@ -346,7 +369,8 @@ class FramingRules:
         *rest, last = event.data
         ran_on = last == 0xFF and len(rest) >= SHORTEST and reduce(xor, rest) == 0
         if broken_off or ran_on:
-            self._framing.add(FAILED, [event.start])
+            self._framing.add(FAILED if self._plain else _SPOILED, [event.start])
+            self._plain = True
             self._rules.miss(event.begin, event.end)
             self._keep(None)
         else:
@@ -361,21 +385,26 @@ class FramingRules:
             one = LIMITS["t1"]
             end += (one.least + one.most) // 2 - self._windows.settled
             within = (one.most - one.least) // 2
+        within += self._ringing
+        self._ringing = 0
         self._framing.add(PASSED, [start])
-        if self._plain or reduce(xor, event.data) == 0:
+        if self._plain or (reduce(xor, event.data) == 0 and len(event.data) >= SHORTEST):
             ones = event.preamble + (event.adjoining if isinstance(event, PacketReceived) else 0)
             self._rules.add(event.data, event.begin, start, end, ones, within=within)
+            self._keep(event.end)
         else:
             self._rules.tell(error_byte.number, _SPOILED, start)
             self._rules.miss(event.begin, event.end)
+            self._keep(None)  # it may have run on into the preamble of the next
         self._plain = True
-        self._keep(event.end)
         if isinstance(event, Fault):
             self._ended = None
         else:
             self._ended, self._ended_within = end, within
 
-    def _judge_preamble(self, event: PacketReceived | Fault | CutOff, *, adjoining: bool) -> None:
+    def _judge_preamble(
+        self, event: PacketReceived | Fault | CutOff, *, adjoining: bool, some: HalfBits
+    ) -> None:
         """Rule 14, where the packet before is complete: its end bit counts if it adjoins (C2).
 
         What lies between the two may hide ones, as many as its time allows, but no more.
@@ -400,9 +429,25 @@ class FramingRules:
             verdict = Verdict.UNDECIDED
             note = "fewer, before which half-bits of no packet may hide ones: a cutout, noise"
         elif counted < SENT_PREAMBLE:
-            verdict = Verdict.FAIL
+            verdict, note = self._short(event, counted, some)
         elif counted - self._doubtful < SENT_PREAMBLE:
             verdict = Verdict.UNDECIDED
             note = "with ones at its begin that may be cut, or another protocol's"
         begin = event.start if isinstance(event, PacketReceived) else event.begin
         self._preamble.add(Outcome(verdict, counted, note), [begin])
+
+    def _short(
+        self, event: PacketReceived | Fault | CutOff, counted: int, some: HalfBits
+    ) -> tuple[Verdict, str]:
+        """Whether ones are missing for certain, which the start bit may hide if it is none."""
+        begin = int(np.searchsorted(some.edges, event.begin))
+        at = begin + 2 * event.preamble
+        if some.noisy is not None and some.noisy[max(at - 2, 0) : at + 2].any():
+            return Verdict.UNDECIDED, "fewer, with noise where the start bit is read"
+        # A level that is held, as where contact was lost, looks like a zero that is stretched.
+        start, *others = some.lengths[at : int(np.searchsorted(some.edges, event.end))].tolist()
+        hides = start + max(others[:1], default=0) - 2 * LIMITS["t0"].least + 2 * self._error
+        alone = start > 2 * max(others, default=0)
+        if alone and counted + hides // self._least_one >= SENT_PREAMBLE:
+            return Verdict.UNDECIDED, "fewer, before a level as long as ones that it may hide"
+        return Verdict.FAIL, ""

@@ -49,7 +49,7 @@ class Heard(NamedTuple):
 
     `begin` is where the preamble begins, `start` where the packet start bit does, `end` where the
     packet end bit ends; `ones` counts complete ones, with the end bit before if it adjoins (C2).
-    `within` is how far the end may be off besides, where no edge closed it.
+    `within` is how far start and end may be off besides, where no edge closed it, or one rings.
     """
 
     number: int

@@ -159,6 +159,7 @@ class Judge:
         self.framing.close()
         if not self.framing.packets:
             self.timing.doubt_kinds()
+            self.framing.doubt_gaps()
         end = max(self.last, end_ns or 0)
         self.rules.end(end, stopped=self.stopped, unread=not self.framing.packets)
         session = self.terms.session
@@ -241,8 +242,12 @@ class Judge:
 
     def _take(self, columns: Columns) -> None:
         held = self._held
-        if held is not None and len(columns.edges) < 2:
-            edges = held.edges if len(held.edges) else columns.edges
+        if held is not None and len(columns.edges) < 3:  # so that two half-bits follow
+            edges = (
+                np.concatenate((held.edges[:-1], columns.edges))
+                if len(columns.edges)
+                else held.edges
+            )
             pulses = np.concatenate((held.pulses, columns.pulses))
             self._held = Columns([*held.parts, *columns.parts], edges, pulses)
             return

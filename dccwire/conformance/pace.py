@@ -73,7 +73,7 @@ class PaceRules:
                 measure.lacks = f"needs {measure.rule.needs}"
         # Where the last packet started, whether it was CV access, and what may hide more of them.
         self._start: int | None = None
-        self._was_cv = False
+        self._was_cv, self._within = False, 0
         self._hidden = ""
         self._apart = LimitMeasure(APART, error_ns)
         self._like_registers = LimitMeasure(APART_112_127, error_ns)
@@ -119,10 +119,10 @@ class PaceRules:
         """Measure packets that are right, by the numbers of their addresses.
 
         `data` are their first three bytes, or more, a row each; `sizes` how many they have;
-        `within` is how far their ends may be off besides.
+        `within` is how far their starts and ends may be off besides.
         """
         if self._session.every_30_ms is not False:
-            self._take_every(starts, _cv_access(data) & (sizes >= 5))
+            self._take_every(starts, _cv_access(data) & (sizes >= 5), within)
         order = np.argsort(addresses, kind="stable")
         order = order[np.searchsorted(addresses[order], 1) :]
         if not len(order):
@@ -135,25 +135,29 @@ class PaceRules:
             places = places[np.argsort(starts[places])]
             self._take(kind, starts[places], before[places], slack[places])
 
-    def _take_every(self, starts: Readings, is_cv: NDArray[np.bool_]) -> None:
+    def _take_every(self, starts: Readings, is_cv: NDArray[np.bool_], within: int) -> None:
         """Rules 22 and 43; without a session what was measured is told alone."""
         before = np.concatenate(([self._start or 0], starts[:-1]))
         readings, around = starts - before, is_cv.copy()
         around[1:] |= is_cv[:-1]
         around[0] |= self._was_cv
+        slack = np.full(len(starts), 2 * within)
+        slack[0] += self._within - within
         first = 0 if self._start is not None and not self._hidden else 1
         for measure, mask in zip(self._every, (np.ones_like(around), around), strict=True):
             some = np.flatnonzero(mask[first:]) + first
             if self._session.every_30_ms:
-                measure.take(readings[some], starts[some].__getitem__)
+                extra = slack[some] if slack.any() else None
+                measure.take(readings[some], starts[some].__getitem__, extra)
             elif len(some):
                 measure.see(int(readings[some].min()), int(readings[some].max()))
             if first and self._start is not None and mask[0] and self._session.every_30_ms:
-                passes = bool(measure.judge(readings[:1])[1][0])
+                passes = bool(measure.judge(readings[:1], slack[:1])[1][0])
                 note = "" if passes else self._hidden
                 verdict = Verdict.PASS if passes else Verdict.UNDECIDED
                 measure.add(Outcome(verdict, int(readings[0]), note), [int(starts[0])])
         self._start, self._was_cv, self._hidden = int(starts[-1]), bool(is_cv[-1]), ""
+        self._within = within
 
     def hide(self, begin: int, end: int, why: str) -> None:
         """Packets may have been sent that were not heard; `why` says what keeps that open."""

@@ -20,7 +20,7 @@ from dccwire.framing import LEAST_PREAMBLE
 from dccwire.receiver import CutOff, Fault, Gap, PacketReceived
 from dccwire.receiver.columns import Columns, PacketColumns, Times
 from dccwire.receiver.edges import SHORTEST_NS, Windows
-from dccwire.signal import UNBOUNDED
+from dccwire.signal import LIMITS, UNBOUNDED
 
 GOES_ON_NS = 26_000
 """So long the signal goes on behind an end bit, at least (S-9.2 §A footnote 3, C14)."""
@@ -51,7 +51,8 @@ class HalfBits:
     `one`, `zero`: in which window a length falls, where it is judged; `judged`: neither silent nor
     between packets; `bits`: stretches of whole bits, as positions; `cut`: positions of half-bits
     that may be cut, and `fallen` the last one, where the edge behind it may be of power that fell;
-    `extra`: how much more a length may be off than others, None where nothing is.
+    `extra`: how much more a length may be off than others, and `rings` an edge, None where nothing
+    is; `noisy`: which may be what noise left of others, None where none may.
     """
 
     columns: Columns
@@ -63,6 +64,15 @@ class HalfBits:
     cut: list[int] = field(default_factory=list)
     fallen: int | None = None
     extra: Times | None = None
+    noisy: NDArray[np.bool_] | None = None
+    rings: Times | None = None
+
+    def rings_at(self, times: Times) -> Times:
+        """How far edges at these times may be off, beside merged pulses."""
+        if self.rings is None:
+            return np.zeros(len(times), np.int64)
+        found: Times = self.rings[np.searchsorted(self.edges, times)]
+        return found
 
     @property
     def edges(self) -> Times:
@@ -82,7 +92,7 @@ class Places:
     are lengths in ns, and `foreign_at` is where the first begins.
     """
 
-    OPEN = "_after_packet", "_reach", "_spoiled", "_resumed", "_doubtful", "_pulses"
+    OPEN = "_after_packet", "_reach", "_spoiled", "_resumed", "_doubtful", "_pulses", "_tail"
     """What comes next depends on these."""
 
     def __init__(self, error_ns: int) -> None:
@@ -101,6 +111,7 @@ class Places:
         # How many of the next half-bits may be cut, or another protocol's.
         self._doubtful = DOUBTFUL
         self._pulses = np.empty((0, 2), np.int64)
+        self._tail = np.empty(0, np.int64)  # the last three edges
 
     def absorb(self, later: Places) -> None:
         """Go on with what another one found from here on."""
@@ -137,7 +148,8 @@ class Places:
             doubtful = end + (1 if paused else DOUBTFUL)
             some.cut += range(end, min(doubtful, len(lengths)))
             self._doubtful = max(self._doubtful, doubtful - len(lengths))
-        self._find_extra(some, following)
+        distortions = self._find_extra(some, following)
+        self._find_noisy(some, following, distortions)
         gap = columns.parts[-1] if columns.parts else None
         if undefined and isinstance(gap, Gap) and gap.end - gap.begin <= zero_high:
             self._doubtful = max(self._doubtful, 1)  # a cutout may end in a half-bit
@@ -266,20 +278,24 @@ class Places:
             and max(last, default=0) <= self._windows.one[1]
         )
 
-    def _find_extra(self, some: HalfBits, following: Columns | None) -> None:
-        """How much more the half-bits beside merged pulses may be off."""
+    def _find_extra(self, some: HalfBits, following: Columns | None) -> Times:
+        """How much more the half-bits beside merged pulses may be off; where others begin.
+
+        Those lie within half-bits, far from what is read as their edges.
+        """
         own, edges = some.columns.pulses, some.edges
         after = following.pulses[:8] if following is not None else own[:0]
         pulses = np.concatenate((self._pulses, own, after))
         known = pulses[: len(self._pulses) + len(own)][-8:]
         self._pulses = known[known[:, 1] > edges[-1] - REMEMBERED_NS] if len(edges) else known
         if not len(pulses) or not len(some.lengths):
-            return
+            return np.empty(0, np.int64)
         # Pulses nearer to each other than that are one distortion.
         split = np.flatnonzero(pulses[1:, 0] - pulses[:-1, 1] >= BESIDE_NS) + 1
         begins = pulses[np.concatenate(([0], split)), 0]
         ends = pulses[np.concatenate((split - 1, [len(pulses) - 1])), 1]
         extra = np.zeros(len(edges) + 1, np.int64)  # the half-bit before each edge, and the last
+        beside, rings = np.zeros(len(begins), np.bool_), np.zeros(len(edges), np.int64)
         for shift in (-1, 0):  # the edge before the distortion, and the one after it
             at = np.searchsorted(edges, begins, side="right") + shift
             inside = (at >= 0) & (at < len(edges))
@@ -287,9 +303,61 @@ class Places:
             low, high = np.minimum(low, edges[at]), np.maximum(high, edges[at])
             apart = (high - low) - (ends[inside] - begins[inside])
             near, width = apart < BESIDE_NS, high - low
+            beside[np.flatnonzero(inside)[near]] = True
+            np.maximum.at(rings, at[near], width[near])
             for side in (0, 1):
                 np.maximum.at(extra, at[near] + side, width[near])
         some.extra = extra[1:-1] if extra[1:-1].any() else None
+        some.rings = rings if rings.any() else None
+        others: Times = begins[~beside]
+        return others
+
+    def _find_noisy(self, some: HalfBits, following: Columns | None, distortions: Times) -> None:
+        """Half-bits that may be what noise left of others: a pulse moves edges, or makes more.
+
+        It leaves a half-bit of neither a 1 nor a 0 among three in a row; or, begun beside an edge,
+        merges with that (one of the `distortions`), and its end is read as the edge.
+        """
+        edges, count = some.edges, len(some.lengths)
+        if not count:
+            return
+        tail = self._tail if len(self._tail) and self._tail[-1] == edges[0] else edges[:1]
+        after = edges[-1:] if following is None else np.append(edges[-1:], following.edges[1:3])
+        self._tail = np.concatenate((tail, edges[1:]))[-3:]
+        clean = np.count_nonzero(some.one) + np.count_nonzero(some.zero) == count
+        beyond = self._strange(np.diff(tail)).any() or self._strange(np.diff(after)).any()
+        if clean and not beyond and not len(distortions):  # most of the time
+            return
+        own = slice(len(tail) - 1, len(tail) - 1 + count)
+        edges = np.concatenate((tail[:-1], edges, after[1:]))
+        lengths = np.diff(edges)
+        noisy = _beside(self._strange(lengths), 2)
+        if len(distortions):
+            # Of a 1 at most as long as is read as one, less than half a 0 is left to move an edge.
+            one, zero = LIMITS["t1"], LIMITS["t0"].least
+            long = 2 * zero - LIMITS["tr1"].most - self._error
+            plain = (lengths >= one.least - self._error) & (lengths <= one.most + self._error)
+            plain |= (lengths >= zero - self._error) & (lengths < long)
+            within = np.zeros(len(lengths), np.bool_)
+            places = np.searchsorted(edges, distortions, side="right") - 1
+            within[places[(places >= 0) & (places < len(within))]] = True
+            noisy |= _beside(within & _beside(~plain, 1), 1)
+        some.noisy = noisy[own] if noisy[own].any() else None
+
+    def _strange(self, lengths: Times) -> NDArray[np.bool_]:
+        """Which are of neither a 1 nor a 0, nor silence, wherever they stand."""
+        (low, high), (zero_low, _) = self._windows.one, self._windows.zero
+        found: NDArray[np.bool_] = (lengths < low) | ((lengths > high) & (lengths < zero_low))
+        return found
+
+
+def _beside(mask: NDArray[np.bool_], reach: int) -> NDArray[np.bool_]:
+    """Which are so near to one of the mask, or one of it."""
+    found = mask.copy()
+    for shift in range(1, reach + 1):
+        found[shift:] |= mask[:-shift]
+        found[:-shift] |= mask[shift:]
+    return found
 
 
 def _reads_as_bits(some: HalfBits, begin: int, end: int) -> bool:

@@ -11,7 +11,7 @@ import numpy as np
 from dccwire.address import Mode, Partition
 from dccwire.codebook import RESET_PACKET
 from dccwire.conformance.history import SHORTEST_PACKET_NS, Heard, Watch, hides
-from dccwire.conformance.measures import LimitMeasure, Tally
+from dccwire.conformance.measures import LimitMeasure, Readings, Tally
 from dccwire.conformance.rules import (
     FAILED,
     MISSED,
@@ -83,27 +83,28 @@ class AfterReset(Watch):
             self._end, self._within = heard.end, np.array([heard.within])
             self._told, self._missed, self.awake = False, False, True
             return
-        reading = np.array([heard.start - self._end])
-        over = bool(self._tally.judge(reading, self._within)[1][0])
+        reading, within = np.array([heard.start - self._end]), self._within + heard.within
+        over = bool(self._tally.judge(reading, within)[1][0])
         about = sent.right and sent.data[0] in range(100, 128)
         if over:
-            self._close(reading if about else reading[:0], heard.start)
+            self._close(reading if about else reading[:0], heard.start, within)
         elif about:
             self._judge(reading, heard)
         self._missed |= not sent.right
 
-    def _judge(self, reading: np.ndarray[tuple[int], np.dtype[np.int64]], heard: Heard) -> None:
+    def _judge(self, reading: Readings, heard: Heard) -> None:
         """A packet that comes too soon, or nearly."""
         like, meant = is_service(heard.sent.data), self.session.programming_track
         if not (like and meant is None):
             if not (like and meant):
-                self._tally.take(reading, lambda _: np.array([heard.start]), self._within)
+                within = self._within + heard.within
+                self._tally.take(reading, lambda _: np.array([heard.start]), within)
                 self._told = True
         elif not self._told:
             self._tally.add(_MEANT, [heard.start])
             self._told = True
 
-    def _close(self, reading: np.ndarray[tuple[int], np.dtype[np.int64]], start: int) -> None:
+    def _close(self, reading: Readings, start: int, within: Readings) -> None:
         """The time is over."""
         self.awake = False
         if self._told:
@@ -111,7 +112,7 @@ class AfterReset(Watch):
         if self._missed:
             self._tally.add(MISSED, [start])
         elif len(reading):
-            self._tally.take(reading, lambda _: np.array([start]), self._within)
+            self._tally.take(reading, lambda _: np.array([start]), within)
         else:
             self._tally.add(PASSED, [start])
 
@@ -152,7 +153,7 @@ class AfterDecoderReset(Watch):
         service = sent.mode is Mode.SERVICE and track is not False
         about = sent.right and sent.data[0] in _LIKE_REGISTERS and not (service and track)
         count, least = heard.number - last.number - 1, AFTER_DECODER_RESET.limit.least
-        lasted, error = heard.start - last.end, self.error + last.within
+        lasted, error = heard.start - last.end, self.error + last.within + heard.within
         if count >= least and lasted - error >= least * SHORTEST_PACKET_NS:
             self._last, self.awake = None, False
             if not self._told:

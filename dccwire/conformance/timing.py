@@ -17,7 +17,7 @@ from dccwire.conformance.means import Halves, by_half, tell_differences, tell_ha
 from dccwire.conformance.measures import FIRST_TIMES, LimitMeasure, Readings, Tally
 from dccwire.conformance.places import HalfBits
 from dccwire.conformance.probe import UNSTRETCHED_NS, Polarities, doubt, least_shift
-from dccwire.conformance.rules import Force, rule
+from dccwire.conformance.rules import Force, Outcome, Verdict, rule
 from dccwire.errors import Reason
 from dccwire.formats import Provenance
 from dccwire.receiver import Fault
@@ -51,6 +51,7 @@ NOISE = "single ones may be noise where the probe is (E5)"
 _UNREAD = "no packet was read, so which half-bits are ones is not known"
 _FALLEN = "before a stretch without a level, whose edge may be of power that fell"
 _NEAR = "read as of a 1 or a 0, as near to what a decoder takes for none as times are exact"
+_NOISY = "beside pulses, or half-bits of no bit, that may have cut them (E5)"
 _BESIDE = "beside merged pulses, known only to their width (M8)"
 
 _ALIKE = 0.01
@@ -134,6 +135,11 @@ class TimingRules:
             # It may have been longer: what fails, or may fail, proves nothing.
             for measure, mask in ((self.ones, one), (self.zeros, zero)):
                 mask[place] &= measure.judge(lengths[place : place + 1])[1][0]
+        if some.noisy is not None:
+            one, zero = (
+                _spare(measure, lengths, mask, some.noisy)
+                for measure, mask in ((self.ones, one), (self.zeros, zero))
+            )
         self._sum(0, _take(self.ones, lengths, edges[:-1], one, extra))
         self._sum(1, _take(self.zeros, lengths, edges[:-1], zero, extra))
         clean = np.count_nonzero(some.one) + np.count_nonzero(some.zero) == len(lengths)
@@ -162,6 +168,9 @@ class TimingRules:
                 if begin <= place < end:
                     at = (place - begin) // 2
                     ones[at] &= self.differences.judge(apart[at : at + 1])[1][0]
+            if some.noisy is not None:
+                noisy = some.noisy[firsts] | some.noisy[lasts]
+                ones = _spare(self.differences, apart, ones, noisy)
             if both is not None or not self.differences.all_below(apart, ones):
                 _take(self.differences, apart, starts, ones, both)
             if both is not None or not self.totals.all_below(whole, zeros):
@@ -219,6 +228,8 @@ class TimingRules:
             f"halves differ by {apart / 1e3:.2f} us, and no zeros tell whether that is the station "
             "or the probe; reverse the probe to decide (M7)"
         )
+        if self.neither.failed:  # it may have moved them out of their windows
+            self.neither.leave_open(self.neither.failed, words)
         for tally in (self.ones, self.differences, self.zeros):
             near = tally is self.zeros and not tally.failed and tally.clear_of(apart)
             if tally.measured and not near:
@@ -379,6 +390,20 @@ class TimingRules:
         if (self.zeros.highest or 0) <= UNSTRETCHED_NS:
             tell_halves(zeros, self.ones.measured / 2 + others, self.differences.error)
         tell_differences(ones, self.differences, self.polarities.of_ones())
+
+
+def _spare(
+    measure: LimitMeasure, readings: Readings, mask: NDArray[np.bool_], noisy: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Leave open what fails and is noisy; the mask of all others."""
+    places = np.flatnonzero(mask & noisy)
+    places = places[measure.judge(readings[places])[0]]
+    if not len(places):
+        return mask
+    measure.add(Outcome(Verdict.UNDECIDED, note=_NOISY), [], len(places))
+    mask = mask.copy()
+    mask[places] = False
+    return mask
 
 
 def _take(

@@ -146,8 +146,8 @@ def test_every_picture_has_words() -> None:
 def test_merged_pulses_are_drawn() -> None:
     """With a word, where they were; and a half of more than 300 us with a break."""
     halves = lengths_of(PLAIN, "03 3F 3D", PLAIN)
-    halves[116:117] = [20_000, 2_000, halves[116] - 22_000]
     halves[118] = 400_000
+    halves[114:115] = [20_000, 2_000, halves[114] - 22_000]
     edges = [edges_of(halves)]
     report = check(edges, resolution_ns=1000, rules=[16])
     page = html_of(report, evidence_of(edges, report))

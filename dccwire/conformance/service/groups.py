@@ -233,10 +233,10 @@ class Groups:
             self.miss(heard.end)
             return []
         ended: list[Group] = []
-        if self._lost and self._paused(heard.start):
+        if self._lost and self._paused(heard.start, heard.within):
             ended = self.gap(heard.start - STAY_NS, heard.start)  # packets may be lost all along
         lasted = heard.start - (heard.start if self._ended is None else self._ended)
-        paused = self._paused(heard.start)
+        paused = self._paused(heard.start, heard.within)
         if heard.sent.data == RESET_PACKET:
             ended += self._take_reset(heard, lasted, paused=paused)
         elif self._is_service(heard):
@@ -269,8 +269,8 @@ class Groups:
         """The recording ends."""
         return self._finish(End.RECORDING, 0)
 
-    def _paused(self, start: int) -> bool:
-        error = self._error + self._within
+    def _paused(self, start: int, within: int = 0) -> bool:
+        error = self._error + self._within + within
         return self._ended is not None and start - self._ended - error >= STAY_NS
 
     def _is_service(self, heard: Heard) -> bool:
@@ -292,7 +292,7 @@ class Groups:
             within = group is not None and group.kind is Kind.WRITE and not held
             doubt = ANSWERED if group is not None and group.count > 1 else ""
         if within and self._ended is not None:
-            self.pause = Pause(lasted, heard.start, self._within, doubt)
+            self.pause = Pause(lasted, heard.start, self._within + heard.within, doubt)
         ended = self._finish(End.PAUSE, heard.start) if paused or held else []
         if paused:
             self._resets = Resets()
@@ -312,7 +312,7 @@ class Groups:
         if self._ended is None and bare and silenced == data:
             self.pause = Pause(heard.start - end, heard.start, 0, LOST)
         elif self._ended is not None and (like or not bare):
-            self.pause = Pause(lasted, heard.start, self._within, doubt)
+            self.pause = Pause(lasted, heard.start, self._within + heard.within, doubt)
         if group is not None and not paused and self._recovers(group, data):
             group.folded += self._resets.count
             group.missed |= self._resets.missed

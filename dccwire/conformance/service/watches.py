@@ -265,7 +265,7 @@ class ServiceMode(Watch):
             note = STRICT * (adjoins and heard.ones == least)
             self._add(r.PREAMBLE, Outcome(Verdict.PASS, heard.ones, note), heard.start)
         elif last is not None and last.number == heard.number - 1:
-            time = heard.begin - last.end + last.within + 2 * self.error
+            time = heard.begin - last.end + last.within + heard.within + 2 * self.error
             hidden = time // self._least_one + 1
             sure = adjoins or heard.ones + hidden < least
             doubt = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
