@@ -89,6 +89,7 @@ _LINKS = (
     *(_Link((51,), other) for other in (54, 62, 66, 70)),
     *(_Link((short,), other, paired=True) for short in (58, 64, 69, 72) for other in (75, 76)),
     _Link((76,), 53),
+    *(_Link((short,), 53, 0, STAY_NS) for short in (55, 63, 67)),
     # Its packets are then read as those to 112 to 127, which neither repeat so soon nor mean this.
     *(_Link((lead,), other, 0, STAY_NS, run=True) for lead in (51, 52, 53) for other in (38, 23)),
     _Link((23, 38, 92), 30),

@@ -268,6 +268,8 @@ class FramingRules:
                     self._rules.go_on_missing(event.end)  # the rest of what broke off
                 elif self._may_be_packet(lengths):
                     self._miss(event)
+                elif len(lengths) >= WHOLE_PACKET:
+                    self._rules.lose(event.begin, event.end)
             case _:  # a gap
                 self._judge_gap(event, int(some.edges[-1]) if len(some.edges) else event.begin)
         self._before = event

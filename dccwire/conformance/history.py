@@ -99,6 +99,9 @@ class Watch(ABC):
     def miss(self, begin: int, end: int) -> None:  # noqa: B027 - the same
         """Hear of what may be a packet that could not be read."""
 
+    def lose(self, begin: int, end: int) -> None:  # noqa: B027 - the same
+        """Hear of a stretch in which packets may be lost, though none is seen to be."""
+
     def go_on_missing(self, end: int) -> None:  # noqa: B027 - the same
         """Hear that what could not be read lasts until here."""
 

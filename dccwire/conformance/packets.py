@@ -149,6 +149,8 @@ class PacketRules:
             self._pace.hide(begin, end, UNHEARD if undefined else SILENT)
             for each in self._expecting if undefined else ():  # silence is nothing that was sent
                 each.hide(begin, end, "a stretch without a level may hide some")
+            if undefined:
+                self.lose(begin, end)
         for one in self._watches:
             one.gap(begin, end)
         self._look_around()
@@ -161,6 +163,11 @@ class PacketRules:
         for one in self._watches:
             one.miss(begin, end)
         self._look_around()
+
+    def lose(self, begin: int, end: int) -> None:
+        """A stretch in which packets may be lost, though none is seen to be."""
+        for one in self._watches:
+            one.lose(begin, end)
 
     def go_on_missing(self, end: int) -> None:
         """What could not be read lasts until here."""

@@ -17,6 +17,7 @@ from dccwire.conformance import Expectation, Locomotive, Report, Session, Verdic
 from dccwire.conformance.session import Access
 from dccwire.errors import ErrorByteError
 from dccwire.pytest_plugin import assert_sent
+from dccwire.recordings import Chunk
 
 PASS, FAIL, UNDECIDED = Verdict.PASS, Verdict.FAIL, Verdict.UNDECIDED
 IDLE, RESET = "FF 00 FF", "00 00 00"
@@ -222,3 +223,37 @@ def test_three_resets_and_long_preambles_show_service_mode(
     lost = [*sent[:5], *between, *sent[5:]]
     (one,) = of(*lost, session=Session(expectations=(read,)), preamble=preamble).expectations
     assert one.verdict is (UNDECIDED if between or verdict is not FAIL else PASS)
+
+
+@pytest.mark.parametrize("track", [None, True, False])
+def test_a_locomotive_at_125_leaves_no_page(track: bool | None) -> None:
+    """7D 68 15 is a speed, or a write of the page register, where the recording begins (P10)."""
+    sent = whole("7D 68"), IDLE, whole("05 77"), IDLE, whole("7D 68"), IDLE
+    report = of(*sent, session=Session(programming_track=track))
+    assert result(report, 73).verdict in (UNDECIDED, Verdict.NOT_EXERCISED)
+
+
+def test_a_page_preset_may_lie_where_no_level_is() -> None:
+    """The last write of the page register, behind which a right session ends (rule 73)."""
+    page, preset = [whole("7D 03")] * 5, [whole("7D 01")] * 5
+    verify = [whole("71 05")] * 5
+    first = [IDLE] * 20 + [RESET] * 3 + page + [RESET] * 9 + verify
+    hidden = [RESET] * 3 + preset + [RESET] * 6
+    last = [IDLE] * 4 + [whole("03 45"), IDLE]
+    session = Session(programming_track=True)
+    for middle, verdict in ((hidden, UNDECIDED), ([], FAIL)):
+        one = edges_of(lengths_of(*first, preamble=20))
+        lasts = sum(lengths_of(*middle, preamble=20))
+        two = edges_of(lengths_of(*last, preamble=20), int(one[-1]) + lasts)
+        gap = (int(one[-1]) + 30_000, int(two[0]) - 30_000) if middle else None
+        chunks = [Chunk(one, gap), Chunk(two[not middle :])]
+        report = check(chunks, session=session, resolution_ns=1000)
+        assert result(report, 73).verdict is verdict
+
+
+def test_what_the_session_says_is_not_asked_for() -> None:
+    """A packet to 112 alone, on a programming track: a locomotive's, perhaps (rule 51)."""
+    one = whole("70 12 50")
+    for sent, track, asked in (((RESET, one), None, True), ((IDLE, one), True, False)):
+        report = of(*sent, session=Session(programming_track=track), preamble=20)
+        assert ("say it in the session" in report.text(every=True)) is asked

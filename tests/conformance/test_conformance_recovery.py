@@ -13,6 +13,7 @@ from conformance_helpers import edges_of, lengths_of
 
 from dccwire.conformance import Session, Verdict, check
 from dccwire.conformance.session import Access
+from dccwire.recordings import Chunk
 
 RESET, IDLE, PRESET = "00 00 00", "FF 00 FF", "7D 01 7C"
 DIRECT, REGISTER_1 = "7C 1C 06 66", "78 32 4A"
@@ -52,3 +53,37 @@ def test_what_is_not_the_same_write_still_fails() -> None:
     found = failed([*[RESET] * 3, *[DIRECT] * 5, RESET, DIRECT, *[RESET] * 5, other])
     assert {57, 58} <= found.keys()
     assert failed([*[RESET] * 3, DIRECT, *[IDLE] * 3]).keys() >= {57, 58}
+
+
+@pytest.mark.parametrize("writes", [2, 3, 4])
+def test_an_answer_may_have_ended_the_count_before_a_mixed_recovery(writes: int) -> None:
+    """From the second write on (P17): six of the same write or resets follow, however mixed."""
+    for mixture in product([DIRECT, RESET], repeat=6):
+        sent = [*[RESET] * 3, *[DIRECT] * writes, *mixture]
+        assert failed(sent) == {}, mixture
+
+
+def test_writes_across_resets_are_no_count() -> None:
+    """A recording that begins within them: unbroken by any other packet (rules 57, 68, 71)."""
+    for write, access in ((DIRECT, Access.DIRECT), ("7A 07 7D", None)):
+        for sent in ([write, RESET] * 5, [*[write] * 4, *[RESET] * 3, write, *[RESET] * 6]):
+            session = Session(programming_track=True, access=access)
+            lengths = lengths_of(*sent, preamble=20)
+            report = check([edges_of(lengths)], session=session, resolution_ns=1000)
+            found = {one.rule.number: one.verdict for one in report.results}
+            assert Verdict.PASS not in {found[number] for number in (57, 68, 71)}
+
+
+def test_a_mixed_recovery_behind_a_stretch_without_a_level_fails_nothing() -> None:
+    """Seven of its writes may be hidden; with a session or without."""
+    whole = [*[IDLE] * 4, *[RESET] * 3, *[DIRECT] * 8, RESET, DIRECT, RESET, *[IDLE] * 4]
+    for first, last in ((7, 14), (7, 15), (8, 13)):
+        before, hidden = lengths_of(*whole[:first], preamble=20), whole[first:last]
+        lasts = sum(lengths_of(*hidden, preamble=20))
+        one = edges_of(before)
+        two = edges_of(lengths_of(*whole[last:], preamble=20), int(one[-1]) + lasts)
+        chunks = [Chunk(one, (int(one[-1]) + 30_000, int(two[0]) - 1_000)), Chunk(two)]
+        for track in (None, True):
+            session = Session(programming_track=track)
+            report = check(chunks, session=session, resolution_ns=1000)
+            assert not any(one.failed for one in report.results if one.rule.number in RULES)

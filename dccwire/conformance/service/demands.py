@@ -165,6 +165,8 @@ def _demands(
     if leads is not None and leads.verdict is Verdict.PASS and not opened:
         leads = Outcome(Verdict.UNDECIDED, leads.value, UNOPENED)
     yield sequence.resets, leads
+    if group.early and not (group.cut or group.lost):
+        yield sequence.resets, Outcome(Verdict.UNDECIDED, note=ANSWERED)
     if group.kind is Kind.VERIFY:
         listed = not (page and access is Access.PAGED)  # no verify of the page register is
         yield sequence.verifies, counted(group, counts.verifies) if listed else None
@@ -209,6 +211,19 @@ def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
         yield r.INTRUDERS, PASSED, group.begin
     if group.kind is Kind.WRITE:
         yield from _in_recovery(group, possible)
+    elif group.ended is End.OTHERS and (before.count or group.cut):
+        yield from _in_count(group, possible)
+
+
+def _in_count(group: Group, possible: tuple[Access, ...]) -> Found:
+    """A packet of another kind behind verifies, before their count is over."""
+    needed = [r.SEQUENCES[access].counts.verifies for access in possible]
+    outcome, least = counted(group, max(needed)), counted(group, min(needed))
+    if outcome is None or least is None or outcome.verdict is Verdict.PASS:
+        return
+    if outcome.verdict is Verdict.FAIL and least.verdict is Verdict.PASS:
+        outcome = Outcome(Verdict.UNDECIDED, note=IN_ONE_MODE)
+    yield r.INTRUDERS, outcome._replace(value=None), group.left
 
 
 def _in_recovery(group: Group, possible: tuple[Access, ...]) -> Found:

@@ -17,7 +17,7 @@ from dccwire.address import Mode
 from dccwire.codebook import RESET_PACKET
 from dccwire.conformance.history import Heard
 from dccwire.conformance.rules import UNKNOWN_MODE
-from dccwire.counts import Counts
+from dccwire.counts import ANSWERABLE, Counts
 from dccwire.instructions import CvOperation
 from dccwire.packet import decode
 from dccwire.receiver.tracking import STAY_NS, is_service
@@ -90,9 +90,10 @@ class Group:
         before, after: the resets right before and right after it.
         earlier: the group before, if nothing but these resets came between.
         data: the bytes of the last packet.
-        count: the packets, where none of another kind divides them.
+        count: the most packets that nothing divides, resets neither.
         same: the last packets that are identical; `differs`: not all of them are.
-        folded: resets among the packets, behind as many writes as are enough: all are its recovery.
+        folded: resets among the packets, which are its recovery from the first of them on; `early`:
+            fewer writes came before than are enough, so what follows may be a step of its own.
         again: it may be the recovery of the same write before, which may last longer than it must.
         long: a preamble has at least the 20 ones of service mode.
         unsure: the mode of a packet could not be known.
@@ -113,6 +114,7 @@ class Group:
     run: int = 0
     same: int = 0
     folded: int = 0
+    early: bool = False
     again: bool = False
     differs: bool = False
     long: bool = False
@@ -163,7 +165,7 @@ class Group:
         self.same = self.same + 1 if data == self.data else 1
         self.data, self.end = data, heard.end
         self.run += 1
-        self.count = max(self.count, self.run)
+        self.count = self.count if self.folded else max(self.count, self.run)
         self.unsure |= unsure
         self.long |= heard.ones >= COUNTS.preamble
         self.missed |= missed
@@ -314,6 +316,7 @@ class Groups:
         elif self._ended is not None and (like or not bare):
             self.pause = Pause(lasted, heard.start, self._within + heard.within, doubt)
         if group is not None and not paused and self._recovers(group, data):
+            group.early |= group.same < ENOUGH
             group.folded += self._resets.count
             group.missed |= self._resets.missed
             self._resets = Resets()
@@ -340,9 +343,12 @@ class Groups:
         return ended
 
     def _recovers(self, group: Group, data: bytes) -> bool:
-        """Whether a packet is the same write again, among resets before the recovery is over."""
+        """Whether a packet is the same write again, among resets before the recovery is over.
+
+        An acknowledgement may have ended the count; the first packets may be hidden.
+        """
         count = self._resets.count
-        written = group.same >= ENOUGH or group.cut  # perhaps
+        written = group.same >= ANSWERABLE or group.cut or group.lost
         enough = group.kind is Kind.WRITE and written and self._intruder is None
         return enough and 0 < count < COUNTS.recovery - group.surplus and data == group.data
 

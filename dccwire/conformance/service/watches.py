@@ -53,6 +53,7 @@ HIDDEN = "fewer, before which half-bits of no packet may hide ones"
 PERHAPS_SERVICE = "identical packets in close succession to 112 to 127: service mode without reset?"
 CYCLED = "behind a time without signal: whether the power was off decides"
 OF_RECOVERY = "or the recovery of a write that is not recorded: record it from its begin"
+PERHAPS_LOCOMOTIVE = "or a packet to a locomotive at 112 to 127, which may run there, too"
 LONGER = "or the recovery of the same write before, which may last longer than it must"
 OPEN_END = "not 1; whether programming has ended decides"
 SHORT_RESETS = "resets among service mode packets behind fewer ones (the text is not clear)"
@@ -80,7 +81,8 @@ class ServiceMode(Watch):
         self._last: Heard | None = None
         self._page: int | None = None
         self._cycled = self._left = self._unread = False
-        self._last_page = 0
+        # Where it was written, and why that may be no write of it.
+        self._last_page, self._page_doubt = 0, ""
         self._kinds: set[int] = set()
         # What is to be said of preambles of the open group; whether its sequence is one, surely.
         self._preambles: list[tuple[Rule, Outcome, int]] = []
@@ -104,6 +106,7 @@ class ServiceMode(Watch):
             self._judge_pause(pause)
         if groups.service:
             self._judge_preamble(heard)
+            self._doubt_lock(heard)
             if self._left and self._page not in (None, PRESET_PAGE):
                 self._add(r.LAST_PAGE, Outcome(Verdict.UNDECIDED, note=OPEN_END), self._last_page)
             self._left = False
@@ -111,9 +114,7 @@ class ServiceMode(Watch):
             self._look_closer(heard)
             if data[0] == 0 and heard.ones < r.PREAMBLE.limit.least:  # a lock is nothing else (X24)
                 self._judge_preamble(heard)
-                if not self._preambles:  # what stood before it was not needed
-                    doubt = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
-                    self._preambles.append((r.PREAMBLE, doubt, heard.start))
+                self._doubt_lock(heard)
                 self._judge_preambles()
         elif heard.sent.right and data not in (RESET_PACKET, IDLE_PACKET):
             self._left = True
@@ -133,6 +134,10 @@ class ServiceMode(Watch):
         self._groups.miss(end)
         self._unread = True
 
+    def lose(self, begin: int, end: int) -> None:
+        """Packets may be lost."""
+        self._unread = True
+
     def go_on_missing(self, end: int) -> None:
         """It is still the same packet."""
         self._groups.miss(end)
@@ -146,7 +151,8 @@ class ServiceMode(Watch):
         elif self._page is not None and all(one.ended is not End.RECORDING for one in cut):
             doubt = MISSED if self._unread else Outcome(Verdict.UNDECIDED, note=OPEN_END)
             surely = self._left and not self._unread
-            self._add(r.LAST_PAGE, FAILED if surely else doubt, self._last_page)
+            told = FAILED if surely else doubt
+            self._add_doubted(r.LAST_PAGE, told, self._last_page, self._page_doubt)
 
     def tallies(self) -> Iterable[Tally]:
         """What was found."""
@@ -170,7 +176,7 @@ class ServiceMode(Watch):
                 self._add_doubted(rule, outcome, time, doubt)
             if not group.unsure:
                 self._note(group)
-            self._follow_page(group)
+            self._follow_page(group, doubt if group.unsure or not self._meant else "")
 
     def _judge_preambles(self, doubt: str = "") -> None:
         for rule, outcome, time in self._preambles:
@@ -199,25 +205,27 @@ class ServiceMode(Watch):
             said = self.session.programming_track is True and not bare
             self._meant = said or signs < 2
         if not self._meant:
-            return PERHAPS_OPERATIONS
+            known = self.session.programming_track is True
+            return PERHAPS_LOCOMOTIVE if known else PERHAPS_OPERATIONS
         return OF_RECOVERY if group.may_recover else LONGER * group.again
 
-    def _follow_page(self, group: Group) -> None:
+    def _follow_page(self, group: Group, doubt: str) -> None:
         """Keep what the page register holds; data registers behind a power cycle (footnote 3)."""
         if group.target.direct or group.kind is Kind.OTHER:
             return
         if group.target == r.PAGE:
             if group.kind is Kind.WRITE:
                 self._page, self._last_page = group.data[1], group.begin
+                self._page_doubt = doubt
                 self._cycled = self._unread = False
         elif group.target.number <= 4 and self._page not in (None, PRESET_PAGE):
             on = any(self._last_page < one < group.begin for one in self.session.power_on_ns or ())
             known = self.session.power_on_ns is not None
             cycled = on if known else self._cycled
-            doubt = MISSED if self._unread else Outcome(Verdict.UNDECIDED, note=CYCLED)
+            perhaps = MISSED if self._unread else Outcome(Verdict.UNDECIDED, note=CYCLED)
             surely = on and not self._unread
-            told = (FAILED if surely else doubt) if cycled else PASSED
-            self._add(r.POWER_CYCLE, told, group.begin)
+            told = (FAILED if surely else perhaps) if cycled else PASSED
+            self._add_doubted(r.POWER_CYCLE, told, group.begin, doubt or self._page_doubt)
 
     def _note(self, group: Group) -> None:
         """What no rule can be decided by without the current or the session."""
@@ -271,6 +279,13 @@ class ServiceMode(Watch):
             doubt = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
             outcome = Outcome(Verdict.FAIL, heard.ones) if sure else doubt
             self._preambles.append((r.PREAMBLE, outcome, heard.start))
+
+    def _doubt_lock(self, heard: Heard) -> None:
+        """Leave the short preamble of a lock open where what stood before it was not needed."""
+        short = heard.ones < r.PREAMBLE.limit.least
+        if heard.sent.data[0] == 0 and short and not self._preambles:
+            doubt = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
+            self._preambles.append((r.PREAMBLE, doubt, heard.start))
 
     def _look_closer(self, heard: Heard) -> None:
         """Whether packets to 112 to 127 that no reset leads look like those of service mode.
