@@ -174,7 +174,11 @@ class Judge:
         """Judges to judge again without what the probe may have done."""
         self.timing.doubt_untold(levels_known=self._levels_known)
         error = self.terms.error_ns
-        probes = self.timing.polarities.shifts(error) if self._levels_known else ()
+        probes = (
+            self.timing.polarities.shifts(error, self.terms.resolution_ns)
+            if self._levels_known
+            else ()
+        )
         clear_of = [self.timing.clear_of, *(one.clear_of for one in self._between_packets())]
         if all(clear(shift) for clear in clear_of for shift, _ in probes):
             return []  # most of the time: to judge again takes as long as to judge

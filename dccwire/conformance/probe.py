@@ -104,20 +104,21 @@ class Polarities:
         """Whether there are zeros that are not stretched."""
         return bool(self._sums[1, :, 0].all()) and int(self._apart[1].sum()) >= _FEWEST
 
-    def shifts(self, error_ns: int) -> tuple[tuple[float, int], ...]:
+    def shifts(self, error_ns: int, resolution_ns: int) -> tuple[tuple[float, int], ...]:
         """What a probe may have done, each with how far that may be off, in ns."""
         found: list[tuple[float, int]] = []
-        for by, error in (*self._of_bits(error_ns), *self._of_halves(error_ns)):
+        least = least_shift(resolution_ns)
+        for by, error in (*self._of_bits(error_ns, least), *self._of_halves(error_ns, least)):
             if not any(abs(by - other) <= max(known - error, 0) for other, known in found):
                 found.append((by, error))
         return tuple(found)
 
-    def _of_bits(self, error_ns: int) -> Iterator[tuple[float, int]]:
+    def _of_bits(self, error_ns: int, least: float) -> Iterator[tuple[float, int]]:
         """What plain bits tell, whatever others are stretched, or wrong."""
         one, zero = (self._plain(row, error_ns) for row in (0, 1))
         if one is not None and zero is not None:
-            yield from _causes(one, zero, error_ns)
-        elif one is not None and one.surely(least_shift(error_ns)):
+            yield from _causes(one, zero, error_ns, least)
+        elif one is not None and one.surely(least):
             yield one.by, ceil(one.error) + error_ns  # no zeros tell otherwise
 
     def _plain(self, row: int, error_ns: int) -> Shift | None:
@@ -148,7 +149,7 @@ class Polarities:
         # How far a mean may be off, if bits differ as they come (M6): thrice what is usual.
         return Shift(mean / 2, 3 * (spread / number) ** 0.5 / 2 + (1 << _BIN_BITS))
 
-    def _of_halves(self, error_ns: int) -> Iterator[tuple[float, int]]:
+    def _of_halves(self, error_ns: int, least: float) -> Iterator[tuple[float, int]]:
         """What all halves tell, on average."""
         counts = self._sums[:, :, 0]
         if not counts.all():
@@ -158,17 +159,17 @@ class Polarities:
         one_error, zero_error = 3 * ((squares - means**2) / counts).max(axis=1) ** 0.5
         # Where ones show nothing, zeros that are stretched one by one show it all by themselves.
         spread = float((squares[1] - means[1] ** 2).max()) ** 0.5
-        if abs(one) > max(least_shift(error_ns), one_error) or abs(zero) > spread:
-            yield from _causes(Shift(one, one_error), Shift(zero, zero_error), error_ns)
+        if abs(one) > max(least, one_error) or abs(zero) > spread:
+            yield from _causes(Shift(one, one_error), Shift(zero, zero_error), error_ns, least)
 
 
-def _causes(one: Shift, zero: Shift, error_ns: int) -> Iterator[tuple[float, int]]:
+def _causes(one: Shift, zero: Shift, error_ns: int, least: float) -> Iterator[tuple[float, int]]:
     """What a probe may have done, given what ones and zeros show, and how far that may be off.
 
     Where they differ otherwise, and zeros are surely shifted, it may have done what zeros show, or
     what ones do. Where zeros show nothing, it did nothing.
     """
-    apart, known, least = abs(one.by - zero.by), ceil(one.error + zero.error), least_shift(error_ns)
+    apart, known = abs(one.by - zero.by), ceil(one.error + zero.error)
     alike = apart <= max(_APART_NS, _APART_SHARE * abs(one.by), error_ns)
     # What is sampled in step shifts ones or zeros alone, mostly.
     both = one.by * zero.by > 0 and one.surely(_LEAST_NS) and zero.surely(_LEAST_NS)
@@ -179,9 +180,9 @@ def _causes(one: Shift, zero: Shift, error_ns: int) -> Iterator[tuple[float, int
         yield one.by, error_ns + known
 
 
-def least_shift(error_ns: int) -> float:
+def least_shift(resolution_ns: int) -> float:
     """Less than this shows no probe: what is sampled in step reads half a period too long."""
-    return max(_LEAST_NS, error_ns / 2)
+    return max(_LEAST_NS, resolution_ns / 2)
 
 
 def doubt(mine: Tally, other: Tally, shift: float) -> None:
