@@ -46,6 +46,7 @@ def _line_of_a_rule(**numbers: Schema) -> Schema:
         nearest_ns=or_null(COUNT),
         first_times_ns=TIMES,
         first_bytes={"type": "string", "pattern": "^([0-9A-F]{2}( [0-9A-F]{2})*)?$"},
+        undecided_times_ns=TIMES,
         recording=TEXT,
         note=TEXT,
     )

@@ -553,6 +553,23 @@ def test_junit_and_what_is_undecided(run, tmp_path) -> None:
     assert 'failures="1"' in xml.read_text()
 
 
+@pytest.mark.parametrize("option", ["--html", "--junit"])
+def test_what_is_written_replaces_no_recording(run, tmp_path, option: str) -> None:
+    """Nor the other of the two; a folder that is not there is told before anything is judged."""
+    path, page = tmp_path / "a.vcd", tmp_path / "a.html"
+    path.write_bytes(STORM.read_bytes())
+    for given, told in (
+        ((option, str(tmp_path / "." / "a.vcd")), "it is a recording that is read"),
+        (("--html", str(page), "--junit", str(page)), "it is that of --html, too"),
+        ((option, str(tmp_path / "none" / "a")), "a file in a folder that is there expected"),
+    ):
+        status, out, err = run("check", str(path), *given)
+        assert (status, out, err.count("\n")) == (2, "", 1)
+        assert told in err
+    assert path.read_bytes() == STORM.read_bytes()
+    assert not page.exists()
+
+
 def test_ctrl_c_gives_the_report_so_far(run, monkeypatch) -> None:
     """After the chunk in hand; the status is that of a command that was interrupted."""
     import signal

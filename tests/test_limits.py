@@ -135,7 +135,7 @@ OWN: dict[str, dict[str, Any]] = {
         **{"DOUBTFUL": 4},
     },
     "conformance.pace": {"TO_ALL": 1, "_UNKNOWN": 2},
-    "conformance.report": {"SCHEMA": 4},
+    "conformance.report": {"SCHEMA": 5},
     "conformance.reports.pictures": {
         **{"_WIDTH": 640, "_BASE": 150, "_NAMES": 150, "_ROW": 18, "_SCALE": 0.5, "_DEEP": 92},
         **{"_LONGEST_US": 300},

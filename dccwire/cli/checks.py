@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import signal
 from collections.abc import Iterator
 from contextlib import suppress
@@ -12,6 +13,7 @@ from typing import Any
 from dccwire.cli.printing import complain, say
 from dccwire.cli.reading import List, add_reader, open_recordings, progress_of, seen_in
 from dccwire.cli.words import Commands, write_text
+from dccwire.errors import FieldError
 from dccwire.wording import wrapped
 
 
@@ -69,6 +71,21 @@ class _Stops:
             signal.signal(signal.SIGINT, self._before)
 
 
+def _check_targets(given: argparse.Namespace, read: list[str]) -> None:
+    """Refuse to write over a recording, or two things into one file, or where none can be made."""
+    taken = {os.path.realpath(one): "a recording that is read" for one in read}
+    for option in ("html", "junit"):
+        path = getattr(given, option)
+        if path is None:
+            continue
+        place = os.path.realpath(path)
+        if place in taken:
+            raise FieldError(f"--{option}", "a file of its own", path, f"it is {taken[place]}")
+        if not os.path.isdir(os.path.dirname(place)):
+            raise FieldError(f"--{option}", "a file in a folder that is there", path)
+        taken[place] = f"that of --{option}, too"
+
+
 def _check(given: argparse.Namespace) -> int:
     recordings = open_recordings(given)
     from dccwire.conformance import (
@@ -80,6 +97,7 @@ def _check(given: argparse.Namespace) -> int:
         read_session,
     )
 
+    _check_targets(given, [one.path for one in recordings])
     session = None if given.session is None else read_session(given.session)
     rules = None if given.rules is None else choose_rules(given.rules)
     stops = _Stops()

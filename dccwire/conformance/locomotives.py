@@ -131,4 +131,4 @@ class BaselineSpeeds(Watch):
         outcome = FAILED if wrong else PASSED
         if wrong and heard.sent.mode is None:
             outcome = Outcome(Verdict.UNDECIDED, note=UNKNOWN_MODE)
-        self._tally.add(outcome, [heard.start])
+        self._tally.add(outcome, [heard.start], first=heard.sent.data)

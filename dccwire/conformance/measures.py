@@ -19,6 +19,8 @@ from dccwire.signal import UNBOUNDED
 
 Readings: TypeAlias = NDArray[np.int64]
 
+BESIDE = "beside merged pulses, known only to their width (M8)"
+
 FIRST_TIMES = 5
 """How many times of failures a report keeps."""
 
@@ -46,6 +48,9 @@ class Tally:
         self.told = rule.force is Force.REPORT
         self.doubted = False
         self.recording = ""  # whose times those of failures are
+        # When the first that are undecided came, and of which recording.
+        self.open_times: list[int] = []
+        self.open_recording = ""
         # How far an undecided reading is from a limit, at least: a finer error would decide it.
         self.nearest: int | None = None
 
@@ -58,7 +63,8 @@ class Tally:
         """
         count = len(times) if count is None else count
         self.measured += count
-        self.undecided += count * (outcome.verdict is Verdict.UNDECIDED)
+        if outcome.verdict is Verdict.UNDECIDED:
+            self.open(times, count)
         self.told |= outcome.verdict is Verdict.OBSERVED
         if outcome.verdict is Verdict.FAIL:
             self.fail(times, count, outcome.force, first)
@@ -78,10 +84,18 @@ class Tally:
         forces = [force or self.rule.force, *filter(None, [self.force])]
         self.force = min(forces, key=_STRENGTH.index)
 
+    def open(self, times: Sequence[int], count: int) -> None:
+        """Count what is undecided of what was measured; `times`: of the first, in order."""
+        self.undecided += count
+        self.open_times = sorted([*self.open_times, *times[:FIRST_TIMES]])[:FIRST_TIMES]
+
     def absorb(self, other: Tally) -> None:
         """Add what another one of the same rule has counted, in the same recording or another."""
         self.measured += other.measured
-        self.undecided += other.undecided
+        if not self.open_times:
+            self.open_recording = other.open_recording
+        same = self.open_recording == other.open_recording
+        self.open(other.open_times if same else (), other.undecided)
         if other.failed:
             self.recording = self.recording if self.failed else other.recording
             times = other.first_times if self.recording == other.recording else []
@@ -101,11 +115,13 @@ class Tally:
     def doubt(self) -> None:
         """The times themselves are in doubt: nothing fails, and nothing passes."""
         self.doubted, self.undecided, self.failed = True, self.measured, 0
+        self.open_times = []  # all of them
         self.first_times, self.first_bytes, self.nearest = [], b"", None
 
     def leave_open(self, count: int, words: str) -> None:
         """Nothing fails, and so much is undecided besides, for a reason that is told."""
-        self.undecided, self.failed = self.undecided + count, 0
+        self.open(self.first_times, count)
+        self.failed = 0
         self.first_times, self.first_bytes, self.nearest = [], b"", None
         self.remarks.append(words)
 
@@ -140,6 +156,9 @@ class Tally:
         """What the report says of the rule."""
         counted = (f"{count} {note}" for note, count in sorted(self.notes.items()))
         lacks = [self.lacks] * (self.verdict is Verdict.NOT_DECIDABLE)
+        alike = not self.first_times or self.recording == self.open_recording
+        open_times = self.open_times if alike and self.undecided else []
+        recording = self.recording if self.first_times else self.open_recording * bool(open_times)
         return RuleResult(
             self.rule,
             self.verdict,
@@ -151,9 +170,10 @@ class Tally:
             "; ".join((*lacks, *counted, *self.remarks)),
             self.force or self.rule.force,
             self.nearest,
-            self.recording if self.first_times else "",
+            recording,
             self.worst if self.rule.limit.unit else None,
             self.first_bytes,
+            tuple(open_times),
         )
 
     def _in_words(self) -> str:
@@ -197,9 +217,13 @@ class LimitMeasure(Tally):
             return
         fails, passes = self.judge(readings, extra)
         failed, open_ = np.flatnonzero(fails), np.flatnonzero(~(fails | passes))
-        self.undecided += len(open_)
         if len(open_):
-            some = readings[open_]
+            self.open(time_of(open_[:FIRST_TIMES]).tolist(), len(open_))
+            beside = np.zeros(len(open_), np.bool_) if extra is None else extra[open_] > 0
+            if beside.any():
+                self.notes[BESIDE] += int(np.count_nonzero(beside))
+        if len(open_) and not beside.all():
+            some = readings[open_[~beside]]
             apart = np.minimum(np.abs(some - limit.least), np.abs(some - limit.most)).min()
             self._near(int(apart) // self._edges)
         if len(failed):

@@ -49,9 +49,9 @@ _MODES = (Mode.OPERATIONS, Mode.SERVICE, None)
 class _Profile:
     """What packets have in common: what rules say of their bytes, who hears of them, to whom.
 
-    `count` is how often they came, `times` when the first of those came that fail, and `first` the
-    bytes of the first of these; `address` is the
-    number of the address, `to` what `Watch.heeds` knows it by; `kind` what they are about.
+    `count` is how often they came; of those that fail or are undecided (`timed`), `times` is when
+    the first came, and `first` the bytes of the first of these; `address` is the number of the
+    address, `to` what `Watch.heeds` knows it by; `kind` what they are about.
     """
 
     def __init__(
@@ -67,12 +67,14 @@ class _Profile:
         self.count = 0
         self.times: list[int] = []
         self.first = b""
-        self.fails = any(one.verdict is Verdict.FAIL for _, one in outcomes)
+        told = Verdict.FAIL, Verdict.UNDECIDED
+        self.timed = any(one.verdict in told for _, one in outcomes)
 
-    def fail(self, data: bytes, time: int) -> None:
-        """One came that fails."""
+    def time(self, data: bytes, time: int) -> None:
+        """One came that fails, or is undecided."""
         self.first = self.first or data
-        self.times.append(time)
+        if len(self.times) < FIRST_TIMES:
+            self.times.append(time)
 
 
 class PacketRules:
@@ -108,8 +110,8 @@ class PacketRules:
         self._learn({key})
         profile = self._known[key]
         profile.count += 1
-        if profile.fails:
-            profile.fail(data, start)
+        if profile.timed:
+            profile.time(data, start)
         if _sent(key).right:
             row, size = np.frombuffer(data, np.uint8)[None], np.array([len(data)])
             times = np.array([start]), np.array([end])
@@ -133,9 +135,9 @@ class PacketRules:
         profiles = [self._known[key] for key in keys]
         for profile, count in Counter(profiles).items():
             profile.count += count
-        for place in [place for place, one in enumerate(profiles) if one.fails]:
+        for place in [place for place, one in enumerate(profiles) if one.timed]:
             if len(profiles[place].times) < FIRST_TIMES:
-                profiles[place].fail(_sent(keys[place]).data, int(rows.start[place]))
+                profiles[place].time(_sent(keys[place]).data, int(rows.start[place]))
         numbers = np.array([one.address for one in profiles])
         self._pace.add(rows.start, rows.end, numbers, rows.data, rows.size)
         self._hear_columns(rows, keys, profiles)

@@ -155,7 +155,7 @@ class Cycle(_PowerOn):
             outcome = Outcome(Verdict.UNDECIDED, count, PERHAPS_OPERATIONS)
         else:
             outcome = self._fewer(count, enough_with_missed=count + unread >= least)
-        self._tally.add(outcome, [heard.start])
+        self._tally.add(outcome, [heard.start], first=heard.sent.data)
         self._tally.lacks, self._since = "", None
 
 

@@ -47,14 +47,18 @@ practice, no source)."""
 
 
 class Shift(NamedTuple):
-    """By how much halves of one polarity read too long, and how far that may be off, in ns."""
+    """By how much halves of one polarity read too long, and how far that may be off, in ns.
+
+    `scattered`: bits differ as they come, so what is sampled is not in step with the station.
+    """
 
     by: float
     error: float
+    scattered: bool = False
 
     def surely(self, least: float) -> bool:
-        """Whether it is more than so much."""
-        return abs(self.by) - self.error > least
+        """Whether it is more than so much, or than a little if nothing is in step."""
+        return abs(self.by) - self.error > (_LEAST_NS if self.scattered else least)
 
 
 class Polarities:
@@ -147,7 +151,8 @@ class Polarities:
         mean = float((apart * counts[about]).sum() / number)
         spread = float(((apart - mean) ** 2 * counts[about]).sum() / number)
         # How far a mean may be off, if bits differ as they come (M6): thrice what is usual.
-        return Shift(mean / 2, 3 * (spread / number) ** 0.5 / 2 + (1 << _BIN_BITS))
+        error = 3 * (spread / number) ** 0.5 / 2 + (1 << _BIN_BITS)
+        return Shift(mean / 2, error, spread > (1 << _BIN_BITS) ** 2)
 
     def _of_halves(self, error_ns: int, least: float) -> Iterator[tuple[float, int]]:
         """What all halves tell, on average."""

@@ -18,7 +18,7 @@ from dccwire.signal import UNBOUNDED
 if TYPE_CHECKING:
     from dccwire.conformance.causes import Cause
 
-SCHEMA = 4
+SCHEMA = 5
 """Version of the JSON's shape, which `docs/check.schema.json` describes."""
 
 
@@ -32,7 +32,8 @@ class RuleResult:
     `nearest_ns` is how exact times must be known to decide what is undecided, if that decides it.
     `reading` is the worst one as a number, a time in ns; `first_bytes` are those of the packet at
     the first time, where the rule is on bytes;
-    `recording` is the one whose times those of the first failures are, where there are several.
+    `undecided_times_ns` are those of the first that are undecided, if they are known;
+    `recording` is the one whose these times are, where there are several.
     """
 
     rule: Rule
@@ -48,6 +49,7 @@ class RuleResult:
     recording: str = ""
     reading: int | None = None
     first_bytes: bytes = b""
+    undecided_times_ns: tuple[int, ...] = ()
 
     @property
     def binding(self) -> bool:
@@ -72,6 +74,7 @@ class RuleResult:
             "nearest_ns": self.nearest_ns,
             "first_times_ns": list(self.first_times_ns),
             "first_bytes": self.first_bytes.hex(" ").upper(),
+            "undecided_times_ns": list(self.undecided_times_ns),
             "recording": self.recording,
             "note": self.note,
         }

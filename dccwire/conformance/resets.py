@@ -175,7 +175,7 @@ class AfterDecoderReset(Watch):
                 outcome, self._perhaps = _MEANT._replace(value=count), track is None
             elif outcome.verdict is Verdict.FAIL and None in (sent.mode, last.sent.mode):
                 outcome = Outcome(Verdict.UNDECIDED, count, UNKNOWN_MODE)
-            self._tally.add(outcome, [heard.start])
+            self._tally.add(outcome, [heard.start], first=sent.data)
             self._told = True
         self._missed += not sent.right
 
@@ -213,7 +213,7 @@ class AfterSession(Watch):
                 unknown = Outcome(Verdict.UNDECIDED, note=note)
                 outcome = MISSED if self._missed and known else FAILED if known else unknown
                 outcome = _OFF if self._off else outcome
-            self._tally.add(outcome, [heard.start])
+            self._tally.add(outcome, [heard.start], first=sent.data)
 
     def miss(self, begin: int, end: int) -> None:
         self._missed = True

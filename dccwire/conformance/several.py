@@ -45,7 +45,7 @@ def tallies_of(found: Sequence[Found]) -> list[Tally]:
     first, *others = (one.tallies() for one in found)
     for tallies, one in zip((first, *others), found, strict=True):
         for tally in tallies if others else ():
-            tally.recording = one.source
+            tally.recording = tally.open_recording = one.source
             tally.remarks = [f"{one.source}: {remark}" for remark in tally.remarks]
     for tallies in others:
         for mine, its in zip(first, tallies, strict=True):

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dccwire.conformance.means import Halves, by_half, tell_differences, tell_halves
-from dccwire.conformance.measures import FIRST_TIMES, LimitMeasure, Readings, Tally
+from dccwire.conformance.measures import BESIDE, FIRST_TIMES, LimitMeasure, Readings, Tally
 from dccwire.conformance.places import HalfBits
 from dccwire.conformance.probe import UNSTRETCHED_NS, Polarities, doubt, least_shift
 from dccwire.conformance.rules import Force, Outcome, Verdict, rule
@@ -52,7 +52,6 @@ _UNREAD = "no packet was read, so which half-bits are ones is not known"
 _FALLEN = "before a stretch without a level, whose edge may be of power that fell"
 _NEAR = "read as of a 1 or a 0, as near to what a decoder takes for none as times are exact"
 _NOISY = "beside pulses, or half-bits of no bit, that may have cut them (E5)"
-_BESIDE = "beside merged pulses, known only to their width (M8)"
 
 _ALIKE = 0.01
 """How far the factors of ones and zeros may differ to be one (common practice, no source)."""
@@ -137,7 +136,7 @@ class TimingRules:
                 mask[place] &= measure.judge(lengths[place : place + 1])[1][0]
         if some.noisy is not None:
             one, zero = (
-                _spare(measure, lengths, mask, some.noisy)
+                _spare(measure, lengths, edges, mask, some.noisy)
                 for measure, mask in ((self.ones, one), (self.zeros, zero))
             )
         self._sum(0, _take(self.ones, lengths, edges[:-1], one, extra))
@@ -148,7 +147,7 @@ class TimingRules:
             self.neither.measured += len(lengths)
         else:
             self._add_neither(some, read.either, before)
-        self._open_windows(lengths, one, zero)
+        self._open_windows(lengths, edges, one, zero)
         for begin, end in some.bits:
             firsts, lasts = slice(begin, end, 2), slice(begin + 1, end, 2)
             first, last, starts = lengths[firsts], lengths[lasts], edges[firsts]
@@ -170,7 +169,7 @@ class TimingRules:
                     ones[at] &= self.differences.judge(apart[at : at + 1])[1][0]
             if some.noisy is not None:
                 noisy = some.noisy[firsts] | some.noisy[lasts]
-                ones = _spare(self.differences, apart, ones, noisy)
+                ones = _spare(self.differences, apart, starts, ones, noisy)
             if both is not None or not self.differences.all_below(apart, ones):
                 _take(self.differences, apart, starts, ones, both)
             if both is not None or not self.totals.all_below(whole, zeros):
@@ -258,14 +257,14 @@ class TimingRules:
         found = some.judged & ~either
         self.neither.measured += int(some.judged.sum())
         if some.fallen is not None and found[some.fallen]:
-            self._open(1, _FALLEN)
+            self._open(edges[some.fallen : some.fallen + 1], _FALLEN)
             found[some.fallen] = False
         for place in some.cut:
             self.neither.measured -= bool(found[place])
             found[place] = False
         torn, doubtful = self._find_torn(some, read, before)
         self._torn += len(torn)
-        self._open(doubtful, _BESIDE)
+        self._open(edges[doubtful], BESIDE)
         found[torn] = True
         if some.extra is not None:
             one, zero = LIMITS["tr1"], LIMITS["tr0"]
@@ -276,7 +275,7 @@ class TimingRules:
             )
             certain |= some.extra == 0  # the windows have the error by themselves
             certain[torn] = True
-            self._open(int((found & ~certain).sum()), _BESIDE)
+            self._open(edges[np.flatnonzero(found & ~certain)], BESIDE)
             found &= certain
         places = np.flatnonzero(found)
         if len(places):
@@ -287,7 +286,11 @@ class TimingRules:
             self.neither.fail(edges[places[:FIRST_TIMES]].tolist(), len(places))
 
     def _open_windows(
-        self, lengths: Readings, one: NDArray[np.bool_], zero: NDArray[np.bool_]
+        self,
+        lengths: Readings,
+        edges: Readings,
+        one: NDArray[np.bool_],
+        zero: NDArray[np.bool_],
     ) -> None:
         """What was read as a one or a zero may be of neither, as near to a window's end as this."""
         for measure, mask, window in (
@@ -299,17 +302,17 @@ class TimingRules:
                 continue
             if measure.lowest < least or measure.highest > most:  # seldom
                 near = mask & ((lengths < least) | (lengths > most))
-                self._open(int(np.count_nonzero(near)), _NEAR)
+                self._open(edges[np.flatnonzero(near)], _NEAR)
 
-    def _open(self, count: int, note: str) -> None:
-        """So many half-bits may be of neither, or be what distortion made of others."""
-        self.neither.undecided += count
-        if count:
-            self.neither.notes[note] += count
+    def _open(self, times: Readings, note: str) -> None:
+        """Half-bits at these times may be of neither, or be what distortion made of others."""
+        self.neither.open(times[:FIRST_TIMES].tolist(), len(times))
+        if len(times):
+            self.neither.notes[note] += len(times)
 
     def _find_torn(
         self, some: HalfBits, read: NDArray[np.bool_], before: tuple[bool, bool]
-    ) -> tuple[list[int], int]:
+    ) -> tuple[list[int], list[int]]:
         """Last halves of bits that broke a packet off, though each half is of a 1 or of a 0.
 
         Where distortion stands in the packet, it may have moved the halves: those are counted.
@@ -333,7 +336,7 @@ class TimingRules:
                     found.append((place, doubtful))
         found = [one for one in found if one[0] not in some.cut]
         certain = [place for place, doubtful in found if not doubtful]
-        return certain, len(found) - len(certain)
+        return certain, [place for place, doubtful in found if doubtful]
 
     @property
     def clock(self) -> float | None:
@@ -393,14 +396,19 @@ class TimingRules:
 
 
 def _spare(
-    measure: LimitMeasure, readings: Readings, mask: NDArray[np.bool_], noisy: NDArray[np.bool_]
+    measure: LimitMeasure,
+    readings: Readings,
+    times: Readings,
+    mask: NDArray[np.bool_],
+    noisy: NDArray[np.bool_],
 ) -> NDArray[np.bool_]:
     """Leave open what fails and is noisy; the mask of all others."""
     places = np.flatnonzero(mask & noisy)
     places = places[measure.judge(readings[places])[0]]
     if not len(places):
         return mask
-    measure.add(Outcome(Verdict.UNDECIDED, note=_NOISY), [], len(places))
+    first = times[places[:FIRST_TIMES]].tolist()
+    measure.add(Outcome(Verdict.UNDECIDED, note=_NOISY), first, len(places))
     mask = mask.copy()
     mask[places] = False
     return mask

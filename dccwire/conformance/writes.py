@@ -289,7 +289,7 @@ class ToConsists(Watch):
         self._consists.take(heard.sent)
         for tally, outcome in zip(self._tallies, self._judge(heard.sent), strict=True):
             if outcome is not None:
-                tally.add(outcome, [heard.start])
+                tally.add(outcome, [heard.start], first=heard.sent.data)
 
     def tallies(self) -> Iterable[Tally]:
         return self._tallies

@@ -189,4 +189,4 @@ def test_the_command_writes_a_page(run, tmp_path: Path) -> None:
     assert path.read_text("utf-8") == html_of(report, evidence_of(str(STORM), report))
     status, _, err = run("check", str(STORM), "--html", str(tmp_path / "none" / "a.html"))
     assert (status, err.count("\n")) == (2, 1)
-    assert "No such file" in err
+    assert "a folder that is there" in err

@@ -88,6 +88,7 @@ def test_the_recording_is_a_case() -> None:
     assert (unjudged.well(), unjudged.well(certain=True)) == (True, False)
     assert "what was read" not in outcomes(judge(idle * 3), certain=True)
     stopped = replace(judge(idle * 3), stopped=True)
+    assert outcomes(stopped)["what was read"].startswith("skipped: undecided: judged in part")
     assert outcomes(stopped, certain=True)["what was read"] == "failure: judged in part"
     assert (stopped.well(), stopped.well(certain=True)) == (True, False)
 

@@ -76,6 +76,7 @@ def test_rule_25_tells_which_addresses_were_not_sent_to() -> None:
     assert found.verdict is Verdict.OBSERVED
     told = "in use, but no packet read to: long 1205; sent to, but not in use: short 9"
     assert found.note == told
+    assert told in " ".join(report.text().split())
     assert report.verdict is not FAIL
     every = judged(session, BASELINE, LONG_BASELINE, ACCESSORY)
     assert (result(every, 25).verdict, result(every, 25).note) == (Verdict.OBSERVED, "")

@@ -93,7 +93,27 @@ def test_some_readings_may_be_off_by_more() -> None:
         measure.take(np.array([62_000]), lambda some: some, np.array([extra]))
         assert measure.verdict is verdict
     measure.take(np.array([58_000]), lambda some: some, np.array([3_000]))
-    assert (measure.undecided, measure.nearest) == (1, 1_000)
+    # No finer times decide that.
+    assert (measure.undecided, measure.nearest) == (1, None)
+    assert measure.notes == {"beside merged pulses, known only to their width (M8)": 1}
+
+
+def test_the_first_times_of_what_is_undecided_are_kept() -> None:
+    """Five, of however many and in whichever portions, of one recording."""
+    one, other = measured(1, 1000), LimitMeasure(RULES[1], 1000)
+    for times in ([3, 1], [9, 8, 7], [2]):
+        readings = np.full(len(times), 61_500)
+        one.take(readings, lambda some, times=times: np.array(times)[some])
+    other.take(np.full(4, 61_500), lambda some: np.array([4, 5, 6, 40])[some])
+    one.absorb(other)
+    assert (one.undecided, one.open_times) == (10, [1, 2, 3, 4, 5])
+    elsewhere = measured(1, 1000)
+    for each, name in ((one, "a"), (elsewhere, "b")):
+        each.recording = each.open_recording = name
+    elsewhere.take(np.full(1, 61_500), lambda some: some)
+    one.absorb(elsewhere)
+    result = one.result()
+    assert (result.undecided_times_ns, result.recording) == ((1, 2, 3, 4, 5), "a")
 
 
 def test_what_would_decide_is_the_nearest_distance_to_a_limit() -> None:

@@ -11,7 +11,19 @@ import numpy as np
 import pytest
 from conformance_helpers import PLAIN, SIGNAL, edges_of, judge, lengths_of, result
 
-from dccwire.conformance import RULES, Force, Histogram, Report, Rule, RuleResult, Verdict, check
+from dccwire import ShortAddress
+from dccwire.conformance import (
+    RULES,
+    Expectation,
+    Force,
+    Histogram,
+    Report,
+    Rule,
+    RuleResult,
+    Session,
+    Verdict,
+    check,
+)
 from dccwire.conformance.addresses import AddressRow
 from dccwire.conformance.report import SCHEMA
 from dccwire.signal import Limit
@@ -62,7 +74,7 @@ def test_what_was_not_judged_does_not_pass(packets: int, expected: Verdict) -> N
     passed = report_of(RuleResult(RULES[1], Verdict.PASS), packets=packets)
     report = replace(passed, not_judged=1)
     assert report.verdict is expected
-    assert "1 half-bit of no packet: if another protocol is expected" in report.text(120)
+    assert "1 half-bit of no packet: what is left of one that broke off" in report.text(120)
     assert report.text(120).startswith(f"{expected}: edges")
     assert list(report.to_dicts())[-1]["not_judged"] == 1
 
@@ -133,7 +145,7 @@ def test_the_text_marks_times_left_out() -> None:
     times = "at 0.232, 0.294, 0.356, 0.418, 0.480 ms"
     assert f"{times}\n" in judge(ones + halves).text(120)
     text = judge([*ones, 62_000, *[61_000] * 2, *halves]).text(120)
-    assert f"worst 62 us, 6 of 120 failed, 2 undecided, {times}, ...\n" in text
+    assert f"worst 62 us, 6 of 120 failed, {times}, ..., 2 undecided, at 0.604, 0.665 ms\n" in text
 
 
 def test_the_text_says_what_would_decide() -> None:
@@ -177,6 +189,7 @@ def test_json_has_a_line_a_rule_and_the_summary_last() -> None:
         # A packet with 13 ones, then 13 more: 26 × 116 + 13 × 116 less, see the helpers.
         "first_times_ns": [(6102 - 116 + 13 * 116) * 1000],
         "first_bytes": "03 3F 3D",
+        "undecided_times_ns": [],
         "recording": "",
         "note": "",
     }
@@ -327,3 +340,15 @@ def test_a_recording_of_many_addresses_fits_one_screen() -> None:
     assert "and 102 more, which --all tells" in lines
     ones, zeros = halves.count(58_000), halves.count(99_000)
     assert lines[-1] == f"half-bits: 58 to 59 us {ones}; 99 to 100 us {zeros}"
+
+
+def test_the_text_says_where_it_is_undecided_and_counts_expectations() -> None:
+    """Beside what fails, too, though it follows from another rule."""
+    wanted = Expectation(ShortAddress(3), until_ns=10**6), Expectation(ShortAddress(9))
+    session = Session(expectations=wanted)
+    edges = [edges_of(lengths_of(PLAIN, "FE 12 EC", "FF 01 FE", PLAIN))]
+    text = check(edges, resolution_ns=1000, session=session, rules=(18, 19)).text(100)
+    assert "2 rules: 2 fail; 2 expectations: 2 fail" in text
+    assert "from this follow the findings of rule 18" in text
+    assert "first byte 0, 254 or 255" in text.partition("from this follow")[2]
+    assert "1 undecided, at 7." in text

@@ -94,6 +94,8 @@ def html_of(report: Report, evidence: Evidence | None = None) -> str:
     if evidence is not None:
         body += ["<h2>Packets over time</h2>", timeline(evidence.timeline, report)]
         body += _signal(evidence, report)
+    elif report.packets:
+        body.append("<p>No signal is drawn: of one recording alone it is, around its failures.</p>")
     body += ["<h2>All rules</h2>", *_rules(report.results, told)]
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'

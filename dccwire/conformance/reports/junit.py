@@ -66,11 +66,11 @@ def _whole(report: Report, *, certain: bool) -> ElementTree.Element:
     if unread:
         words = f"no packet was read in {', '.join(unread)}"
         _judge(case, Verdict.FAIL, words, fails=True, certain=certain)
+    elif report.stopped:
+        _judge(case, Verdict.UNDECIDED, "judged in part", fails=False, certain=certain)
     elif report.not_judged:
         words = f"{counted(report.not_judged, 'half-bit')} of no packet, which no rule judged"
         _judge(case, Verdict.UNDECIDED, words, fails=False, certain=certain)
-    elif certain and report.stopped:
-        _judge(case, Verdict.UNDECIDED, "judged in part", fails=True, certain=certain)
     elif certain and all(one.verdict is not Verdict.PASS for one in report.judged):
         words = "none of the rules passed"
         _judge(case, report.verdict, words, fails=True, certain=certain)

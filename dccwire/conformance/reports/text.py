@@ -5,13 +5,14 @@ Room: a report in, lines out; nothing is judged here. The other views take their
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 
 from dccwire.conformance.addresses import AddressRow
 from dccwire.conformance.causes import Cause
 from dccwire.conformance.report import Report, RuleResult
-from dccwire.conformance.rules import Verdict
+from dccwire.conformance.rules import Force, Verdict
 from dccwire.wording import counted, printable, wrapped
 
 _TOLD = (Verdict.FAIL, Verdict.UNDECIDED)
@@ -75,7 +76,10 @@ def facts(report: Report) -> tuple[str, str]:
     measured += f"{report.resolution_ns / 1e3:g} us ({printable(report.resolution_source)})"
     if report.uncertainty_ns:
         measured += f", other uncertainty {report.uncertainty_ns / 1e3:g} us"
-    return f"{counted(len(report.results), 'rule')}: {counts or 'none'}", measured
+    asked = Counter(str(one.verdict) for one in report.expectations)
+    told = ", ".join(f"{count} {verdict}" for verdict, count in asked.items())
+    expected = f"; {counted(len(report.expectations), 'expectation')}: {told}" * bool(asked)
+    return f"{counted(len(report.results), 'rule')}: {counts or 'none'}{expected}", measured
 
 
 def would_decide(report: Report) -> list[str]:
@@ -101,8 +105,9 @@ def would_decide(report: Report) -> list[str]:
         )
     if report.not_judged:
         told.append(
-            f"{counted(report.not_judged, 'half-bit')} of no packet: if another protocol is "
-            "expected between packets, say so with --other-protocols; if not, record again"
+            f"{counted(report.not_judged, 'half-bit')} of no packet: what is left of one that "
+            "broke off, or noise; if another protocol is expected between packets, say so with "
+            "--other-protocols"
         )
     if report.unread and report.packets:
         told.append(f"no packet in {', '.join(report.unread)}: the right signal, rate and unit?")
@@ -113,23 +118,24 @@ def counts_of(one: RuleResult) -> str:
     """The worst reading, how many there were, and when the first failed; nothing if none was."""
     if not (one.measured or one.failed):
         return ""
-    of = f"{one.failed} of {one.measured} failed" if one.failed else f"{one.measured} measured"
+    failed, open_ = one.failed, one.undecided
+    of = f"{failed} of {one.measured} failed" if failed else f"{one.measured} measured"
+    first = f", the first [{one.first_bytes.hex(' ').upper()}]" * bool(one.first_bytes)
     told = (
         f"worst {one.worst}" * bool(one.worst),
-        of,
-        f"{one.undecided} undecided" * bool(one.undecided),
-        _times(one),
+        f"{of}{_times(one, one.first_times_ns, failed)}{first}",
+        f"{open_} undecided{_times(one, one.undecided_times_ns, open_)}" * bool(open_),
     )
     return ", ".join(filter(None, told))
 
 
-def _times(one: RuleResult) -> str:
-    if not one.first_times_ns:
+def _times(one: RuleResult, times_ns: Sequence[int], count: int) -> str:
+    """When the first of so many came; nothing if that is not known."""
+    if not times_ns:
         return ""
-    times = ", ".join(f"{time / 1e6:.3f}" for time in one.first_times_ns)
-    more = ", ..." if one.failed > len(one.first_times_ns) else ""
-    first = f", the first [{one.first_bytes.hex(' ').upper()}]" * bool(one.first_bytes)
-    return f"at {times} ms{more}{f' of {one.recording}' * bool(one.recording)}{first}"
+    times = ", ".join(f"{time / 1e6:.3f}" for time in times_ns)
+    more = ", ..." if count > len(times_ns) else ""
+    return f", at {times} ms{more}{f' of {one.recording}' * bool(one.recording)}"
 
 
 def _in_full(results: Sequence[RuleResult], causes: Sequence[Cause], width: int) -> Iterator[str]:
@@ -140,7 +146,7 @@ def _in_full(results: Sequence[RuleResult], causes: Sequence[Cause], width: int)
     if None in leading and results[0].verdict is Verdict.UNDECIDED:
         yield from _following(leading[None], results, width)
     for one in results:
-        if one.rule.number in following:
+        if one.rule.number in following and not (one.failed and one.undecided):
             continue
         head = f"{one.rule.number:>4}  "
         yield from wrapped(f"{one.rule.quantity}: {one.rule.limit}", width, head)
@@ -203,6 +209,9 @@ def _in_short(found: dict[Verdict, list[RuleResult]], width: int) -> Iterator[st
         head = f"{'pass':<15}{chapter:<8}  "
         yield f"{head}{_rules(some, width - len(head))}"
     for verdict in ORDER[3:]:
+        for one in found[verdict]:
+            if verdict is Verdict.OBSERVED and one.rule.force is Force.SHOULD and one.note:
+                yield from wrapped(one.note, width, f"{one.rule.number:>4}  ")
         if found[verdict]:
             why = "; --all tells why" * (verdict is Verdict.NOT_DECIDABLE)
             yield f"{verdict:<15}{_rules(found[verdict], width - 15 - len(why))}{why}"
