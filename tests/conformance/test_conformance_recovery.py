@@ -74,6 +74,18 @@ def test_writes_across_resets_are_no_count() -> None:
             assert Verdict.PASS not in {found[number] for number in (57, 68, 71)}
 
 
+@pytest.mark.parametrize("seen", range(1, 9))
+def test_a_recording_may_begin_within_a_mixed_recovery(seen: int) -> None:
+    """With a reset, too; address-only mode, whose recovery is the longest, and direct mode."""
+    for write, access in (("78 72 0A", Access.ADDRESS_ONLY), (DIRECT, Access.DIRECT)):
+        recovery = [RESET, RESET, write, RESET, write, RESET, write, write, RESET, RESET]
+        sent = [*recovery[-seen:], *[RESET] * (access is Access.DIRECT), *[IDLE] * 3]
+        session = Session(programming_track=True, access=access)
+        lengths = lengths_of(*sent, preamble=20)
+        report = check([edges_of(lengths)], session=session, resolution_ns=1000)
+        assert not any(one.failed for one in report.results if one.rule.number in RULES), sent
+
+
 def test_a_mixed_recovery_behind_a_stretch_without_a_level_fails_nothing() -> None:
     """Seven of its writes may be hidden; with a session or without."""
     whole = [*[IDLE] * 4, *[RESET] * 3, *[DIRECT] * 8, RESET, DIRECT, RESET, *[IDLE] * 4]

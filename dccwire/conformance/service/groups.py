@@ -348,7 +348,8 @@ class Groups:
         An acknowledgement may have ended the count; the first packets may be hidden.
         """
         count = self._resets.count
-        written = group.same >= ANSWERABLE or group.cut or group.lost
+        hidden = group.cut or group.lost or group.may_recover
+        written = group.same >= ANSWERABLE or hidden
         enough = group.kind is Kind.WRITE and written and self._intruder is None
         return enough and 0 < count < COUNTS.recovery - group.surplus and data == group.data
 
