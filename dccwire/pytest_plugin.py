@@ -15,7 +15,7 @@ import pytest
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from dccwire.conformance import ExpectationResult, Report, Session
+    from dccwire.conformance import Expectation, ExpectationResult, Report, Session
     from dccwire.packet import Packet
     from dccwire.recordings import Recording
 
@@ -61,12 +61,16 @@ def assert_conforms(
     """
     __tracebackhide__ = True
     from dccwire.conformance import Session, Verdict, choose_rules, read_session
+    from dccwire.errors import DccwireError
 
-    if isinstance(rules, str):
-        rules = choose_rules(rules)
-    if not isinstance(session, Session | None):
-        session = read_session(session)
-    report = _judged(signal, rules=rules, session=session, **options)
+    try:
+        if isinstance(rules, str):
+            rules = choose_rules(rules)
+        if not isinstance(session, Session | None):
+            session = read_session(session)
+        report = _judged(signal, rules=rules, session=session, **options)
+    except DccwireError as error:  # the test's own line is what helps
+        raise error.with_traceback(None) from None
     nothing = report.verdict in (Verdict.NOT_EXERCISED, Verdict.NOT_DECIDABLE)
     if not report.well(strict=strict, certain=certain) or (nothing and rules is not None):
         every = nothing and report.packets > 0  # what none of the rules passed for want of
@@ -95,7 +99,25 @@ def assert_sent(
         DccwireError: as `dccwire.conformance.check`; no such packet, or no such times.
     """
     __tracebackhide__ = True
-    from dccwire.conformance import Expectation, Session, Verdict
+    from dccwire.conformance import Session, Verdict
+    from dccwire.errors import DccwireError
+
+    try:
+        asked = _expected(packet, between, times)
+        report = _judged(signal, rules=(), session=Session(expectations=(asked,)), **options)
+    except DccwireError as error:  # the test's own line is what helps
+        raise error.with_traceback(None) from None
+    (found,) = report.expectations
+    if found.verdict is not Verdict.PASS:
+        told = (found.seen, found.nearest and f"nearest {found.nearest}", found.note)
+        pytest.fail("; ".join(filter(None, (f"expected {asked}", *told))), pytrace=False)
+    return found
+
+
+def _expected(
+    packet: Packet | bytes | str, between: tuple[float, float] | None, times: int | None
+) -> Expectation:
+    from dccwire.conformance import Expectation
     from dccwire.errors import FieldError
     from dccwire.packet import Packet, decode
 
@@ -109,13 +131,7 @@ def assert_sent(
             raise FieldError("between", "two times in seconds, 0 or more", between)
     begin, end = (0, None) if between is None else (round(one * 1e9) for one in between)
     least = 1 if times is None else times
-    asked = Expectation(None, "", least, times, begin or 0, end, packet)
-    report = _judged(signal, rules=(), session=Session(expectations=(asked,)), **options)
-    (found,) = report.expectations
-    if found.verdict is not Verdict.PASS:
-        told = (found.seen, found.nearest and f"nearest {found.nearest}", found.note)
-        pytest.fail("; ".join(filter(None, (f"expected {asked}", *told))), pytrace=False)
-    return found
+    return Expectation(None, "", least, times, begin or 0, end, packet)
 
 
 def _judged(signal: Signal, **options: Any) -> Report:

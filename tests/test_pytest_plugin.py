@@ -254,3 +254,26 @@ def test_the_docs_example_passes(pytester: pytest.Pytester) -> None:
     write_vcd(pytester.path / "capture.vcd", times, signal="track")
     run = pytester.runpytest_subprocess("-p", "no:dccwire", "-p", "dccwire.pytest_plugin")
     run.assert_outcomes(passed=1)
+
+
+def test_what_cannot_be_used_is_told_at_the_line_of_the_test(pytester: pytest.Pytester) -> None:
+    """A file that is not there, a rule or times that are none: no line of the library."""
+    pytester.makepyfile(
+        """
+        from dccwire.pytest_plugin import assert_conforms, assert_sent
+
+        def test_file():
+            assert_conforms("none.vcd")
+
+        def test_rule():
+            assert_conforms([0, 58_000], rules="95")
+
+        def test_times():
+            assert_sent([0, 58_000], "idle: Idle", between=(3, 2))
+        """
+    )
+    run = pytester.runpytest_subprocess("-p", "no:dccwire", "-p", "dccwire.pytest_plugin")
+    run.assert_outcomes(failed=3)
+    run.stdout.fnmatch_lines(["E *none.vcd: no such file*", "E *rules: numbers of rules*"])
+    frames = [line for line in run.outlines if "/dccwire/" in line]
+    assert not frames
