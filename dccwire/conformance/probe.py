@@ -7,7 +7,6 @@ Room: half-bits by their polarity in, shifts out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from math import ceil
 from typing import NamedTuple
 
@@ -35,6 +34,9 @@ _FEWEST, _SHARE = 4, 0.3
 """Bits that are enough to be plain ones, at least, and as a share of those that differ alike most
 often (our choice)."""
 
+_MOST = 0.5
+"""So many of those zeros tell by themselves, and not on average (our choice)."""
+
 _JITTER_NS = 1_000
 """Differences of plain bits lie this near to each other, and what the error adds (our choice)."""
 
@@ -49,16 +51,21 @@ practice, no source)."""
 class Shift(NamedTuple):
     """By how much halves of one polarity read too long, and how far that may be off, in ns.
 
-    `scattered`: bits differ as they come, so what is sampled is not in step with the station.
+    `scattered`: bits differ as they come, so what is sampled is not in step with the station;
+    `share`: how many of those do so whose halves differ by no more than a probe may add.
     """
 
     by: float
     error: float
     scattered: bool = False
+    share: float = 0
 
     def surely(self, least: float) -> bool:
-        """Whether it is more than so much, or than a little if nothing is in step."""
-        return abs(self.by) - self.error > (_LEAST_NS if self.scattered else least)
+        """Whether it is more than so much; or, if nothing is in step, than chance makes it."""
+        by, error = abs(self.by), self.error
+        return (
+            by > min(least + error, _LEAST_NS + 2 * error) if self.scattered else by > least + error
+        )
 
 
 class Polarities:
@@ -110,20 +117,17 @@ class Polarities:
 
     def shifts(self, error_ns: int, resolution_ns: int) -> tuple[tuple[float, int], ...]:
         """What a probe may have done, each with how far that may be off, in ns."""
-        found: list[tuple[float, int]] = []
         least = least_shift(resolution_ns)
-        for by, error in (*self._of_bits(error_ns, least), *self._of_halves(error_ns, least)):
-            if not any(abs(by - other) <= max(known - error, 0) for other, known in found):
-                found.append((by, error))
-        return tuple(found)
-
-    def _of_bits(self, error_ns: int, least: float) -> Iterator[tuple[float, int]]:
-        """What plain bits tell, whatever others are stretched, or wrong."""
         one, zero = (self._plain(row, error_ns) for row in (0, 1))
         if one is not None and zero is not None:
-            yield from _causes(one, zero, error_ns, least)
+            found = _causes(one, zero, error_ns, least)
+            if zero.share >= _MOST:
+                return found
         elif one is not None and one.surely(least):
-            yield one.by, ceil(one.error) + error_ns  # no zeros tell otherwise
+            found = ((one.by, ceil(one.error) + error_ns),)  # no zeros tell otherwise
+        else:
+            found = ()
+        return *found, *self._of_halves(error_ns, least)
 
     def _plain(self, row: int, error_ns: int) -> Shift | None:
         """By how much the halves of most bits differ that are alike; of zeros, of the most equal.
@@ -152,23 +156,24 @@ class Polarities:
         spread = float(((apart - mean) ** 2 * counts[about]).sum() / number)
         # How far a mean may be off, if bits differ as they come (M6): thrice what is usual.
         error = 3 * (spread / number) ** 0.5 / 2 + (1 << _BIN_BITS)
-        return Shift(mean / 2, error, spread > (1 << _BIN_BITS) ** 2)
+        return Shift(mean / 2, error, spread > (1 << _BIN_BITS) ** 2, number / counts.sum())
 
-    def _of_halves(self, error_ns: int, least: float) -> Iterator[tuple[float, int]]:
-        """What all halves tell, on average."""
+    def _of_halves(self, error_ns: int, least: float) -> tuple[tuple[float, int], ...]:
+        """What all halves tell on average, where no bits do, or zeros scatter."""
         counts = self._sums[:, :, 0]
         if not counts.all():
-            return
+            return ()
         means, squares = (self._sums[:, :, at] / counts for at in (1, 2))
         one, zero = ((means[:, 0] - means[:, 1]) / 2).tolist()
         one_error, zero_error = 3 * ((squares - means**2) / counts).max(axis=1) ** 0.5
         # Where ones show nothing, zeros that are stretched one by one show it all by themselves.
         spread = float((squares[1] - means[1] ** 2).max()) ** 0.5
-        if abs(one) > max(least, one_error) or abs(zero) > spread:
-            yield from _causes(Shift(one, one_error), Shift(zero, zero_error), error_ns, least)
+        if abs(one) <= max(least, one_error) and abs(zero) <= spread:
+            return ()
+        return _causes(Shift(one, one_error), Shift(zero, zero_error), error_ns, least)
 
 
-def _causes(one: Shift, zero: Shift, error_ns: int, least: float) -> Iterator[tuple[float, int]]:
+def _causes(one: Shift, zero: Shift, error_ns: int, least: float) -> tuple[tuple[float, int], ...]:
     """What a probe may have done, given what ones and zeros show, and how far that may be off.
 
     Where they differ otherwise, and zeros are surely shifted, it may have done what zeros show, or
@@ -179,10 +184,11 @@ def _causes(one: Shift, zero: Shift, error_ns: int, least: float) -> Iterator[tu
     # What is sampled in step shifts ones or zeros alone, mostly.
     both = one.by * zero.by > 0 and one.surely(_LEAST_NS) and zero.surely(_LEAST_NS)
     if alike and (both or one.surely(least)):
-        yield one.by, ceil(apart) + known
-    elif zero.surely(least):
-        yield zero.by, error_ns + known
-        yield one.by, error_ns + known
+        return ((one.by, ceil(apart) + known),)
+    if zero.surely(least):
+        known += 0 if one.scattered and zero.scattered else error_ns
+        return (zero.by, known), (one.by, known)
+    return ()
 
 
 def least_shift(resolution_ns: int) -> float:

@@ -320,3 +320,30 @@ def test_a_shift_less_than_the_error_adds_to_it() -> None:
         at[seed % 2 :: 2] += 500
         report = check_signal([-(-at // 1000) * 1000], resolution_ns=1000)
         assert not result(report, 1).failed, seed
+
+
+@pytest.mark.parametrize("longer", [110_000, 120_000, 132_000, 200_000])
+def test_zeros_stretched_elsewhere_hide_no_fault_of_ones(longer: int) -> None:
+    """58 and 63.3 us in three packets, zeros of 100 and more in twelve others, no probe (M2)."""
+    good, faulty = Timing(58_000, 100_000), Timing(58_000, 100_000, one_last=63_300)
+    stretched = Timing(58_000, 100_000, zero_last=longer)
+    timings = [good] * 5 + [stretched] * 12 + [good] * 20 + [faulty] * 3 + [good] * 10
+    lengths = [one for timing in timings for one in Sending(SPEED, 16, timing).lengths()]
+    ones = sum(length == 63_300 for length in lengths)
+    report = judged(lengths)
+    assert [result(report, rule).failed for rule in (1, 2)] == [ones, ones]
+
+
+@pytest.mark.parametrize("each", [2, 3, 4, 5, 6, 8, 10])
+def test_however_many_ones_are_wrong_they_fail(each: int) -> None:
+    """58 and 54 us, sampled each 0.5 us, where all others and all zeros show no probe (M2, M4)."""
+    lengths, ones = [], 0
+    for half in (half for _ in range(40) for half in Sending(IDLE, 16, GOOD).lengths()):
+        ones += half == GOOD.one
+        wrong = half == GOOD.one and ones % 2 == 0 and ones // 2 % each == 0
+        lengths.append(half - 4_000 * wrong)
+    at = edges_of(lengths, 1_370)
+    report = check_signal([-(-at // 500) * 500], resolution_ns=500)
+    wrong = sum(length == 54_000 for length in lengths)
+    assert result(report, 1).failed == wrong
+    assert result(report, 2).failed > 0.9 * wrong

@@ -217,13 +217,10 @@ def by_order(group: Group, possible: tuple[Access, ...]) -> Found:
 
 def _in_count(group: Group, possible: tuple[Access, ...]) -> Found:
     """A packet of another kind behind verifies, before their count is over."""
-    needed = [r.SEQUENCES[access].counts.verifies for access in possible]
-    outcome, least = counted(group, max(needed)), counted(group, min(needed))
-    if outcome is None or least is None or outcome.verdict is Verdict.PASS:
-        return
-    if outcome.verdict is Verdict.FAIL and least.verdict is Verdict.PASS:
-        outcome = Outcome(Verdict.UNDECIDED, note=IN_ONE_MODE)
-    yield r.INTRUDERS, outcome._replace(value=None), group.left
+    most = max(r.SEQUENCES[access].counts.verifies for access in possible)
+    outcome = counted(group, most)
+    if outcome is not None and outcome.verdict is not Verdict.PASS:
+        yield r.INTRUDERS, outcome._replace(value=None), group.left
 
 
 def _in_recovery(group: Group, possible: tuple[Access, ...]) -> Found:
