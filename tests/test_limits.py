@@ -141,6 +141,7 @@ OWN: dict[str, dict[str, Any]] = {
         **{"_LONGEST_US": 300},
     },
     "conformance.reports.text": {"_SCREEN": 23, "_LEAST_ROWS": 3, "_HALF_BITS": 2, "_FEW": 3},
+    "conformance.framing": {"_LONG_PREAMBLE": 20},  # S-9.2.3 §E, Long Preamble
     "conformance.probe": {
         **{"UNSTRETCHED_NS": 140_000, "_LEAST_NS": 20, "_APART_NS": 200, "_APART_SHARE": 0.1},
         # halfway between a half of a one, 64 us at most, and of a zero, 90 at least (S-9.1 §A)

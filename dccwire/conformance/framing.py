@@ -13,6 +13,7 @@ from operator import xor
 
 import numpy as np
 
+from dccwire.address import Mode
 from dccwire.assembly import SHORTEST
 from dccwire.conformance.baseline import error_byte
 from dccwire.conformance.measures import LimitMeasure, Readings, Tally
@@ -29,11 +30,13 @@ from dccwire.conformance.unread import (
     may_be_spoiled,
 )
 from dccwire.errors import Reason
-from dccwire.framing import SENT_PREAMBLE
+from dccwire.framing import SENT_PREAMBLE, least_preamble
 from dccwire.receiver import CutOff, Event, Fault, Gap, PacketReceived, Stray
 from dccwire.receiver.columns import PacketColumns
 from dccwire.receiver.edges import Windows
 from dccwire.signal import LIMITS, Limit
+
+_LONG_PREAMBLE = least_preamble(Mode.SERVICE)
 
 NO_SIGNAL = "a state 'no signal' (x or z), which VCD and FST can hold"
 """What a recording of one wire and two levels does not have."""
@@ -88,7 +91,7 @@ class FramingRules:
     """
 
     OPEN = (
-        "undefined", "_waiting", "_plain", "_closed", "_ringing", "_before", "_complete",
+        "undefined", "_waiting", "_plain", "_closed", "_ringing", "_hides", "_before", "_complete",
         "_gap_since", "_other_since", "_end", "_hiding_from", "_ended", "_ended_within", "_first",
         "_broken", "_doubtful", "_bound",
     )  # fmt: skip
@@ -109,8 +112,8 @@ class FramingRules:
         # are of ones and zeros, and sure, and whether an edge closed it.
         self._waiting: PacketReceived | None = None
         self._plain = self._closed = True
-        # How far its start and end may be off, beside merged pulses.
-        self._ringing = 0
+        # How far its start and end may be off, beside merged pulses; ones that its start bit hides.
+        self._ringing = self._hides = 0
         self._before: Event | None = None
         # Whether the packet before was complete, where it ended, and whether a gap or, for certain,
         # another protocol came since; from where on ones may hide.
@@ -193,6 +196,8 @@ class FramingRules:
         # The first row needs what stood before it, and so does the one after an unsound one.
         plain[0] &= self.settled and not some.cut
         plain[1:] &= sound[:-1]
+        # Of what may be of service mode, the start bit may hide some of its twenty ones (rule 49).
+        plain &= (rows.data[:, 0] >> 4 != 0b0111) | (rows.preamble + 1 >= _LONG_PREAMBLE)
         if some.rings is not None:
             plain &= (some.rings_at(rows.start) | some.rings_at(rows.end)) == 0
         at = 0
@@ -221,6 +226,7 @@ class FramingRules:
         self._broken = end is None
         self._ended, self._ended_within = (self._ended if end is None else end), 0
         self._gap_since = self._other_since = self._bound = False
+        self._ringing = self._hides = 0
         self._end = self._hiding_from = end or 0
 
     def _add_event(self, event: Event, some: HalfBits) -> None:
@@ -388,11 +394,11 @@ class FramingRules:
             end += (one.least + one.most) // 2 - self._windows.settled
             within = (one.most - one.least) // 2
         within += self._ringing
-        self._ringing = 0
         self._framing.add(PASSED, [start])
         if self._plain or (reduce(xor, event.data) == 0 and len(event.data) >= SHORTEST):
             ones = event.preamble + (event.adjoining if isinstance(event, PacketReceived) else 0)
-            self._rules.add(event.data, event.begin, start, end, ones, within=within)
+            times = event.begin, start, end
+            self._rules.add(event.data, *times, ones, within=within, hidden=self._hides)
             self._keep(event.end)
         else:
             self._rules.tell(error_byte.number, _SPOILED, start)
@@ -412,6 +418,7 @@ class FramingRules:
         What lies between the two may hide ones, as many as its time allows, but no more.
         """
         counted = event.preamble + adjoining
+        self._hides = self._hidden(event, some) if counted < _LONG_PREAMBLE else 0
         if not self._complete:
             whole = isinstance(self._before, Stray) and self._bound
             if self._first and whole and counted < SENT_PREAMBLE:
@@ -446,10 +453,19 @@ class FramingRules:
         at = begin + 2 * event.preamble
         if some.noisy is not None and some.noisy[max(at - 2, 0) : at + 2].any():
             return Verdict.UNDECIDED, "fewer, with noise where the start bit is read"
-        # A level that is held, as where contact was lost, looks like a zero that is stretched.
-        start, *others = some.lengths[at : int(np.searchsorted(some.edges, event.end))].tolist()
-        hides = start + max(others[:1], default=0) - 2 * LIMITS["t0"].least + 2 * self._error
-        alone = start > 2 * max(others, default=0)
-        if alone and counted + hides // self._least_one >= SENT_PREAMBLE:
+        if counted + self._hides >= SENT_PREAMBLE:
             return Verdict.UNDECIDED, "fewer, before a level as long as ones that it may hide"
         return Verdict.FAIL, ""
+
+    def _hidden(self, event: PacketReceived | Fault | CutOff, some: HalfBits) -> int:
+        """How many ones the start bit may hide.
+
+        A level that is held, as where contact was lost, looks like a zero that is stretched.
+        """
+        at = int(np.searchsorted(some.edges, event.begin)) + 2 * event.preamble
+        lengths = some.lengths[at : int(np.searchsorted(some.edges, event.end))].tolist()
+        start, *others = lengths or [0]
+        if start <= 2 * max(others, default=0):
+            return 0
+        longer: int = start + sum(others[:1]) - 2 * LIMITS["t0"].least
+        return (longer + 2 * self._error) // self._least_one

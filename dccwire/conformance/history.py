@@ -49,7 +49,8 @@ class Heard(NamedTuple):
 
     `begin` is where the preamble begins, `start` where the packet start bit does, `end` where the
     packet end bit ends; `ones` counts complete ones, with the end bit before if it adjoins (C2).
-    `within` is how far start and end may be off besides, where no edge closed it, or one rings.
+    `within` is how far start and end may be off besides, where no edge closed it, or one rings;
+    `hidden` is how many ones more the start bit may hide.
     """
 
     number: int
@@ -60,6 +61,7 @@ class Heard(NamedTuple):
     sent: Sent
     met: bool
     within: int = 0
+    hidden: int = 0
 
 
 class Watch(ABC):

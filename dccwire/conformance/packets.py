@@ -99,7 +99,15 @@ class PacketRules:
         self._look_around()
 
     def add(
-        self, data: bytes, begin: int, start: int, end: int, ones: int, *, within: int = 0
+        self,
+        data: bytes,
+        begin: int,
+        start: int,
+        end: int,
+        ones: int,
+        *,
+        within: int = 0,
+        hidden: int = 0,
     ) -> None:
         """Count a packet; the times and ones are those of `Heard`."""
         mode: Mode | None = Mode.OPERATIONS
@@ -121,7 +129,7 @@ class PacketRules:
             self._met.clear()
         met = not self._met.isdisjoint((profile.address, TO_ALL))
         times_and_ones = begin, start, end, ones
-        self._hear(profile, Heard(self._number, *times_and_ones, _sent(key), met, within))
+        self._hear(profile, Heard(self._number, *times_and_ones, _sent(key), met, within, hidden))
         self._met.add(profile.address)
         self._number += 1
 

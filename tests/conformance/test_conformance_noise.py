@@ -190,3 +190,19 @@ def test_what_noise_leaves_is_the_same_wherever_edges_are_cut(tmp_path: Path) ->
     path = tmp_path / "a.vcd"
     write_vcd(path, edges.tolist())
     assert check_signal(path, resolution_ns=1).results == whole.results
+
+
+@pytest.mark.parametrize("lost", range(4, 22, 2))
+def test_a_start_bit_that_hides_ones_breaks_no_long_preamble(lost: int) -> None:
+    """Contact lost over the last of twenty ones and the first half of the start bit (rule 49)."""
+    write, reset = bytes.fromhex("7C1D0465"), bytes(3)
+    packets = [IDLE] * 10 + [reset] * 20 + [write] * 5 + [reset] * 9 + [IDLE] * 4
+    lengths = halves(*packets, ones=20)
+    start = len(halves(*packets[:32], ones=20)) + 40
+    edges = np.delete(edges_of(lengths, 1_000), range(start + 1 - lost, start + 1))
+    session = Session(programming_track=True)
+    report = check([edges], resolution_ns=100, session=session)
+    assert result(report, 49).verdict is UNDECIDED
+    assert not result(report, 14).failed
+    short = [length for one in packets for length in halves(one, ones=18 if one == write else 20)]
+    assert result(check([edges_of(short)], resolution_ns=100, session=session), 49).failed > 3

@@ -275,7 +275,7 @@ class ServiceMode(Watch):
         elif last is not None and last.number == heard.number - 1:
             time = heard.begin - last.end + last.within + heard.within + 2 * self.error
             hidden = time // self._least_one + 1
-            sure = adjoins or heard.ones + hidden < least
+            sure = heard.ones + heard.hidden + hidden * (not adjoins) < least
             doubt = Outcome(Verdict.UNDECIDED, heard.ones, HIDDEN)
             outcome = Outcome(Verdict.FAIL, heard.ones) if sure else doubt
             self._preambles.append((r.PREAMBLE, outcome, heard.start))
