@@ -197,7 +197,11 @@ class FramingRules:
         plain[0] &= self.settled and not some.cut
         plain[1:] &= sound[:-1]
         # Of what may be of service mode, the start bit may hide some of its twenty ones (rule 49).
-        plain &= (rows.data[:, 0] >> 4 != 0b0111) | (rows.preamble + 1 >= _LONG_PREAMBLE)
+        few = np.flatnonzero(
+            (rows.data[:, 0] >> 4 == 0b0111) & (rows.preamble + 1 < _LONG_PREAMBLE)
+        )
+        starts = some.lengths[np.searchsorted(some.edges, rows.start[few])]
+        plain[few[starts > 2 * LIMITS["t0"].least]] = False
         if some.rings is not None:
             plain &= (some.rings_at(rows.start) | some.rings_at(rows.end)) == 0
         at = 0
