@@ -181,6 +181,7 @@ class PacketRules:
 
     def go_on_missing(self, end: int) -> None:
         """What could not be read lasts until here."""
+        self._history.miss(end)
         for one in self._watches:
             one.go_on_missing(end)
 

@@ -206,3 +206,15 @@ def test_a_start_bit_that_hides_ones_breaks_no_long_preamble(lost: int) -> None:
     assert not result(report, 14).failed
     short = [length for one in packets for length in halves(one, ones=18 if one == write else 20)]
     assert result(check([edges_of(short)], resolution_ns=100, session=session), 49).failed > 3
+
+
+def test_a_reset_that_noise_spoils_may_lead_service_mode() -> None:
+    """Its zeros are stretched, so that it lasts longer than 20 ms (rules 23 and 38, no session)."""
+    long = Timing(58_000, 100_000, zero_last=1_800_000)
+    write, reset = bytes.fromhex("7AB0CA"), bytes(3)
+    lengths = halves(*[IDLE] * 4, *[reset] * 4, ones=20)
+    spoiled = halves(reset, ones=20, timing=long)
+    spoiled[44] = 75_000
+    lengths += [*spoiled, *halves(*[write] * 5, *[reset] * 6, *[IDLE] * 4, ones=20)]
+    report = check([edges_of(lengths)], resolution_ns=100)
+    assert not any(result(report, rule).failed for rule in (23, 30, 38))
