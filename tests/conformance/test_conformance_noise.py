@@ -214,7 +214,7 @@ def test_a_reset_that_noise_spoils_may_lead_service_mode() -> None:
     write, reset = bytes.fromhex("7AB0CA"), bytes(3)
     lengths = halves(*[IDLE] * 4, *[reset] * 4, ones=20)
     spoiled = halves(reset, ones=20, timing=long)
-    spoiled[44] = 75_000
+    spoiled[44] = 58_000
     lengths += [*spoiled, *halves(*[write] * 5, *[reset] * 6, *[IDLE] * 4, ones=20)]
     report = check([edges_of(lengths)], resolution_ns=100)
     assert not any(result(report, rule).failed for rule in (23, 30, 38))
