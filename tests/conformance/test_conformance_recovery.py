@@ -63,6 +63,16 @@ def test_an_answer_may_have_ended_the_count_before_a_mixed_recovery(writes: int)
         assert failed(sent) == {}, mixture
 
 
+def test_an_answer_may_have_ended_the_count_before_a_recovery_of_ten() -> None:
+    """Six resets or more, and the write again: address-only mode and register 1 ask for ten."""
+    opening = [*[RESET] * 3, *[PRESET] * 5, *[RESET] * 9]
+    for access in (Access.ADDRESS_ONLY, Access.REGISTER):
+        for writes in (2, 3, 4):
+            for resets in (5, 6, 7, 9):
+                sent = [*opening, *[REGISTER_1] * writes, *[RESET] * resets, REGISTER_1]
+                assert failed([*sent, *[RESET] * 6], access) == {}, (access, writes, resets)
+
+
 def test_writes_across_resets_are_no_count() -> None:
     """A recording that begins within them: unbroken by any other packet (rules 57, 68, 71)."""
     for write, access in ((DIRECT, Access.DIRECT), ("7A 07 7D", None)):

@@ -155,7 +155,7 @@ class Group:
 
     def repeats(self, data: bytes) -> bool:
         """Whether bytes among the resets behind it may be the same write, in its recovery."""
-        written = self.same >= ENOUGH or self.again or self.missed or self.uncounted
+        written = self.same >= ANSWERABLE or self.again or self.missed or self.uncounted
         return written and self.data == data
 
     def add(self, heard: Heard, *, missed: bool, unsure: bool) -> None:
