@@ -199,7 +199,8 @@ def least_shift(resolution_ns: int) -> float:
 def doubt(mine: Tally, other: Tally, shift: float) -> None:
     """Leave open what is told otherwise by another tally, which knows of the probe.
 
-    What both fail fails: so much of it as the one that fails less often says.
+    What both fail fails: so much of it as the one that fails less often says, where both do if
+    that is known.
     """
     if mine.failed and other.failed:
         if (doubtful := mine.failed - other.failed) > 0:

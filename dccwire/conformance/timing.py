@@ -9,6 +9,7 @@ Room: half-bits in, measures out.
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -139,8 +140,10 @@ class TimingRules:
                 _spare(measure, lengths, edges, mask, some.noisy)
                 for measure, mask in ((self.ones, one), (self.zeros, zero))
             )
-        self._sum(0, _take(self.ones, lengths, edges[:-1], one, extra))
-        self._sum(1, _take(self.zeros, lengths, edges[:-1], zero, extra))
+        # What fails without the probe, and as it reads too, is where it fails for certain.
+        as_read = read.lengths if self._probe_ns else None
+        self._sum(0, _take(self.ones, lengths, edges[:-1], one, extra, as_read=as_read))
+        self._sum(1, _take(self.zeros, lengths, edges[:-1], zero, extra, as_read=as_read))
         clean = np.count_nonzero(some.one) + np.count_nonzero(some.zero) == len(lengths)
         broken = self._torn_open or any(isinstance(one, Fault) for one in some.columns.parts)
         if clean and not broken:  # most of the time: the masks would cost a fifth of all rules
@@ -171,7 +174,8 @@ class TimingRules:
                 noisy = some.noisy[firsts] | some.noisy[lasts]
                 ones = _spare(self.differences, apart, starts, ones, noisy)
             if both is not None or not self.differences.all_below(apart, ones):
-                _take(self.differences, apart, starts, ones, both)
+                known = None if as_read is None else np.abs(as_read[firsts] - as_read[lasts])
+                _take(self.differences, apart, starts, ones, both, as_read=known)
             if both is not None or not self.totals.all_below(whole, zeros):
                 _take(self.totals, whole, starts, zeros, both)
 
@@ -420,10 +424,23 @@ def _take(
     times: Readings,
     mask: NDArray[np.bool_],
     extra: Readings | None,
+    *,
+    as_read: Readings | None = None,
 ) -> Readings:
-    """Measure some of the readings, and give them back."""
+    """Measure some of the readings, and give them back; times are of those that fail `as_read`."""
     places = np.flatnonzero(mask)  # by place it takes a third of the time (measured)
     readings = readings[places]
     extra = None if extra is None else extra[places]
-    measure.take(readings, lambda some: times[places[some]], extra)
+    if as_read is None:
+        measure.take(readings, lambda some: times[places[some]], extra)
+        return readings
+    fails = measure.judge(as_read[places])[0]
+    for some, here in ((fails, times[places[fails]]), (~fails, times[:0])):
+        more = None if extra is None else extra[some]
+        measure.take(readings[some], partial(_first, here), more)
     return readings
+
+
+def _first(times: Readings, places: NDArray[np.intp]) -> Readings:
+    """The times at some places, as far as they are told."""
+    return times[places[: len(times)]]
